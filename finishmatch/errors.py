@@ -1,0 +1,154 @@
+"""What can go wrong or be worth knowing: one base error, its few kinds, and the one table of codes.
+
+Trouble with the *data* is a :class:`Note` that travels with the result; misuse, and data that nothing can be made of,
+is an exception. Both carry a code from :data:`CODES`, which says what it means and how to mend it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something guessed, left out or doubtful that the reader of a result must know. ``code`` is in :data:`CODES`."""
+
+    code: str
+    text: str
+
+    def __post_init__(self) -> None:
+        if self.code not in CODES:
+            raise KeyError(f"note code {self.code!r} is not in the table of codes")
+
+
+class FinishmatchError(Exception):
+    """Base of every error that this package raises on purpose.
+
+    Parameters
+    ----------
+    code : a key of :data:`CODES`.
+    text : one line: what, where.
+    mend : how to mend it; the table's advice when left out.
+    """
+
+    exit_status: ClassVar[int] = 3
+
+    def __init__(self, code: str, text: str, mend: str | None = None) -> None:
+        self.code = code
+        self.text = text
+        self.mend = CODES[code].mend if mend is None else mend
+        super().__init__(f"{text}: {self.mend}")
+
+
+class CommandError(FinishmatchError):
+    """The command line is wrong (exit status 2)."""
+
+    exit_status = 2
+
+
+class InputError(FinishmatchError):
+    """A file is missing, unreadable or says something impossible (exit status 3)."""
+
+    exit_status = 3
+
+
+class NothingMeasured(FinishmatchError):
+    """The input was read, but no colour came out of it (exit status 4)."""
+
+    exit_status = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """One row of the table: where it appears, what it means, how to mend it."""
+
+    kind: str
+    meaning: str
+    mend: str
+
+
+CODES: dict[str, Code] = {
+    # errors: the command line
+    "command_line": Code("error", "The command line cannot be understood.", "see `finishmatch --help`"),
+    "bad_colour": Code("error", "A colour on the command line is not three finite numbers.", 'write it as "L,a,b", for example "52.1,8.4,30.2"'),
+    "bad_corners": Code("error", "Corners are not four points x,y.", 'write four points clockwise from the first patch: "x,y x,y x,y x,y"'),
+    "bad_part": Code("error", "A part on the command line is not NAME=x,y,w,h.", 'write it as --part "NAME=x,y,w,h", in pixels'),
+    "unknown_code": Code("error", "There is no note or error of that name.", "`finishmatch explain` without a word lists them all"),
+    "unknown_card": Code("error", "There is no reference card of that name.", "`finishmatch card` lists the known ones"),
+    # errors: files
+    "toml_invalid": Code("error", "The build file is not valid TOML.", "mend the line that is named"),
+    "unknown_key": Code("error", "The build file has a key that means nothing.", "remove it or correct its spelling"),
+    "build_value": Code("error", "A value in the build file is missing, of the wrong kind or out of range.", "correct the key that is named"),
+    "duplicate_name": Code("error", "Two marks in one photo, or two part tables, have the same name.", "give each physical part one name, and mark it once in a photo"),
+    "never_photographed": Code("error", "The build file gives facts about a part that no photo shows.", "mark the part in a photo, or remove its [[part]] table"),
+    "no_parts": Code("error", "No part is marked in any photo.", "add a [[photo.part]] with a box or an outline"),
+    "file_missing": Code("error", "A file that is named does not exist.", "correct the path; paths are relative to the build file"),
+    "file_unreadable": Code("error", "A file exists but cannot be read.", "check its permissions, and that it is an ordinary file"),
+    "file_exists": Code("error", "The file to be written exists already.", "choose another name, or remove the old file"),
+    "out_unwritable": Code("error", "The output cannot be written.", "choose a folder that you may write to"),
+    "photo_unreadable": Code("error", "A file is not a photo that can be decoded, or it is cut short.", "open it in a viewer and save it again as JPEG, PNG or TIFF"),
+    "photo_kind": Code("error", "The photo is of a kind that cannot be measured.", "export it as an RGB photo (JPEG, PNG or TIFF)"),
+    "photo_too_large": Code("error", "The photo has more pixels than is allowed.", "make it smaller, or cut out the card and the parts"),
+    "card_file_invalid": Code("error", "A card file cannot be understood.", "it must be CGATS.17 text with LAB_L, LAB_A, LAB_B for each patch, and `layout = [columns, rows]` must fit"),
+    "mask_invalid": Code("error", "A mask does not fit its photo or marks nothing.", "save it as a one-channel PNG of the photo's size, non-zero where the part is"),
+    "outline_outside": Code("error", "A part's outline or box lies outside the picture.", "correct its coordinates: pixels, x right, y down, in the photo shown upright"),
+    "outline_invalid": Code("error", "An outline encloses no area.", "give at least three corners that are not on one line"),
+    "limit_pair": Code("error", "The limit pair cannot serve as a tolerance.", "name two parts that are measured in the same photo"),
+    "results_invalid": Code("error", "A results file cannot be understood.", "make it again with `finishmatch audit`"),
+    # errors: measuring
+    "card_not_found": Code("error", "No reference card was found in the photo.", 'give its four corners, or say card = { kind = "none" }'),
+    "card_order_unclear": Code("error", "The patches fit no known order of a 24-patch chart clearly.", "check the corners; if it is another card, give its card file"),
+    "card_unfit": Code("error", "Too few patches of the card can be used.", "photograph it again: whole, evenly lit, nothing on it, not overexposed"),
+    "all_refused": Code("error", "Not one part could be measured.", "see the notes: photograph the parts again, larger and without overexposure"),
+    "internal": Code("error", "Something is wrong in finishmatch itself.", "please report it with the command that you ran"),
+    # notes: the photo
+    "srgb_assumed": Code("note", "The photo does not say its colour space; sRGB was assumed.", "keep the camera's original file: editing and messaging programs drop the profile"),
+    "profile_unused": Code("note", "The photo's colour profile is broken or of a kind that is not used; sRGB was assumed.", "export the photo again with an sRGB, Display P3 or Adobe RGB profile"),
+    "profile_converted": Code("note", "The photo's table-based colour profile was applied in 8 bit, which can cost up to 1 CIEDE2000.", "export with a matrix profile (sRGB, Display P3, Adobe RGB)"),
+    "cmyk_converted": Code("note", "The photo is CMYK and was brought to RGB by its profile.", "export the photo as RGB"),
+    "alpha_ignored": Code("note", "The photo's transparency was ignored.", "export it without an alpha channel"),
+    "first_frame": Code("note", "The file holds several pictures; the first was measured.", "save the picture that you mean on its own"),
+    "gain_map_ignored": Code("note", "The photo carries an HDR gain map; its base picture was measured.", "nothing to do; turn HDR off to be sure"),
+    "card_located": Code("note", "The card was located by the program.", "look at the picture of it in the report; give corners if they are off"),
+    "card_turned": Code("note", "The card lies otherwise than the corners said; the patches' colours decided.", "give the corners clockwise from the outer corner of the first patch"),
+    "card_mirrored": Code("note", "The card is seen mirrored; the photo was probably flipped.", "use the camera's original file"),
+    "card_other_order": Code("note", "The card is another maker's: its second and fourth row run the other way.", "its own reference values, as a card file, would measure better"),
+    "card_edition": Code("note", "The edition of the card was not given; the newest was assumed.", "say `edition` in the card; editions differ by about 1 CIEDE2000"),
+    "card_fits_badly": Code("note", "The card's patches do not agree with its reference values; every promise is weaker.", "use a clean manufactured card of a known edition in even light, and no picture style in the camera"),
+    "patches_left_out": Code("note", "Some patches could not be used.", "see the reasons; photograph the card whole, clean, evenly lit and not overexposed"),
+    "light_uneven": Code("note", "The light is uneven over the card by more than 2 %.", "move the light away or diffuse it, or give a flat frame"),
+    "light_too_uneven": Code("note", "The light is uneven over the card by more than 5 %: nothing firm is promised for this photo.", "photograph it again in even light, or give a flat frame"),
+    "flat_frame_used": Code("note", "Uneven light was evened by the flat frame.", "nothing to do"),
+    "tone_unknown": Code("note", "One grey or white card cannot tell the camera's tone curve; the profile's was assumed and results widened.", "use a 24-patch chart"),
+    "no_card": Code("note", "The photo has no card: only pairs inside this photo can be judged closely.", "photograph the parts again beside a card"),
+    # notes: a part
+    "part_clipped": Code("note", "Too much of the part is over- or underexposed; it was refused.", "photograph it again, darker (or lighter), without harsh light"),
+    "part_small": Code("note", "The part shows too few pixels; it was refused.", "go nearer, or use the larger original photo"),
+    "two_finishes": Code("note", "Two finishes lie in this outline; it was refused.", "outline one finish only"),
+    "clipped_dropped": Code("note", "Over- or underexposed pixels of the part were left out.", "expose a little less"),
+    "outliers_dropped": Code("note", "Pixels of another colour (screws, engraving, dirt) were left out.", "nothing to do, or outline the finish more closely"),
+    "few_pixels": Code("note", "The part shows few pixels, which widens its uncertainty.", "go nearer, or use the larger original photo"),
+    "photos_disagree": Code("note", "The part reads differently in its photos by more than they claim; its uncertainty was widened.", "photograph again in one light with one card"),
+    "neutral_part": Code("note", "The part is neutral (black, white, bare metal): never counted as a mismatch.", "nothing to do"),
+    # notes: a difference
+    "level_geometry": Code("note", "One part looks darker than the other, no more than shape and light explain.", "to judge lightness, photograph both flat, side by side, in the same attitude"),
+    "level_unsure": Code("note", "One part looks darker than the other, perhaps by more than shape and light explain.", "photograph both flat, side by side, in the same attitude"),
+    "level_differs": Code("note", "One part is darker than the other by more than shape and light explain.", "nothing to do"),
+    "different_photos": Code("note", "The two parts were compared across photos; errors of both photos enter.", "photograph both in one photo"),
+    "different_light": Code("note", "The two parts were photographed in different lights.", "photograph both in the same light"),
+    "photo_cannot_settle": Code("note", "No photo of this kind can prove these two alike: the uncertainty is too large for the tolerance.", "photograph both in one photo with a 24-patch chart in even light, or widen the tolerance"),
+    "light_withdrawn": Code("note", "Uneven light: a firm verdict was withdrawn.", "photograph both again in even light, or give a flat frame"),
+    # advice
+    "verdict": Code("advice", "The answer in one sentence.", ""),
+    "stands_out": Code("advice", "A part that agrees with no large set.", ""),
+    "keep": Code("advice", "Parts that agree and stay.", ""),
+    "return": Code("advice", "Bought or offered parts to send back or leave out.", ""),
+    "swap": Code("advice", "A part to exchange for another candidate of its slot.", ""),
+    "turn_neutral": Code("advice", "A part that could be black, white or bare metal instead.", ""),
+    "two_finishes_on_purpose": Code("advice", "The build agrees if two finishes are kept on purpose.", ""),
+    "buy": Code("advice", "A candidate worth buying.", ""),
+    "photograph_again": Code("advice", "A photo that would settle what is unsure, and how to take it.", ""),
+    "caution_critical": Code("advice", "Colour never outranks a part's rating: a part that carries load, brakes, pressure, gas or mains.", "follow the maker's instructions, the part's rating, local codes and licensed practice"),
+    "caution_rework": Code("advice", "Stripping, re-anodising or heating a part can weaken it.", "leave it to a finisher who knows the alloy and the part's load"),
+}

@@ -1,0 +1,178 @@
+"""The results value and its JSON and CSV forms (the contract `finishmatch-results/1`)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.errors import Note
+
+SCHEMA = "finishmatch-results/1"
+
+Lab = tuple[float, float, float]
+Matrix = tuple[tuple[float, ...], ...]
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class BuildInfo:
+    name: str
+    finish: str | None
+    illuminant: str = "D50"
+    observer: str = "2deg"
+    formula: str = "CIEDE2000 1:1:1"
+
+
+@dataclass(frozen=True, slots=True)
+class CardInfo:
+    """``origin`` is given, located or none; ``corners`` in pixels, clockwise on the chart's face from the first patch."""
+
+    kind: str
+    edition: str | None
+    origin: str
+    corners: tuple[Point, Point, Point, Point] | None
+    patches_used: int
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionInfo:
+    """``cv_mean``, ``cv_max``: leave-one-patch-out CIEDE2000, null without a chart; ``light_range``: fraction, null if unseen."""
+
+    id: str
+    method: str
+    cv_mean: float | None
+    cv_max: float | None
+    light_range: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoResult:
+    file: str
+    sha256: str
+    width: int
+    height: int
+    colour_source: str
+    light: str | None
+    card: CardInfo
+    correction: CorrectionInfo | None
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SharedLoadings:
+    """(3, k) loadings of a part on the errors of one correction, in Lab units."""
+
+    correction: str
+    loadings: Matrix
+
+
+@dataclass(frozen=True, slots=True)
+class PartResult:
+    """One part; the numbers are None when ``verdict`` is "refused"."""
+
+    name: str
+    lab: Lab | None
+    level_sd: float | None
+    own_cov: Matrix | None
+    shared: tuple[SharedLoadings, ...]
+    photos: tuple[str, ...]
+    used_fraction: float
+    verdict: str
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """Two measured parts. See the contract for each field."""
+
+    a: str
+    b: str
+    de00: float
+    de00_level: float
+    level_ratio: float
+    low: float
+    high: float
+    p_within: float
+    tolerance: float
+    relation: str
+    verdict: str
+    dL: float
+    dC: float
+    dH: float
+    words: str
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FinishSet:
+    """Parts of which every two look alike; ``widest``: its largest judged difference; ``probability``: that all agree."""
+
+    parts: tuple[str, ...]
+    lab: Lab
+    widest: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One step of the staircase: ``picks`` as (slot, part) in slot order."""
+
+    picks: tuple[tuple[str, str], ...]
+    worst: float
+    price: float | None
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    code: str
+    text: str
+    parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    version: str
+    build: BuildInfo
+    photos: tuple[PhotoResult, ...]
+    parts: tuple[PartResult, ...]
+    differences: tuple[Difference, ...]
+    sets: tuple[FinishSet, ...]
+    sets_range: tuple[int, int]
+    choices: tuple[Choice, ...] | None
+    advice: tuple[Advice, ...]
+
+
+# What the report shows beside the results and results.json does not carry: pictures.
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Crop:
+    """A part's corrected picture in sRGB: ``image`` is a JPEG or PNG file's bytes; pixels off the part are dimmed."""
+
+    part: str
+    photo: str
+    image: bytes
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CardFit:
+    """A chart's patches before and after correction: (n, 3) CIELAB D50 in chart order; ``used``: (n,) bool."""
+
+    photo: str
+    columns: int
+    rows: int
+    reference_lab: npt.NDArray[np.float64]
+    before_lab: npt.NDArray[np.float64]
+    after_lab: npt.NDArray[np.float64]
+    used: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Exhibits:
+    crops: tuple[Crop, ...] = ()
+    fits: tuple[CardFit, ...] = field(default=())
