@@ -8,6 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.errors import Note
+from finishmatch.judge.advice import Advice
+from finishmatch.judge.choose import Choice
+from finishmatch.judge.compare import Difference
+from finishmatch.judge.sets import FinishSet
 
 SCHEMA = "finishmatch-results/1"
 
@@ -81,55 +85,6 @@ class PartResult:
     used_fraction: float
     verdict: str
     notes: tuple[Note, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """Two measured parts. See the contract for each field."""
-
-    a: str
-    b: str
-    de00: float
-    de00_level: float
-    level_ratio: float
-    low: float
-    high: float
-    p_within: float
-    tolerance: float
-    relation: str
-    verdict: str
-    dL: float
-    dC: float
-    dH: float
-    words: str
-    notes: tuple[Note, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class FinishSet:
-    """Parts of which every two look alike; ``widest``: its largest judged difference; ``probability``: that all agree."""
-
-    parts: tuple[str, ...]
-    lab: Lab
-    widest: float
-    probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One step of the staircase: ``picks`` as (slot, part) in slot order."""
-
-    picks: tuple[tuple[str, str], ...]
-    worst: float
-    price: float | None
-    probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class Advice:
-    code: str
-    text: str
-    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
