@@ -8,10 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.errors import Note
-from finishmatch.judge.advice import Advice
-from finishmatch.judge.choose import Choice
-from finishmatch.judge.compare import Difference
-from finishmatch.judge.sets import FinishSet
+from finishmatch.judge.advice import Advice as Advice
+from finishmatch.judge.choose import Choice as Choice
+from finishmatch.judge.compare import Difference as Difference
+from finishmatch.judge.sets import FinishSet as FinishSet
 
 SCHEMA = "finishmatch-results/1"
 
