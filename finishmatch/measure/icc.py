@@ -1,0 +1,183 @@
+"""ICC profiles of the matrix and curve kind in floating point (ICC.1:2022), and the code points of ITU-T H.273 (cICP)."""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.colour.space import WHITE_D50, primaries_to_xyz_d50, srgb_decode
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """A tone curve: a parametric function of ICC.1:2022 table 68 (``parameters``), or a table of values from 0 to 1."""
+
+    parameters: tuple[float, ...] = ()
+    table: Array | None = None
+
+    def __call__(self, value: Array) -> Array:
+        if self.table is not None:
+            return np.interp(value, np.linspace(0, 1, len(self.table)), self.table)
+        g, a, b, c, d, e, f = self.parameters
+        powered = np.maximum(a * value + b, 0) ** g + e
+        return np.where(value >= d, powered, c * value + f)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MatrixProfile:
+    """A profile of three curves and a (3, 3) matrix from linear RGB to XYZ D50, white at Y = 1."""
+
+    name: str
+    rgb_to_xyz_d50: Array
+    curves: tuple[Curve, Curve, Curve]
+
+    def linear(self, encoded: Array) -> Array:
+        """Linear light, 0 to 1, of encoded values with the channel first: shape (3, ...)."""
+        return np.stack([np.clip(curve(encoded[i]), 0, 1) for i, curve in enumerate(self.curves)])
+
+
+@dataclass(frozen=True, slots=True)
+class TableProfile:
+    """A profile that maps by tables (``A2B0``); a colour engine must apply it."""
+
+    name: str
+    space: str
+
+
+def _gamma(value: float) -> Curve:
+    return Curve(parameters=(value, 1, 0, 0, 0, 0, 0))
+
+
+# Adobe RGB (1998) Color Image Encoding, version 2005-05: primaries and gamma 563/256.
+ADOBE_RGB = MatrixProfile(
+    "Adobe RGB (1998)",
+    primaries_to_xyz_d50(np.array([[0.64, 0.33], [0.21, 0.71], [0.15, 0.06]])),
+    (_gamma(563 / 256),) * 3,
+)
+
+
+def parse(data: bytes) -> MatrixProfile | TableProfile:
+    """Read an ICC profile. Raises ValueError in one line when it is broken or of an unknown kind."""
+    try:
+        return _parse(data)
+    except (struct.error, IndexError) as error:
+        raise ValueError("cut short") from error
+
+
+def _parse(data: bytes) -> MatrixProfile | TableProfile:
+    if len(data) < 132 or data[36:40] != b"acsp":
+        raise ValueError("not an ICC profile")
+    space = data[16:20].decode("ascii", "replace").strip()
+    count = struct.unpack_from(">I", data, 128)[0]
+    if count > 200:
+        raise ValueError("too many tags")
+    tags = {}
+    for i in range(count):
+        signature, offset, size = struct.unpack_from(">4sII", data, 132 + 12 * i)
+        if offset + size > len(data):
+            raise ValueError("a tag lies outside the profile")
+        tags[signature] = data[offset : offset + size]
+    name = _description(tags.get(b"desc", b""))
+    if b"A2B0" in tags and space in ("RGB", "CMYK"):
+        return TableProfile(name, space)
+    if space != "RGB" or data[20:24] != b"XYZ ":
+        raise ValueError(f"of the kind {space or 'unknown'}")
+    try:
+        columns = [_xyz(tags[key]) for key in (b"rXYZ", b"gXYZ", b"bXYZ")]
+        red, green, blue = (_curve(tags[key]) for key in (b"rTRC", b"gTRC", b"bTRC"))
+    except KeyError as error:
+        raise ValueError("without matrix or curves") from error
+    matrix = np.stack(columns, axis=1)
+    if not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-4 or np.abs(matrix.sum(axis=1) - WHITE_D50).max() > 0.05:
+        raise ValueError("with an impossible matrix")
+    return MatrixProfile(name, matrix, (red, green, blue))
+
+
+def _xyz(tag: bytes) -> Array:
+    return np.array(struct.unpack_from(">3i", tag, 8)) / 65536
+
+
+def _curve(tag: bytes) -> Curve:
+    if tag[:4] == b"curv":
+        count = struct.unpack_from(">I", tag, 8)[0]
+        if count == 0:
+            return _gamma(1.0)
+        if count == 1:
+            return _gamma(struct.unpack_from(">H", tag, 12)[0] / 256)
+        table = np.frombuffer(tag, dtype=">u2", count=-1, offset=12)[:count].astype(float) / 65535
+        if len(table) != count or np.any(np.diff(table) < 0) or table[-1] <= table[0]:
+            raise ValueError("with a curve that falls")
+        return Curve(table=table)
+    if tag[:4] != b"para":
+        raise ValueError("with a curve of an unknown kind")
+    kind = struct.unpack_from(">H", tag, 8)[0]
+    if kind > 4:
+        raise ValueError("with a curve of an unknown kind")
+    p = [v / 65536 for v in struct.unpack_from(f">{(1, 3, 4, 5, 7)[kind]}i", tag, 12)]
+    if not 0.1 < p[0] < 10:
+        raise ValueError("with an impossible gamma")
+    return Curve(parameters=_seven(kind, p))
+
+
+def _seven(kind: int, p: list[float]) -> tuple[float, ...]:
+    """Every parametric kind as the general one: (a x + b)^g + e from d on, c x + f below (ICC.1:2022 table 68)."""
+    if kind == 0:
+        return (p[0], 1, 0, 0, 0, 0, 0)
+    start = -p[2] / p[1] if p[1] else 0.0
+    if kind == 1:
+        return (p[0], p[1], p[2], 0, start, 0, 0)
+    if kind == 2:
+        return (p[0], p[1], p[2], 0, start, p[3], p[3])
+    if kind == 3:
+        return (p[0], p[1], p[2], p[3], p[4], 0, 0)
+    return tuple(p)
+
+
+def _description(tag: bytes) -> str:
+    if tag[:4] == b"desc":
+        length = struct.unpack_from(">I", tag, 8)[0]
+        text = tag[12 : 12 + length].decode("latin-1")
+    elif tag[:4] == b"mluc":
+        size, offset = struct.unpack_from(">II", tag, 20)
+        text = tag[offset : offset + size].decode("utf-16-be", "replace")
+    else:
+        text = ""
+    return "".join(c for c in text if c.isprintable()).strip()[:60] or "unnamed profile"
+
+
+# ITU-T H.273 (V4): colour primaries 1 BT.709, 9 BT.2020, 12 Display P3 (SMPTE EG 432-1), all with white D65.
+_CICP_PRIMARIES = {
+    1: ("BT.709", [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]]),
+    9: ("BT.2020", [[0.708, 0.292], [0.170, 0.797], [0.131, 0.046]]),
+    12: ("Display P3", [[0.680, 0.320], [0.265, 0.690], [0.150, 0.060]]),
+}
+
+
+def cicp_of_png(data: bytes) -> tuple[int, int, int, int] | None:
+    """The four numbers of a PNG's cICP chunk (PNG third edition), or None."""
+    at = 8
+    while at + 12 <= len(data):
+        length, kind = struct.unpack_from(">I4s", data, at)
+        if kind == b"cICP" and length == 4 and at + 12 <= len(data):
+            a, b, c, d = data[at + 8 : at + 12]
+            return a, b, c, d
+        if kind in (b"IDAT", b"IEND"):
+            return None
+        at += 12 + length
+    return None
+
+
+def from_cicp(coded: tuple[int, int, int, int]) -> MatrixProfile | None:
+    """The profile of cICP code points, None where they are not known here (only sRGB's and linear transfer are)."""
+    primaries, transfer, matrix, full = coded
+    if primaries not in _CICP_PRIMARIES or transfer not in (8, 13) or matrix != 0 or full != 1:
+        return None
+    name, xy = _CICP_PRIMARIES[primaries]
+    grid = np.linspace(0, 1, 65536)
+    curve = Curve(table=srgb_decode(grid)) if transfer == 13 else _gamma(1.0)
+    return MatrixProfile(name, primaries_to_xyz_d50(np.array(xy)), (curve,) * 3)
