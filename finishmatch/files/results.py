@@ -31,7 +31,7 @@ class BuildInfo:
 
 @dataclass(frozen=True, slots=True)
 class CardInfo:
-    """``origin`` is given, located or none; ``corners`` in pixels, clockwise on the chart's face from the first patch."""
+    """``origin`` is given, located or none; ``corners`` in pixels, as in the build file."""
 
     kind: str
     edition: str | None
@@ -42,7 +42,7 @@ class CardInfo:
 
 @dataclass(frozen=True, slots=True)
 class CorrectionInfo:
-    """``cv_mean``, ``cv_max``: leave-one-patch-out CIEDE2000, null without a chart; ``light_range``: fraction, null if unseen."""
+    """``cv_mean``, ``cv_max``: leave-one-patch-out CIEDE2000; ``light_range``: a fraction; None: unknown."""
 
     id: str
     method: str
@@ -105,7 +105,7 @@ class Results:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Crop:
-    """A part's corrected picture in sRGB: ``image`` is a JPEG or PNG file's bytes; pixels off the part are dimmed."""
+    """A part's corrected picture in sRGB: ``image`` is a JPEG or PNG file; pixels off the part are dimmed."""
 
     part: str
     photo: str
@@ -116,7 +116,7 @@ class Crop:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardFit:
-    """A chart's patches before and after correction: (n, 3) CIELAB D50 in chart order; ``used``: (n,) bool."""
+    """A chart's patches before and after correction: (n, 3) CIELAB D50, chart order; ``used``: (n,)."""
 
     photo: str
     columns: int

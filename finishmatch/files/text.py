@@ -1,0 +1,35 @@
+"""Text from outside: what may serve as a name, and how to show any text in a one-line message."""
+
+from __future__ import annotations
+
+import unicodedata
+
+LONGEST = 200
+LONGEST_PATH = 1000
+
+# Turning the direction of writing lets a name show as another one (Unicode UAX #9).
+_BIDI = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_BREAKING = frozenset(("Cc", "Cs", "Zl", "Zp"))
+
+
+def breaks_line(character: str) -> bool:
+    """Whether a character would break a line, a terminal or UTF-8: controls, separators, direction marks."""
+    return character in _BIDI or unicodedata.category(character) in _BREAKING
+
+
+def blemish(text: str, longest: int = LONGEST) -> str | None:
+    """Why ``text`` cannot serve as a name or other short text, or None. Nothing is stripped silently."""
+    if not text.strip():
+        return "must not be empty"
+    if len(text) > longest:
+        return f"must have at most {longest} characters, not {len(text)}"
+    if text != text.strip():
+        return "must not begin or end with a space"
+    bad = next((character for character in text if breaks_line(character)), None)
+    return None if bad is None else f"must not contain the control character U+{ord(bad):04X}"
+
+
+def shown(text: object, longest: int = 120) -> str:
+    """Any text fit for one line of a message: control characters escaped, the middle of long text cut."""
+    line = "".join(ascii(c)[1:-1] if breaks_line(c) else c for c in str(text)[: 4 * longest])
+    return line if len(line) <= longest else f"{line[: longest // 2]} ... {line[-longest // 3 :]}"
