@@ -59,6 +59,15 @@ class NothingMeasured(FinishmatchError):
     exit_status = 4
 
 
+class InternalError(FinishmatchError):
+    """A mistake of our own, caught where it shows (exit status 70)."""
+
+    exit_status = 70
+
+    def __init__(self, text: str) -> None:
+        super().__init__("internal", text)
+
+
 @dataclass(frozen=True, slots=True)
 class Code:
     """One row of the table: where it appears, what it means, how to mend it."""

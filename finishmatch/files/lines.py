@@ -59,7 +59,7 @@ def parse(text: str, path: Path) -> dict[str, Any]:
     except ValueError as error:  # the interpreter's limit for whole numbers
         longest = max(re.finditer("[0-9_]+", text), key=lambda match: len(match[0]))
         line = 1 + text.count("\n", 0, longest.start())
-        raise InputError("toml_invalid", f"{shown(path)}, line {line}: a number of too many digits") from error
+        raise InputError("toml_invalid", f"{shown(path)}, line {line}: too many digits") from error
 
 
 def too_deep(text: str, path: Path) -> InputError:

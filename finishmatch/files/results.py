@@ -1,4 +1,4 @@
-"""The results value and its JSON and CSV forms (the contract `finishmatch-results/1`)."""
+"""The results value (the contract `finishmatch-results/1`); JSON is in `serial.py`, CSV in `tables.py`."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.colour.finish import Finish
 from finishmatch.errors import Note
 from finishmatch.judge.advice import Advice as Advice
 from finishmatch.judge.choose import Choice as Choice
@@ -98,6 +99,21 @@ class Results:
     sets_range: tuple[int, int]
     choices: tuple[Choice, ...] | None
     advice: tuple[Advice, ...]
+
+
+def finishes(results: Results) -> list[Finish]:
+    """The measured parts, in order; :func:`finishmatch.colour.finish.joint` makes their joint covariance."""
+    return [
+        Finish(
+            name=part.name,
+            lab_d50=np.array(part.lab),
+            own_cov=np.array(part.own_cov),
+            shared={one.correction: np.array(one.loadings) for one in part.shared},
+            level_sd=part.level_sd,
+        )
+        for part in results.parts
+        if part.lab is not None and part.own_cov is not None and part.level_sd is not None
+    ]
 
 
 # What the report shows beside the results and results.json does not carry: pictures.
