@@ -103,6 +103,7 @@ CODES: dict[str, Code] = {
     "mask_invalid": Code("error", "A mask does not fit its photo or marks nothing.", "save it as a one-channel PNG of the photo's size, non-zero where the part is"),
     "outline_outside": Code("error", "A part's outline or box lies outside the picture.", "correct its coordinates: pixels, x right, y down, in the photo shown upright"),
     "outline_invalid": Code("error", "An outline encloses no area.", "give at least three corners that are not on one line"),
+    "flat_unfit": Code("error", "The flat frame does not fit its photo.", "photograph a plain even sheet with the same camera in the same place, not overexposed"),
     "limit_pair": Code("error", "The limit pair cannot serve as a tolerance.", "name two parts that are measured in the same photo"),
     "results_invalid": Code("error", "A results file cannot be understood.", "make it again with `finishmatch audit`"),
     # errors: measuring
@@ -147,6 +148,8 @@ CODES: dict[str, Code] = {
     "different_photos": Code("note", "The two parts were compared across photos; errors of both photos enter.", "photograph both in one photo"),
     "different_light": Code("note", "The two parts were photographed in different lights.", "photograph both in the same light"),
     "photo_cannot_settle": Code("note", "No photo of this kind can prove these two alike: the uncertainty is too large for the tolerance.", "photograph both in one photo with a 24-patch chart in even light, or widen the tolerance"),
+    "at_tolerance": Code("note", "The difference lies at the tolerance itself; a better photo would hardly settle it.", "hold both side by side in your own light and decide by eye, or name a limit pair"),
+    "own_spread": Code("note", "The parts' own colour varies over what is marked.", "mark a plain, evenly lit area of each part, and go nearer"),
     "light_withdrawn": Code("note", "Uneven light: a firm verdict was withdrawn.", "photograph both again in even light, or give a flat frame"),
     # advice
     "verdict": Code("advice", "The answer in one sentence.", ""),

@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import local_metric
-from finishmatch.colour.space import xyz_to_lab
+from finishmatch.colour.space import luminance, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.measure.camera import Models
 from finishmatch.measure.cards import PLAIN_Y
 from finishmatch.measure.fit import ChartFit, fit_chart
-from finishmatch.measure.locate import Patches, fault_words
+from finishmatch.measure.locate import Patches, fault_words, leave_out, require_enough
 from finishmatch.measure.photo import Photo
 
 Array = npt.NDArray[np.float64]
@@ -22,6 +22,8 @@ Array = npt.NDArray[np.float64]
 _POLYNOMIAL_WIN = 0.10
 # Above this leave-one-out mean a card fits badly (manufactured charts in even light stay under 4).
 _BAD_FIT = 4.0
+# A patch is in glare or shadow when its light is off by this much (ln) and by this many robust standard deviations.
+_LIGHT_FAULT, _LIGHT_FAULT_SD = 0.3, 4.0
 _UNEVEN, _TOO_UNEVEN = 0.02, 0.05
 # Mean of a three-dimensional normal vector's length over its standard deviation in one direction.
 _NORM_OVER_SD = 1.596
@@ -71,9 +73,16 @@ class Correction:
         return np.concatenate([variants, units, *slopes], axis=1)
 
 
-def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) -> tuple[Correction, ChartFit]:
-    """Correction from a chart's patches: a matrix, or a root-polynomial where leave-one-out proves it better."""
+def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) -> tuple[Correction, ChartFit, Patches]:
+    """Correction from a chart's patches: a matrix, or a root-polynomial where leave-one-out proves it better.
+
+    Returned with the fit and the patches, those in glare or shadow marked. Errors: card_unfit.
+    """
     fit, method = fit_chart(patches, 3, flat), "tone curve and 3x3 matrix"
+    lit = leave_out(patches, _light_faults(patches, fit))
+    if not np.array_equal(lit.used, patches.used):
+        require_enough(photo, lit)
+        patches, fit = lit, fit_chart(lit, 3, flat)
     if patches.used.sum() >= 20:
         rooted = fit_chart(patches, 6, flat)
         if rooted.left_out_de00.mean() < (1 - _POLYNOMIAL_WIN) * fit.left_out_de00.mean():
@@ -95,7 +104,20 @@ def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) 
         light_too_uneven=too_uneven,
         notes=notes,
     )
-    return correction, fit
+    return correction, fit, patches
+
+
+def _light_faults(patches: Patches, fit: ChartFit) -> dict[int, str]:
+    """Places whose light is out of line with all others: glare or shadow on single patches."""
+    used = np.flatnonzero(patches.used)
+    deviation = np.log(luminance(fit.after_lab) / luminance(patches.lab_d50[used]).clip(1e-3))
+    deviation = deviation - np.median(deviation)
+    bound = max(_LIGHT_FAULT, _LIGHT_FAULT_SD * 1.4826 * float(np.median(np.abs(deviation))))
+    return {
+        int(place): "in glare" if value > 0 else "in shadow"
+        for place, value in zip(used, deviation, strict=True)
+        if abs(value) > bound
+    }
 
 
 def _light_range(fit: ChartFit, n: int) -> tuple[float, float]:

@@ -5,10 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.errors import InputError
+from finishmatch.measure.photo import Photo, Window, read_bytes
+
+BoolImage = npt.NDArray[np.bool_]
+
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """The pixels from column ``x`` and row ``y``, ``width`` and ``height`` of them."""
+    """The pixels from column ``x`` and row ``y``, ``width`` and ``height`` of them.
+
+    A box is drawn around a part as often as inside it, and parts are round as often as not: what is read is the ellipse
+    that touches the box's sides.
+    """
 
     x: float
     y: float
@@ -31,3 +43,84 @@ class Mask:
 
 
 Mark = Box | Outline | Mask
+
+
+def region(photo: Photo, part: str, mark: Mark) -> tuple[Window, BoolImage]:
+    """The mark's bounding window in the photo, and which of the window's pixels it covers.
+
+    Errors: outline_outside when it leaves the picture, outline_invalid when it covers nothing, mask_invalid.
+    """
+    where = f'{photo.name}: part "{part}"'
+    if isinstance(mark, Mask):
+        return _mask_region(photo, mark, where)
+    return _polygon_region(photo, _ellipse(mark) if isinstance(mark, Box) else list(mark.points), where)
+
+
+def _ellipse(box: Box) -> list[tuple[float, float]]:
+    """Points on the ellipse that touches the box's sides."""
+    angle = np.linspace(0, 2 * np.pi, 64, endpoint=False)
+    half_width, half_height = (box.width - 1) / 2, (box.height - 1) / 2
+    x = box.x + half_width * (1 + np.cos(angle))
+    y = box.y + half_height * (1 + np.sin(angle))
+    return list(zip(x.tolist(), y.tolist(), strict=True))
+
+
+def _polygon_region(photo: Photo, points: list[tuple[float, float]], where: str) -> tuple[Window, BoolImage]:
+    from PIL import Image, ImageDraw
+
+    corners = np.array(points, dtype=float)
+    if len(corners) < 3 or not np.isfinite(corners).all():
+        raise InputError("outline_invalid", f"{where} has no area")
+    low, high = np.rint(corners.min(axis=0)).astype(int), np.rint(corners.max(axis=0)).astype(int)
+    if low.min() < 0 or high[0] >= photo.width or high[1] >= photo.height:
+        raise InputError(
+            "outline_outside",
+            f"{where} reaches {low[0]},{low[1]} to {high[0]},{high[1]}, outside the picture of {photo.width} x {photo.height}",
+        )
+    window = Window(int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1)
+    canvas = Image.new("1", (window.right - window.left, window.bottom - window.top))
+    ImageDraw.Draw(canvas).polygon([(float(x), float(y)) for x, y in corners - low], fill=1, outline=1)
+    covered = np.asarray(canvas, dtype=bool)
+    doubled_area = np.sum(corners[:, 0] * np.roll(corners[:, 1], -1) - np.roll(corners[:, 0], -1) * corners[:, 1])
+    if abs(doubled_area) < 1e-6 or not covered.any():
+        raise InputError("outline_invalid", f"{where} has no area")
+    return window, covered
+
+
+def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolImage]:
+    import io
+
+    from PIL import Image
+
+    data = read_bytes(mark.path)
+    try:
+        picture = np.asarray(Image.open(io.BytesIO(data), formats=("PNG",)))
+    except Exception as error:  # decoders raise whatever they like on broken files
+        raise InputError("mask_invalid", f"{where}: {mark.path} is not a PNG mask") from error
+    covered = picture if picture.ndim == 2 else picture[..., :3].any(axis=-1)
+    if covered.shape != (photo.height, photo.width):
+        raise InputError(
+            "mask_invalid",
+            f"{where}: the mask is {covered.shape[1]} x {covered.shape[0]} pixels, the photo {photo.width} x {photo.height}",
+        )
+    rows, columns = np.flatnonzero(covered.any(axis=1)), np.flatnonzero(covered.any(axis=0))
+    if not len(rows):
+        raise InputError("mask_invalid", f"{where}: the mask is empty")
+    window = Window(int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1)
+    return window, covered[window.top : window.bottom, window.left : window.right].astype(bool)
+
+
+def drawn_in(covered: BoolImage) -> BoolImage:
+    """The mark without its edge, where background and blur mix in: 4 % of its size, at least 2 pixels.
+
+    A mark that would lose more than two thirds of its pixels is drawn in by one pixel at most.
+    """
+    from scipy.ndimage import distance_transform_edt
+
+    depth = distance_transform_edt(np.pad(covered, 1))[1:-1, 1:-1]
+    margin = max(2.0, 0.04 * float(np.sqrt(covered.sum())))
+    inner: BoolImage = depth > margin
+    if inner.sum() * 3 >= covered.sum():
+        return inner
+    narrow: BoolImage = depth > 1
+    return narrow if narrow.sum() * 3 >= covered.sum() else covered

@@ -1,0 +1,236 @@
+"""One part in one photo: its colour in linear light, level and chromaticity kept apart, own and shared errors kept apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.colour.space import at_luminance, lab_jacobian, xyz_to_lab
+from finishmatch.errors import Note
+from finishmatch.measure.correct import Correction
+from finishmatch.measure.flat import FlatField
+from finishmatch.measure.marks import BoolImage, Mark, drawn_in, region
+from finishmatch.measure.photo import Photo, Window
+
+Array = npt.NDArray[np.float64]
+
+# Refusals and notes (our choice, set on renderings and real photographs).
+_CLIPPED_REFUSED, _CLIPPED_NOTED = 0.30, 0.02
+_PIXELS_REFUSED, _PIXELS_FEW = 60, 600
+_MINORITY_REFUSED, _MINORITY_NOTED = 1 / 3, 0.01
+# Two clusters are two finishes when they lie this far apart in CIEDE2000 at one luminance, and (Ashman's D, Astron. J.
+# 108, 1994, 2348: clean separation above 2) so far apart for their widths.
+_CLUSTER_DE00, _CLUSTER_D = 5.0, 3.0
+# Chromaticities further out than this many robust standard deviations are dirt, engraving or reflections.
+_OUTLIER_SD = 4.0
+_TRIM = 0.05
+_BLOCKS_PER_SIDE = 8
+_MAX_PIXELS = 60_000
+# Level: METHODS 4 asks for at least 5 %; attitude towards the light does more to metal than that.
+_LEVEL_FLOOR, _LEVEL_ATTITUDE = 0.05, 0.20
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """What one photo says of one part.
+
+    Attributes
+    ----------
+    xyz_d50 : (3,) mean in linear light.
+    own_cov : (3, 3) covariance of the mean's Lab that nothing else in the photo shares.
+    correction : id of the shared errors; shared : (3, k) loadings in Lab units on them.
+    level_sd : of ln Y. used_fraction : of the mark's pixels. light_too_uneven : of the photo.
+    """
+
+    part: str
+    photo: str
+    xyz_d50: Array
+    own_cov: Array
+    correction: str
+    shared: Array
+    level_sd: float
+    used_fraction: float
+    light_too_uneven: bool
+    notes: tuple[Note, ...]
+
+    @property
+    def lab_d50(self) -> Array:
+        """(3,) CIELAB D50."""
+        return xyz_to_lab(self.xyz_d50)
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A part that this photo cannot measure; the last note says why."""
+
+    part: str
+    photo: str
+    used_fraction: float
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pixels:
+    """Usable pixels of a part: (n, 3) linear RGB, (n, 3) of the flat frame, (n, 3) XYZ, (n,) number of the block."""
+
+    rgb: Array
+    flat: Array | None
+    xyz: Array
+    block: npt.NDArray[np.intp]
+
+    def keep(self, kept: npt.NDArray[np.bool_]) -> _Pixels:
+        flat = None if self.flat is None else self.flat[kept]
+        return _Pixels(self.rgb[kept], flat, self.xyz[kept], self.block[kept])
+
+
+def measure(
+    photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None = None
+) -> Sample | Refusal:
+    """Measure one part. Errors: those of ``marks.region``."""
+    window, covered = region(photo, part, mark)
+    inner = drawn_in(covered)
+    clipped = photo.clipped(window) & inner
+    lost = float(clipped.sum() / max(inner.sum(), 1))
+    if lost > _CLIPPED_REFUSED:
+        note = Note("part_clipped", f"{lost:.0%} of the part is over- or underexposed.")
+        return Refusal(part, photo.name, 1 - lost, (note,))
+    usable = int((inner & ~clipped).sum())
+    if usable < _PIXELS_REFUSED:
+        note = Note("part_small", f"Only {usable} pixels of the part can be used.")
+        return Refusal(part, photo.name, 0.0, (note,))
+    notes = [Note("clipped_dropped", f"{lost:.0%} of the part's pixels were over- or underexposed and left out.")] if lost > _CLIPPED_NOTED else []
+    pixels = _pixels(photo, window, inner & ~clipped, correction, flat)
+    minority = _second_finish(pixels)
+    if minority.mean() > _MINORITY_REFUSED:
+        note = Note("two_finishes", f"{minority.mean():.0%} of the outline is of another colour than the rest.")
+        return Refusal(part, photo.name, float(1 - minority.mean()), (*notes, note))
+    kept = ~minority & ~_chromaticity_outliers(pixels.xyz)
+    dropped = 1 - float(kept.mean())
+    if dropped > _MINORITY_NOTED:
+        notes.append(Note("outliers_dropped", f"{dropped:.0%} of the part's pixels are of another colour and were left out."))
+    if usable < _PIXELS_FEW:
+        notes.append(Note("few_pixels", f"Only {usable} pixels of the part can be used."))
+    used = usable * float(kept.mean()) / max(int(inner.sum()), 1)
+    return _sample(photo, part, pixels.keep(kept), correction, used, tuple(notes))
+
+
+def _pixels(photo: Photo, window: Window, wanted: BoolImage, correction: Correction, flat: FlatField | None) -> _Pixels:
+    """The wanted pixels, thinned evenly where there are very many."""
+    y, x = np.nonzero(wanted)
+    thin = slice(None, None, len(y) // _MAX_PIXELS + 1)
+    y, x = y[thin], x[thin]
+    block = _block_numbers(y, x)
+    rgb = np.maximum(photo.linear(window)[y, x].astype(float), 1e-6)
+    frame = None if flat is None else flat.rgb(np.stack([x + window.left, y + window.top], axis=-1))
+    xyz = correction.models.first().xyz(rgb, frame)[0]
+    return _Pixels(rgb, frame, xyz, block)
+
+
+def _block_numbers(y: npt.NDArray[np.intp], x: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+    """Squares of about a sixty-fourth of the part's pixels each."""
+    area = (np.ptp(y) + 1) * (np.ptp(x) + 1)
+    side = max(1.0, float(np.sqrt(area)) / _BLOCKS_PER_SIDE)
+    rows, columns = ((y - y.min()) / side).astype(np.intp), ((x - x.min()) / side).astype(np.intp)
+    return np.unique(rows * (columns.max() + 1) + columns, return_inverse=True)[1]
+
+
+def _at_one_level(xyz: Array) -> Array:
+    """Lab of every pixel scaled to the part's median luminance: chromaticity alone."""
+    level = np.maximum(xyz[:, 1], 1e-4)
+    return at_luminance(xyz_to_lab(xyz), np.full(len(xyz), np.median(level)))
+
+
+def _second_finish(pixels: _Pixels) -> npt.NDArray[np.bool_]:
+    """Which pixels belong to the smaller of two clearly separate clusters of chromaticity; none where there is one."""
+    from scipy.ndimage import uniform_filter1d
+
+    chroma = _at_one_level(pixels.xyz)[:, 1:]
+    centred = chroma - np.median(chroma, axis=0)
+    axis = np.linalg.svd(centred[:: max(1, len(centred) // 4000)], full_matrices=False)[2][0]
+    along = centred @ axis
+    ordered = np.sort(along)
+    split = _best_split(uniform_filter1d(ordered, 5))
+    low = along <= ordered[split]
+    if not low.any() or low.all():
+        return np.zeros(len(along), dtype=bool)
+    groups = [centred[low], centred[~low]]
+    widths = [1.4826 * np.median(np.abs(g @ axis - np.median(g @ axis))) + 1e-6 for g in groups]
+    middles = [np.median(g, axis=0) for g in groups]
+    gap = abs(float((middles[0] - middles[1]) @ axis))
+    lightness = float(np.median(_at_one_level(pixels.xyz)[:, 0]))
+    base = np.median(chroma, axis=0)
+    de00 = float(ciede2000([lightness, *(base + middles[0])], [lightness, *(base + middles[1])]))
+    separate = de00 > _CLUSTER_DE00 and gap * np.sqrt(2) / np.hypot(*widths) > _CLUSTER_D
+    smaller = low if low.sum() * 2 <= len(low) else ~low
+    return smaller if separate else np.zeros(len(along), dtype=bool)
+
+
+def _best_split(ordered: Array) -> int:
+    """Index of the split of sorted values with the least variance within both sides (Otsu's criterion, 1979)."""
+    n = np.arange(1, len(ordered))
+    total = np.cumsum(ordered)
+    between = (total[:-1] / n - (total[-1] - total[:-1]) / (len(ordered) - n)) ** 2 * n * (len(ordered) - n)
+    return int(np.argmax(between))
+
+
+def _chromaticity_outliers(xyz: Array) -> npt.NDArray[np.bool_]:
+    chroma = _at_one_level(xyz)[:, 1:]
+    middle = np.median(chroma, axis=0)
+    width = 1.4826 * np.median(np.abs(chroma - middle), axis=0) + 0.3
+    return np.asarray((((chroma - middle) / width) ** 2).sum(axis=1) > _OUTLIER_SD**2)
+
+
+def _sample(
+    photo: Photo, part: str, pixels: _Pixels, correction: Correction, used_fraction: float, notes: tuple[Note, ...]
+) -> Sample:
+    level = pixels.xyz[:, 1]
+    low, high = np.quantile(level, [_TRIM, 1 - _TRIM])
+    pixels = pixels.keep((level >= low) & (level <= high))
+    weight, rgb, flat, xyz = _block_means(pixels)
+    mean = weight @ xyz
+    return Sample(
+        part=part,
+        photo=photo.name,
+        xyz_d50=mean,
+        own_cov=_own_cov(mean, xyz, weight),
+        correction=correction.id,
+        shared=correction.shared_loadings(rgb, weight, flat),
+        level_sd=_level_sd(pixels.xyz[:, 1], correction),
+        used_fraction=used_fraction,
+        light_too_uneven=correction.light_too_uneven,
+        notes=notes,
+    )
+
+
+def _block_means(pixels: _Pixels) -> tuple[Array, Array, Array | None, Array]:
+    """Weights (b,) that add up to 1, and (b, 3) mean RGB, flat frame and XYZ of the blocks."""
+    counts = np.bincount(pixels.block)
+    filled = counts > 0
+
+    def mean(values: Array) -> Array:
+        sums = np.stack([np.bincount(pixels.block, weights=values[:, c]) for c in range(3)], axis=1)
+        return np.asarray(sums[filled] / counts[filled, None])
+
+    flat = None if pixels.flat is None else mean(pixels.flat)
+    return counts[filled] / counts.sum(), mean(pixels.rgb), flat, mean(pixels.xyz)
+
+
+def _own_cov(mean: Array, xyz: Array, weight: Array) -> Array:
+    """Covariance of the mean's Lab by the block bootstrap, in its closed form: pixels of a block err together."""
+    if len(weight) < 2:
+        return np.eye(3)
+    deviation = (xyz - mean) * weight[:, None]
+    cov = deviation.T @ deviation * len(weight) / (len(weight) - 1)
+    jacobian = lab_jacobian(mean)
+    return np.asarray(jacobian @ cov @ jacobian.T)
+
+
+def _level_sd(level: Array, correction: Correction) -> float:
+    """Standard deviation of ln Y: spread over the part, attitude, and the light field as far as the card shows it."""
+    log = np.log(np.maximum(level, 1e-5))
+    spread = 1.4826 * float(np.median(np.abs(log - np.median(log))))
+    light = np.log1p(correction.light_range or 0.0)
+    return max(_LEVEL_FLOOR, float(np.sqrt(spread**2 + _LEVEL_ATTITUDE**2 + light**2)))
