@@ -132,6 +132,7 @@ CODES: dict[str, Code] = {
     "flat_frame_used": Code("note", "Uneven light was evened by the flat frame.", "nothing to do"),
     "tone_unknown": Code("note", "One grey or white card cannot tell the camera's tone curve; the profile's was assumed and results widened.", "use a 24-patch chart"),
     "no_card": Code("note", "The photo has no card: only pairs inside this photo can be judged closely.", "photograph the parts again beside a card"),
+    "bridged": Code("note", "The photo has no card; it was brought to the other photos by parts that they share.", "photograph the parts again beside a card"),
     # notes: a part
     "part_clipped": Code("note", "Too much of the part is over- or underexposed; it was refused.", "photograph it again, darker (or lighter), without harsh light"),
     "part_small": Code("note", "The part shows too few pixels; it was refused.", "go nearer, or use the larger original photo"),

@@ -162,15 +162,22 @@ def correct_by_plain_card(photo: Photo, kind: str, card_rgb: Array) -> Correctio
     return _nominal(photo, kind, "gains from one plain card", bends, gain, (note,))
 
 
-def correct_without_card(photo: Photo) -> Correction:
-    """The photo's own colours believed within a white-balance prior; exposure unknown."""
+def correct_without_card(photo: Photo, bridge: Array | None = None) -> Correction:
+    """The photo's own colours believed within a white-balance prior; exposure unknown.
+
+    ``bridge``: (3,) gains that bring parts which another photo shows as well to their colours there.
+    """
     bends = np.zeros((6, 2))
     bends[1, 0], bends[2, 1] = _TONE_SD, _TONE_SD / 4
-    gain = np.ones((6, 3))
-    gain[3, 0] = gain[4, 2] = np.exp(_BALANCE_SD)
-    gain[5] = np.exp(_EXPOSURE_SD)
+    gain = np.ones((6, 3)) if bridge is None else np.repeat(bridge[None], 6, axis=0)
+    gain[3, 0] *= np.exp(_BALANCE_SD)
+    gain[4, 2] *= np.exp(_BALANCE_SD)
+    gain[5] *= np.exp(_EXPOSURE_SD)
     note = Note("no_card", "The photo has no card: only pairs inside this photo can be judged closely.")
-    return _nominal(photo, "none", "the photo's own colours", bends, gain, (note,))
+    if bridge is None:
+        return _nominal(photo, "none", "the photo's own colours", bends, gain, (note,))
+    bridged = Note("bridged", "The photo has no card; it was brought to the others by the parts that they share.")
+    return _nominal(photo, "none", "gains from parts seen in other photos", bends, gain, (bridged,))
 
 
 def _nominal(photo: Photo, kind: str, method: str, bends: Array, gain: Array, notes: tuple[Note, ...]) -> Correction:

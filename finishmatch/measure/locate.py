@@ -66,14 +66,14 @@ class Patches:
 def find(photo: Photo, card: Card) -> tuple[CardSpot, Patches]:
     """Find a 24-patch chart by itself. Errors: card_not_found."""
     if (card.columns, card.rows) != (6, 4):
-        raise InputError("card_not_found", f"{photo.name}: only a 24-patch chart can be located", "give the four corners of the card")
+        raise NothingMeasured("card_not_found", f"{photo.name}: only a 24-patch chart can be located", "give the four corners of the card")
     for corners in _candidates(photo):
         try:
             spot, patches = confirm(photo, card, CardSpot(_refined(photo, card, corners), "located"))
-        except InputError:
+        except NothingMeasured:
             continue
         return replace(spot, notes=(Note("card_located", "The card was located by the program."), *spot.notes)), patches
-    raise InputError("card_not_found", f"{photo.name}: no 24-patch chart found")
+    raise NothingMeasured("card_not_found", f"{photo.name}: no 24-patch chart found")
 
 
 def _candidates(photo: Photo) -> Iterator[Corners]:
@@ -134,7 +134,7 @@ def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches
     reads.sort(key=lambda read: read[0])
     error, turn, mirrored, name, patches = reads[0]
     if error > _ORDER_MAX or error * _ORDER_WIN > reads[1][0]:
-        raise InputError(
+        raise NothingMeasured(
             "card_order_unclear",
             f"{photo.name}: the patches fit no known order of the card clearly (error {error:.0f}, next best {reads[1][0]:.0f})",
         )
@@ -174,6 +174,11 @@ def _homography(card: Card, corners: Corners) -> Array:
         rows += [[x, y, 1, 0, 0, 0, -u * x, -u * y], [0, 0, 0, x, y, 1, -v * x, -v * y]]
     solution = np.linalg.solve(np.array(rows, dtype=float), corners.ravel())
     return np.append(solution, 1.0).reshape(3, 3)
+
+
+def patch_centres(card: Card, corners: Corners) -> Array:
+    """(patches, 2) pixel positions of the middles of the patches."""
+    return _points(card, corners, 0.0, 1)[:, 0]
 
 
 def _points(card: Card, corners: Corners, half: float, count: int) -> Array:

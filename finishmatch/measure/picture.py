@@ -1,0 +1,75 @@
+"""The corrected picture of a part, for a person to look at."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.colour.space import SRGB_TO_XYZ_D50, srgb_encode
+from finishmatch.measure.correct import Correction
+from finishmatch.measure.flat import FlatField
+from finishmatch.measure.marks import Mark, region
+from finishmatch.measure.photo import Photo, Window
+
+_LONGEST_PX = 280
+_MARGIN = 0.12
+# What is not the part is blended this far towards a mid grey, in encoded sRGB (L* = 50).
+_DIMMED, _GREY = 0.72, 119 / 255
+_JPEG_QUALITY = 88
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """A part's corrected crop as the bytes of a JPEG file in sRGB."""
+
+    part: str
+    photo: str
+    jpeg: bytes
+    width: int
+    height: int
+
+
+def corrected_crop(photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None) -> Picture:
+    """The part with a margin around it, corrected, its surroundings dimmed; at most 280 pixels long."""
+    inside, covered = region(photo, part, mark)
+    window, mask = _with_margin(photo, inside, covered)
+    step = max(1, -(-max(mask.shape) // _LONGEST_PX))
+    linear, weight = _shrunk(photo.linear(window).astype(float), step), _shrunk(mask[..., None].astype(float), step)
+    points = _centres(window, linear.shape[:2], step)
+    frame = None if flat is None else flat.rgb(points)
+    xyz = correction.models.first().xyz(linear.reshape(-1, 3), frame)[0]
+    srgb = srgb_encode(xyz @ np.linalg.inv(SRGB_TO_XYZ_D50).T).reshape(linear.shape)
+    shown = srgb + (_GREY - srgb) * _DIMMED * (1 - weight)
+    return Picture(part, photo.name, _jpeg(shown), shown.shape[1], shown.shape[0])
+
+
+def _with_margin(photo: Photo, inside: Window, covered: npt.NDArray[np.bool_]) -> tuple[Window, npt.NDArray[np.bool_]]:
+    margin = round(_MARGIN * max(covered.shape))
+    left, top = max(inside.left - margin, 0), max(inside.top - margin, 0)
+    right, bottom = min(inside.right + margin, photo.width), min(inside.bottom + margin, photo.height)
+    padding = ((inside.top - top, bottom - inside.bottom), (inside.left - left, right - inside.right))
+    return Window(left, top, right, bottom), np.pad(covered, padding)
+
+
+def _shrunk(image: npt.NDArray[np.float64], step: int) -> npt.NDArray[np.float64]:
+    """Means of squares of ``step`` pixels, in linear light; what does not fill a square is cut off."""
+    rows, columns = image.shape[0] // step or 1, image.shape[1] // step or 1
+    step_y, step_x = min(step, image.shape[0]), min(step, image.shape[1])
+    cut = image[: rows * step_y, : columns * step_x]
+    return np.asarray(cut.reshape(rows, step_y, columns, step_x, -1).mean(axis=(1, 3)))
+
+
+def _centres(window: Window, shape: tuple[int, ...], step: int) -> npt.NDArray[np.float64]:
+    y, x = np.mgrid[: shape[0], : shape[1]]
+    return np.stack([window.left + (x + 0.5) * step - 0.5, window.top + (y + 0.5) * step - 0.5], axis=-1).reshape(-1, 2)
+
+
+def _jpeg(srgb: npt.NDArray[np.float64]) -> bytes:
+    from PIL import Image
+
+    stream = io.BytesIO()
+    Image.fromarray(np.rint(srgb * 255).astype(np.uint8)).save(stream, "JPEG", quality=_JPEG_QUALITY, subsampling=0)
+    return stream.getvalue()

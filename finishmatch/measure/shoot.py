@@ -1,0 +1,181 @@
+"""One photo from end to end: card, correction, every marked part, and the pictures that a report shows of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.colour.space import xyz_to_lab
+from finishmatch.errors import InputError, Note, NothingMeasured
+from finishmatch.measure.cards import Card
+from finishmatch.measure.correct import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
+from finishmatch.measure.flat import FlatField
+from finishmatch.measure.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
+from finishmatch.measure.marks import Box, Mark, Outline, region
+from finishmatch.measure.photo import Photo
+from finishmatch.measure.picture import Picture, corrected_crop
+from finishmatch.measure.sample import Refusal, Sample, measure
+
+Array = npt.NDArray[np.float64]
+
+_PLAIN_CLIPPED_MAX = 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PatchFit:
+    """A chart's patches before and after correction: (n, 3) CIELAB D50, in the order of the grid; ``used``: (n,) bool."""
+
+    reference_lab: Array
+    before_lab: Array
+    after_lab: Array
+    used: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Corrected:
+    """What the card made of a photo. ``spot`` is None without a card, ``patch_fit`` without a chart."""
+
+    correction: Correction
+    spot: CardSpot | None
+    patches_used: int
+    patch_fit: PatchFit | None
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shot:
+    """One measured photo; ``corrected`` is None where the card failed, and then every part is refused."""
+
+    photo: str
+    sha256: str
+    width: int
+    height: int
+    colour_source: str
+    corrected: Corrected | None
+    samples: tuple[Sample, ...]
+    refusals: tuple[Refusal, ...]
+    pictures: tuple[Picture, ...]
+    notes: tuple[Note, ...]
+    failure: NothingMeasured | None
+
+
+def shoot(
+    photo: Photo,
+    card: Card | None,
+    place: Mark | None,
+    marks: Sequence[tuple[str, Mark]],
+    flat: FlatField | None = None,
+    known: Mapping[str, Array] | None = None,
+) -> Shot:
+    """Correct a photo by its card and measure its parts.
+
+    Parameters
+    ----------
+    card : None when the photo has none.
+    place : the card's four corners as an outline, or a box; None to locate it.
+    marks : name and mark of every part.
+    known : XYZ D50 of parts from photos with a card, to bridge a photo without one.
+
+    A card that cannot be used refuses every part and is kept as ``failure``. Errors: those of the marks and the corners.
+    """
+    for name, mark in marks:
+        region(photo, name, mark)
+    try:
+        corrected = correct(photo, card, place, flat)
+    except NothingMeasured as failure:
+        note = Note(failure.code, f"{failure.text}.")
+        refusals = tuple(Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks)
+        return _shot(photo, None, [*refusals], (), (*photo.notes, note), failure)
+    if card is None and known:
+        corrected = _bridged(photo, corrected, marks, known)
+    measured = [measure(photo, name, mark, corrected.correction, flat) for name, mark in marks]
+    pictures = tuple(corrected_crop(photo, name, mark, corrected.correction, flat) for name, mark in marks)
+    notes = (*photo.notes, *corrected.notes)
+    return _shot(photo, corrected, measured, pictures, notes, None)
+
+
+def _shot(
+    photo: Photo,
+    corrected: Corrected | None,
+    measured: list[Sample | Refusal],
+    pictures: tuple[Picture, ...],
+    notes: tuple[Note, ...],
+    failure: NothingMeasured | None,
+) -> Shot:
+    return Shot(
+        photo=photo.name,
+        sha256=photo.sha256,
+        width=photo.width,
+        height=photo.height,
+        colour_source=photo.colour_source,
+        corrected=corrected,
+        samples=tuple(item for item in measured if isinstance(item, Sample)),
+        refusals=tuple(item for item in measured if isinstance(item, Refusal)),
+        pictures=pictures,
+        notes=tuple(dict.fromkeys(notes)),
+        failure=failure,
+    )
+
+
+def correct(photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None = None) -> Corrected:
+    """The correction of one photo. Errors: card_not_found, card_order_unclear, card_unfit; outline_outside ..."""
+    if card is None:
+        correction = correct_without_card(photo)
+        return Corrected(correction, None, 0, None, correction.notes)
+    if len(card.lab_d50) == 1:
+        return _by_plain_card(photo, card, place)
+    if place is None:
+        spot, patches = find(photo, card)
+    else:
+        corners = check_corners(photo, _corners(place))
+        spot, patches = confirm(photo, card, CardSpot(corners, "given"))
+    require_enough(photo, patches)
+    frame = None if flat is None else flat.rgb(patch_centres(card, spot.corners_px))
+    correction, fit, patches = correct_by_chart(photo, patches, frame)
+    after = np.full_like(patches.lab_d50, np.nan)
+    after[patches.used] = fit.after_lab
+    before = xyz_to_lab(patches.rgb @ photo.rgb_to_xyz_d50.T)
+    patch_fit = PatchFit(patches.lab_d50, before, after, patches.used)
+    return Corrected(correction, spot, int(patches.used.sum()), patch_fit, (*spot.notes, *correction.notes))
+
+
+def _corners(place: Mark) -> Array:
+    if isinstance(place, Outline):
+        return np.array(place.points, dtype=float)
+    assert isinstance(place, Box)  # a card is given by corners or a box
+    right, bottom = place.x + place.width - 1, place.y + place.height - 1
+    return np.array([[place.x, place.y], [right, place.y], [right, bottom], [place.x, bottom]])
+
+
+def _by_plain_card(photo: Photo, card: Card, place: Mark | None) -> Corrected:
+    if place is None:
+        raise InputError("build_value", f"{photo.name}: a {card.kind} card needs its corners or a box")
+    corners = _corners(place)
+    outline = Outline(tuple((float(x), float(y)) for x, y in corners))
+    window, covered = region(photo, f"the {card.kind} card", outline)
+    good = covered & ~photo.clipped(window)
+    if good.sum() < (1 - _PLAIN_CLIPPED_MAX) * covered.sum():
+        lost = 1 - good.sum() / covered.sum()
+        raise NothingMeasured("card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed")
+    correction = correct_by_plain_card(photo, card.kind, photo.linear(window)[good].mean(axis=0, dtype=float))
+    return Corrected(correction, CardSpot(corners, "given"), 1, None, correction.notes)
+
+
+def _bridged(photo: Photo, corrected: Corrected, marks: Sequence[tuple[str, Mark]], known: Mapping[str, Array]) -> Corrected:
+    """The correction of a photo without a card by parts whose colours other photos tell: one gain per channel."""
+    to_rgb = np.linalg.inv(photo.rgb_to_xyz_d50)
+    ratios = []
+    for name, mark in marks:
+        sample = measure(photo, name, mark, corrected.correction) if name in known else None
+        if isinstance(sample, Sample):
+            wanted, seen = to_rgb @ known[name], to_rgb @ sample.xyz_d50
+            if wanted.min() > 0 and seen.min() > 0:
+                ratios.append(np.log(wanted / seen))
+    if not ratios:
+        return corrected
+    correction = correct_without_card(photo, np.exp(np.mean(ratios, axis=0)))
+    return replace(corrected, correction=correction, notes=correction.notes)
+
