@@ -1,8 +1,10 @@
 """CIEDE2000 (ISO/CIE 11664-6:2014), kL = kC = kH = 1, with its intermediates and its local metric.
 
-Symbols and equation numbers are those of G. Sharma, W. Wu, E. N. Dalal, "The CIEDE2000 color-difference formula:
-implementation notes, supplementary test data, and mathematical observations", Color Res. Appl. 30(1), 2005.
+Symbols and equation numbers are those of G. Sharma, W. Wu, E. N. Dalal, "The CIEDE2000 color-difference
+formula: implementation notes, supplementary test data, and mathematical observations", Color Res. Appl.
+30(1), 2005.
 """
+# ruff: noqa: N815 (the paper's symbols)
 
 from __future__ import annotations
 
@@ -71,20 +73,15 @@ def steps(lab_a: npt.ArrayLike, lab_b: npt.ArrayLike) -> Steps:
     SL = 1 + 0.015 * (Lbar - 50) ** 2 / np.sqrt(20 + (Lbar - 50) ** 2)  # (18)
     SC, SH = 1 + 0.045 * Cbar, 1 + 0.015 * Cbar * T  # (19), (20)
     RT = -np.sin(np.radians(2 * dtheta)) * RC  # (21)
-    l, c, hue = dLp / SL, dCp / SC, dHp / SH
-    dE00 = np.sqrt(np.maximum(l**2 + c**2 + hue**2 + RT * c * hue, 0))  # (22)
+    lightness, chroma, hue = dLp / SL, dCp / SC, dHp / SH
+    squared = lightness**2 + chroma**2 + hue**2 + RT * chroma * hue
+    dE00 = np.sqrt(squared)  # (22), of a positive definite form: |RT| < 2
     return Steps(ap1, Cp1, hp1, ap2, Cp2, hp2, hbar, G, T, SL, SC, SH, RT, dLp, dCp, dHp, dE00)
 
 
 def ciede2000(lab_a: npt.ArrayLike, lab_b: npt.ArrayLike) -> Array:
     """CIEDE2000 of two colours or arrays of them. Shapes (..., 3) and (..., 3), broadcast, to (...)."""
     return steps(lab_a, lab_b).dE00
-
-
-def ciede2000_all_pairs(lab: npt.ArrayLike) -> Array:
-    """CIEDE2000 of every two of n colours. Shape (n, 3) to (n, n), symmetric, zero diagonal."""
-    values = np.asarray(lab, dtype=float)
-    return ciede2000(values[:, None], values[None])
 
 
 def local_metric(lab_a: npt.ArrayLike, lab_b: npt.ArrayLike) -> Array:

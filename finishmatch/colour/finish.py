@@ -19,7 +19,7 @@ class Finish:
     name : the part's name.
     lab_d50 : (3,) CIELAB, D50, 2 degree observer, as photographed.
     own_cov : (3, 3) covariance of ``lab_d50`` that no other part shares (Lab units squared).
-    shared : correction id -> (3, k) loadings on the errors of that correction; parts with the same id share them.
+    shared : correction id -> (3, k) loadings on that correction's errors; parts with the same id share them.
     level_sd : standard deviation of ln Y, what geometry and light can do to the part's level.
     """
 
@@ -28,6 +28,10 @@ class Finish:
     own_cov: Array
     shared: dict[str, Array]
     level_sd: float
+
+    def __post_init__(self) -> None:
+        for array in (self.lab_d50, self.own_cov, *self.shared.values()):
+            array.setflags(write=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +60,7 @@ class Finishes:
 
 
 def joint(finishes: list[Finish]) -> Finishes:
-    """Join single finishes into one table; errors of a correction that two parts share become their covariance."""
+    """Join single finishes into one table; errors of a correction that parts share become their covariance."""
     n = len(finishes)
     cov = np.zeros((3 * n, 3 * n))
     for i, finish in enumerate(finishes):

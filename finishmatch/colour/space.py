@@ -1,17 +1,16 @@
-"""Colour spaces: XYZ, CIELAB, LCh, linear and encoded sRGB; white points; adaptation. XYZ is scaled to Y = 1 for white."""
+"""Colour spaces: XYZ (Y = 1 for white), CIELAB, LCh, linear and encoded sRGB; white points; adaptation."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 
-# CIE 1931 2 degree white points, Y = 1. D50: ICC.1:2022 (the profile connection space); D65: IEC 61966-2-1.
+# CIE 1931 2 degree white points, Y = 1. D50: ICC.1:2022 (the profile connection space). D65: IEC 61966-2-1, which
+# gives it as x = 0.3127, y = 0.3290.
 WHITE_D50: Array = np.array([0.9642, 1.0, 0.8249])
-WHITE_D65: Array = np.array([0.95047, 1.0, 1.08883])
+WHITE_D65: Array = np.array([0.3127, 0.3290, 1 - 0.3127 - 0.3290]) / 0.3290
 
 # CIE 15:2018, eqs 8.3 to 8.9, in exact fractions.
 _EPSILON = (6 / 29) ** 3
@@ -79,13 +78,13 @@ def lab_jacobian(xyz: npt.ArrayLike, white: Array = WHITE_D50) -> Array:
 
 
 def adaptation(source: Array, target: Array) -> Array:
-    """(3, 3) matrix that takes XYZ under white ``source`` to white ``target`` (linear Bradford, ICC.1:2022 annex E)."""
+    """(3, 3) matrix from XYZ under white ``source`` to white ``target`` (linear Bradford, ICC.1:2022 annex E)."""
     gains = (_BRADFORD @ target) / (_BRADFORD @ source)
     return np.linalg.inv(_BRADFORD) @ (gains[:, None] * _BRADFORD)
 
 
 def primaries_to_xyz_d50(primaries_xy: Array, white: Array = WHITE_D65) -> Array:
-    """(3, 3) matrix from linear RGB of these primaries, (3, 2) chromaticities, to XYZ D50 (SMPTE RP 177, then Bradford)."""
+    """(3, 3) matrix from linear RGB to XYZ D50 (SMPTE RP 177, then Bradford). ``primaries_xy``: (3, 2)."""
     columns = np.stack([primaries_xy[:, 0], primaries_xy[:, 1], 1 - primaries_xy.sum(axis=1)])
     columns = columns / primaries_xy[:, 1]
     return adaptation(white, WHITE_D50) @ (columns * np.linalg.solve(columns, white))
@@ -105,7 +104,8 @@ def srgb_decode(encoded: npt.ArrayLike) -> Array:
 def srgb_encode(linear: npt.ArrayLike) -> Array:
     """Encoded sRGB of linear light, both 0 to 1, clipped (IEC 61966-2-1)."""
     value = np.clip(np.asarray(linear, dtype=float), 0, 1)
-    return np.where(value <= 0.0031308, 12.92 * value, 1.055 * np.maximum(value, 0.0031308) ** (1 / 2.4) - 0.055)
+    curve: Array = 1.055 * np.maximum(value, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.where(value <= 0.0031308, 12.92 * value, curve)
 
 
 def xyz_to_srgb(xyz: npt.ArrayLike) -> Array:
@@ -113,7 +113,7 @@ def xyz_to_srgb(xyz: npt.ArrayLike) -> Array:
     return srgb_encode(np.asarray(xyz, dtype=float) @ np.linalg.inv(SRGB_TO_XYZ_D50).T)
 
 
-def lab_to_hex(lab: Any) -> str:
+def lab_to_hex(lab: npt.ArrayLike) -> str:
     """``#rrggbb`` (sRGB) of one CIELAB D50 colour, for the screen."""
     rgb = np.rint(xyz_to_srgb(lab_to_xyz(lab)) * 255).astype(int)
     return "#{:02x}{:02x}{:02x}".format(*rgb)
