@@ -87,3 +87,20 @@ def plain(kind: str) -> Card:
     """A grey or white card without patches: one neutral patch of the reflectance its name says."""
     lab = xyz_to_lab(WHITE_D50 * PLAIN_Y[kind])[None]
     return Card(kind, None, 1, 1, lab, (kind,), "Nominal: neutral, of the reflectance its name says (common practice).")
+
+
+def known() -> list[Card]:
+    """Every card that has a name."""
+    return [*(chart24(edition) for edition in EDITIONS), *(plain(kind) for kind in PLAIN_Y)]
+
+
+def described(card: Card) -> dict[str, object]:
+    """A card as plain values, for JSON."""
+    return {
+        "kind": card.kind,
+        "edition": card.edition,
+        "columns": card.columns,
+        "rows": card.rows,
+        "source": card.source,
+        "patches": [{"name": name, "lab": lab} for name, lab in zip(card.names, card.lab_d50.tolist(), strict=True)],
+    }

@@ -139,12 +139,20 @@ def _chart_notes(
         notes.append(Note("patches_left_out", f"Patches left out: {fault_words(patches)}."))
     if cv_mean > _BAD_FIT:
         notes.append(
-            Note("card_fits_badly", f"The card fits badly: a patch left out is missed by {cv_mean:.1f} CIEDE2000 in the mean, {cv_max:.0f} at most.")
+            Note(
+                "card_fits_badly",
+                f"The card fits badly: a patch left out is missed by {cv_mean:.1f} CIEDE2000 in the mean, {cv_max:.0f} at most.",
+            )
         )
     if flat:
         notes.append(Note("flat_frame_used", "Uneven light was evened by the flat frame."))
     if too_uneven:
-        notes.append(Note("light_too_uneven", f"The light varies by {light_range:.0%} over the card: nothing firm is promised for this photo."))
+        notes.append(
+            Note(
+                "light_too_uneven",
+                f"The light varies by {light_range:.0%} over the card: nothing firm is promised for this photo.",
+            )
+        )
     elif light_range > _UNEVEN:
         notes.append(Note("light_uneven", f"The light varies by {light_range:.0%} over the card."))
     return tuple(notes)
@@ -158,7 +166,10 @@ def correct_by_plain_card(photo: Photo, kind: str, card_rgb: Array) -> Correctio
     gain = PLAIN_Y[kind] * np.exp(-bent)
     gain[3, 0] *= np.exp(_CARD_NEUTRAL_SD)
     gain[4, 2] *= np.exp(_CARD_NEUTRAL_SD)
-    note = Note("tone_unknown", "One plain card cannot tell the camera's tone curve; the profile's was assumed and results widened.")
+    note = Note(
+        "tone_unknown",
+        "One plain card cannot tell the camera's tone curve; the profile's was assumed and results widened.",
+    )
     return _nominal(photo, kind, "gains from one plain card", bends, gain, (note,))
 
 

@@ -213,4 +213,3 @@ def _models(task: _Task, unknowns: Array, weights: Array) -> Models:
         matrix=np.concatenate([free, last[:, None]], axis=1),
         span=task.span,
     )
-

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -39,7 +40,10 @@ def _basis(points: Array, size: tuple[int, int]) -> Array:
 def fit_flat(flat: Photo, photo: Photo) -> FlatField:
     """Fit the field of a flat frame for ``photo``, robustly against spots. Errors: flat_unfit."""
     if (flat.width, flat.height) != (photo.width, photo.height):
-        raise InputError("flat_unfit", f"{flat.name}: {flat.width} x {flat.height} pixels, but {photo.name} is {photo.width} x {photo.height}")
+        raise InputError(
+            "flat_unfit",
+            f"{flat.name}: {flat.width} x {flat.height} pixels, but {photo.name} is {photo.width} x {photo.height}",
+        )
     points, values = _block_means(flat)
     if len(points) < 4 * (_DEGREE + 1) ** 2:
         raise InputError("flat_unfit", f"{flat.name}: too much of the flat frame is over- or underexposed")
@@ -60,10 +64,10 @@ def _block_means(flat: Photo) -> tuple[Array, Array]:
     columns = np.linspace(0, flat.width, _BLOCKS + 1).astype(int)
     rows = np.linspace(0, flat.height, _BLOCKS + 1).astype(int)
     points, values = [], []
-    for top, bottom in zip(rows[:-1], rows[1:], strict=True):
+    for top, bottom in pairwise(rows):
         strip = Window(0, int(top), flat.width, int(bottom))
         linear, clipped = flat.linear(strip), flat.clipped(strip)
-        for left, right in zip(columns[:-1], columns[1:], strict=True):
+        for left, right in pairwise(columns):
             good = ~clipped[:, left:right]
             if good.mean() > 0.9:
                 points.append(((left + right - 1) / 2, (top + bottom - 1) / 2))

@@ -93,7 +93,11 @@ def _parse(data: bytes) -> MatrixProfile | TableProfile:
     except KeyError as error:
         raise ValueError("without matrix or curves") from error
     matrix = np.stack(columns, axis=1)
-    if not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-4 or np.abs(matrix.sum(axis=1) - WHITE_D50).max() > 0.05:
+    if (
+        not np.isfinite(matrix).all()
+        or abs(np.linalg.det(matrix)) < 1e-4
+        or np.abs(matrix.sum(axis=1) - WHITE_D50).max() > 0.05
+    ):
         raise ValueError("with an impossible matrix")
     return MatrixProfile(name, matrix, (red, green, blue))
 

@@ -66,7 +66,9 @@ class Patches:
 def find(photo: Photo, card: Card) -> tuple[CardSpot, Patches]:
     """Find a 24-patch chart by itself. Errors: card_not_found."""
     if (card.columns, card.rows) != (6, 4):
-        raise NothingMeasured("card_not_found", f"{photo.name}: only a 24-patch chart can be located", "give the four corners of the card")
+        raise NothingMeasured(
+            "card_not_found", f"{photo.name}: only a 24-patch chart can be located", "give the four corners of the card"
+        )
     for corners in _candidates(photo):
         try:
             spot, patches = confirm(photo, card, CardSpot(_refined(photo, card, corners), "located"))
@@ -144,7 +146,9 @@ def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches
     elif turn and spot.origin == "given":
         notes.append(Note("card_turned", f"The card lies turned by {90 * turn} degrees from what its corners say."))
     if name != "usual":
-        notes.append(Note("card_other_order", f"The card is another maker's ({name}); its reference values are only near."))
+        notes.append(
+            Note("card_other_order", f"The card is another maker's ({name}); its reference values are only near.")
+        )
     return CardSpot(_turned(spot.corners_px, turn, mirrored), spot.origin, tuple(notes)), patches
 
 
@@ -204,7 +208,7 @@ def _read(photo: Photo, card: Card, corners: Corners) -> _Seen:
     """Mean linear colour at each place of the grid, and what speaks against using it."""
     points = np.rint(_points(card, corners, _READ_HALF, _READ_POINTS)).astype(np.intp)
     size = np.array([photo.width, photo.height])
-    inside = ((points >= 0) & (points < size)).all(axis=(1, 2))
+    inside = np.asarray(((points >= 0) & (points < size)).all(axis=(1, 2)))
     x, y = np.moveaxis(np.clip(points, 0, size - 1), -1, 0)
     encoded = photo.encoded[y, x]
     top = len(photo.curves[0]) - 1
@@ -241,7 +245,7 @@ def _with_order(seen: _Seen, card: Card, order: npt.NDArray[np.intp]) -> Patches
 
 def leave_out(patches: Patches, faults: dict[int, str]) -> Patches:
     """The same patches with further ones marked unusable: place -> reason."""
-    reasons = tuple(faults.get(i, reason) if not reason else reason for i, reason in enumerate(patches.reasons))
+    reasons = tuple(reason or faults.get(i, "") for i, reason in enumerate(patches.reasons))
     return replace(patches, reasons=reasons)
 
 
@@ -258,7 +262,7 @@ def require_enough(photo: Photo, patches: Patches) -> None:
 
 
 def fault_words(patches: Patches) -> str:
-    """"3 over- or underexposed, 1 outside the picture"."""
+    """ "3 over- or underexposed, 1 outside the picture"."""
     faults = [reason for reason in patches.reasons if reason]
     return ", ".join(f"{faults.count(reason)} {reason}" for reason in dict.fromkeys(faults))
 

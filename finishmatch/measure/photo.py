@@ -139,7 +139,9 @@ def _decode(data: bytes, label: str) -> Photo:
     except UnidentifiedImageError as error:
         raise InputError("photo_unreadable", f"{label}: not a JPEG, PNG or TIFF photo") from error
     if image.width * image.height > MAX_PIXELS:
-        raise InputError("photo_too_large", f"{label}: {image.width} x {image.height} pixels, over {MAX_PIXELS // 10**6} million")
+        raise InputError(
+            "photo_too_large", f"{label}: {image.width} x {image.height} pixels, over {MAX_PIXELS // 10**6} million"
+        )
     notes: list[Note] = []
     if getattr(image, "n_frames", 1) > 1 and image.format != "MPO":
         notes.append(Note("first_frame", "The file holds several pictures; the first was measured."))
@@ -147,11 +149,12 @@ def _decode(data: bytes, label: str) -> Photo:
         notes.append(Note("gain_map_ignored", "The photo carries an HDR gain map; its base picture was measured."))
     space = _colour_space(image, data, label, notes)
     encoded = _pixels(image, data, label, space, notes)
-    upright = _UPRIGHT.get(image.getexif().get(0x0112, 1), _UPRIGHT[1])(encoded)
+    turn = _UPRIGHT.get(image.getexif().get(0x0112, 1), _UPRIGHT[1])
+    upright: Encoded = np.ascontiguousarray(turn(encoded))
     steps = 256 if encoded.dtype == np.uint8 else 65536
     return Photo(
         name=label,
-        encoded=np.ascontiguousarray(upright),
+        encoded=upright,
         curves=space.curves(steps),
         rgb_to_xyz_d50=space.rgb_to_xyz_d50,
         colour_source=space.source,
@@ -224,11 +227,15 @@ def _embedded_space(embedded: bytes, mode: str, notes: list[Note]) -> _Space:
         return _srgb("assumed sRGB")
     if isinstance(profile, icc.TableProfile):
         if profile.space == "CMYK" and mode == "CMYK":
-            notes.append(Note("cmyk_converted", f"The photo is CMYK and was brought to RGB by its profile ({profile.name})."))
+            notes.append(
+                Note("cmyk_converted", f"The photo is CMYK and was brought to RGB by its profile ({profile.name}).")
+            )
         elif profile.space == "RGB" and mode != "CMYK":
             notes.append(Note("profile_converted", f"The table-based profile {profile.name} was applied in 8 bit."))
         else:
-            notes.append(Note("profile_unused", f"The profile {profile.name} is for {profile.space}; sRGB was assumed."))
+            notes.append(
+                Note("profile_unused", f"The profile {profile.name} is for {profile.space}; sRGB was assumed.")
+            )
             return _srgb("assumed sRGB")
         return _srgb(f"ICC {profile.name}", convert=embedded)
     return _Space(f"ICC {profile.name}", profile.rgb_to_xyz_d50, profile.linear)

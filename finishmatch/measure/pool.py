@@ -84,10 +84,14 @@ def _stack(samples: Sequence[Sample], names: tuple[str, ...]) -> _Stack:
     return _Stack(
         values=np.concatenate([sample.lab_d50 for sample in samples]),
         design=design,
-        own=[np.linalg.cholesky(sample.own_cov + 1e-8 * np.eye(3)) for sample in samples],
+        own=[_root(sample.own_cov) for sample in samples],
         level=np.array([_level_direction(sample) * sample.level_sd for sample in samples]),
         shared=shared,
     )
+
+
+def _root(cov: Array) -> Array:
+    return np.asarray(np.linalg.cholesky(cov + 1e-8 * np.eye(3)), dtype=float)
 
 
 def _level_direction(sample: Sample) -> Array:
@@ -134,7 +138,9 @@ def _scatter(residual: Array, residual_cov: Array, mine: list[int]) -> Array:
         return np.zeros((3, 3))
     rows = np.concatenate([np.arange(3 * s, 3 * s + 3) for s in mine])
     deviation = residual[rows]
-    chi_square = float(deviation @ np.linalg.pinv(residual_cov[np.ix_(rows, rows)], rcond=1e-6, hermitian=True) @ deviation)
+    chi_square = float(
+        deviation @ np.linalg.pinv(residual_cov[np.ix_(rows, rows)], rcond=1e-6, hermitian=True) @ deviation
+    )
     freedom = 3 * (len(mine) - 1)
     if chi_square <= _CHI_SQUARE_99.get(freedom, 0.5 * (2.326 + np.sqrt(2 * freedom - 1)) ** 2):
         return np.zeros((3, 3))

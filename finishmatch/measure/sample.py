@@ -101,7 +101,11 @@ def measure(
     if usable < _PIXELS_REFUSED:
         note = Note("part_small", f"Only {usable} pixels of the part can be used.")
         return Refusal(part, photo.name, 0.0, (note,))
-    notes = [Note("clipped_dropped", f"{lost:.0%} of the part's pixels were over- or underexposed and left out.")] if lost > _CLIPPED_NOTED else []
+    notes = []
+    if lost > _CLIPPED_NOTED:
+        notes.append(
+            Note("clipped_dropped", f"{lost:.0%} of the part's pixels were over- or underexposed and left out.")
+        )
     pixels = _pixels(photo, window, inner & ~clipped, correction, flat)
     minority = _second_finish(pixels)
     if minority.mean() > _MINORITY_REFUSED:
@@ -110,7 +114,9 @@ def measure(
     kept = ~minority & ~_chromaticity_outliers(pixels.xyz)
     dropped = 1 - float(kept.mean())
     if dropped > _MINORITY_NOTED:
-        notes.append(Note("outliers_dropped", f"{dropped:.0%} of the part's pixels are of another colour and were left out."))
+        notes.append(
+            Note("outliers_dropped", f"{dropped:.0%} of the part's pixels are of another colour and were left out.")
+        )
     if usable < _PIXELS_FEW:
         notes.append(Note("few_pixels", f"Only {usable} pixels of the part can be used."))
     used = usable * float(kept.mean()) / max(int(inner.sum()), 1)

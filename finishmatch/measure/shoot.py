@@ -13,7 +13,7 @@ from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.measure.cards import Card
 from finishmatch.measure.correct import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.measure.flat import FlatField
-from finishmatch.measure.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
+from finishmatch.measure.locate import CardSpot, check_corners, confirm, find, patch_centres, require_enough
 from finishmatch.measure.marks import Box, Mark, Outline, region
 from finishmatch.measure.photo import Photo
 from finishmatch.measure.picture import Picture, corrected_crop
@@ -28,6 +28,8 @@ _PLAIN_CLIPPED_MAX = 0.05
 class PatchFit:
     """A chart's patches before and after correction: (n, 3) CIELAB D50, in the order of the grid; ``used``: (n,) bool."""
 
+    columns: int
+    rows: int
     reference_lab: Array
     before_lab: Array
     after_lab: Array
@@ -138,7 +140,7 @@ def correct(photo: Photo, card: Card | None, place: Mark | None, flat: FlatField
     after = np.full_like(patches.lab_d50, np.nan)
     after[patches.used] = fit.after_lab
     before = xyz_to_lab(patches.rgb @ photo.rgb_to_xyz_d50.T)
-    patch_fit = PatchFit(patches.lab_d50, before, after, patches.used)
+    patch_fit = PatchFit(card.columns, card.rows, patches.lab_d50, before, after, patches.used)
     return Corrected(correction, spot, int(patches.used.sum()), patch_fit, (*spot.notes, *correction.notes))
 
 
@@ -159,12 +161,16 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None) -> Corrected:
     good = covered & ~photo.clipped(window)
     if good.sum() < (1 - _PLAIN_CLIPPED_MAX) * covered.sum():
         lost = 1 - good.sum() / covered.sum()
-        raise NothingMeasured("card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed")
+        raise NothingMeasured(
+            "card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed"
+        )
     correction = correct_by_plain_card(photo, card.kind, photo.linear(window)[good].mean(axis=0, dtype=float))
     return Corrected(correction, CardSpot(corners, "given"), 1, None, correction.notes)
 
 
-def _bridged(photo: Photo, corrected: Corrected, marks: Sequence[tuple[str, Mark]], known: Mapping[str, Array]) -> Corrected:
+def _bridged(
+    photo: Photo, corrected: Corrected, marks: Sequence[tuple[str, Mark]], known: Mapping[str, Array]
+) -> Corrected:
     """The correction of a photo without a card by parts whose colours other photos tell: one gain per channel."""
     to_rgb = np.linalg.inv(photo.rgb_to_xyz_d50)
     ratios = []
@@ -178,4 +184,3 @@ def _bridged(photo: Photo, corrected: Corrected, marks: Sequence[tuple[str, Mark
         return corrected
     correction = correct_without_card(photo, np.exp(np.mean(ratios, axis=0)))
     return replace(corrected, correction=correction, notes=correction.notes)
-

@@ -1,0 +1,5 @@
+"""``python -m finishmatch``."""
+
+from finishmatch.cli import main
+
+main()

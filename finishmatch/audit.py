@@ -1,0 +1,242 @@
+"""The straight line: photo -> card -> correction -> sample -> finishes -> differences -> sets -> advice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from finishmatch import __version__
+from finishmatch.colour.finish import joint
+from finishmatch.errors import CODES, Note, NothingMeasured
+from finishmatch.files import build as build_file
+from finishmatch.files import exchange
+from finishmatch.files.build import Build, CardEntry, PhotoEntry
+from finishmatch.files.results import (
+    BuildInfo,
+    CardFit,
+    CardInfo,
+    CorrectionInfo,
+    Crop,
+    Exhibits,
+    Matrix,
+    PartResult,
+    PhotoResult,
+    Results,
+    SharedLoadings,
+)
+from finishmatch.judge.advice import advise
+from finishmatch.judge.choose import choose
+from finishmatch.judge.compare import Sighting, compare
+from finishmatch.judge.sets import find_sets
+from finishmatch.measure import cards
+from finishmatch.measure.cards import Card
+from finishmatch.measure.flat import fit_flat
+from finishmatch.measure.marks import Box, Mark, Outline
+from finishmatch.measure.photo import open_photo
+from finishmatch.measure.pool import Pooled, pool
+from finishmatch.measure.shoot import Shot, shoot
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Audit:
+    """The results of a build and the pictures that its report shows."""
+
+    results: Results
+    exhibits: Exhibits
+
+
+def audit_file(path: Path, progress: Progress | None = None) -> Audit:
+    """Audit a build file. ``progress`` is told the photo, how many are done, and of how many.
+
+    Errors: those of the build file, the photos, the cards and the marks; all_refused or the card's own error when
+    nothing could be measured.
+    """
+    return audit_build(build_file.read(path), progress)
+
+
+def audit_build(build: Build, progress: Progress | None = None) -> Audit:
+    """Audit a build value; see :func:`audit_file`."""
+    shots = _shots(build, progress)
+    samples = [sample for shot in shots for sample in shot.samples]
+    if not samples:
+        raise _nothing(shots)
+    pooled = pool(samples)
+    finishes = joint([item.finish for item in pooled])
+    sightings = [_sighting(build, shots, item) for item in pooled]
+    differences = compare(finishes, build.parts, build.tolerance, sightings)
+    sets = find_sets(finishes, build.parts, differences)
+    parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
+    results = Results(
+        version=__version__,
+        build=BuildInfo(build.name, build.finish),
+        photos=tuple(_photo(entry, shot) for entry, shot in zip(build.photos, shots, strict=True)),
+        parts=parts,
+        differences=differences,
+        sets=sets.sets,
+        sets_range=sets.range,
+        choices=choose(build.parts, differences),
+        advice=advise(build.parts, differences, sets),
+    )
+    return Audit(results, _exhibits(shots, pooled))
+
+
+def _shots(build: Build, progress: Progress | None) -> list[Shot]:
+    """Every photo measured, one in memory at a time; those without a card last, since others bridge them."""
+    order = sorted(range(len(build.photos)), key=lambda i: build.photos[i].card.kind == "none")
+    shots: dict[int, Shot] = {}
+    for done, i in enumerate(order):
+        if progress:
+            progress(build.photos[i].file, done, len(order))
+        known = {
+            sample.part: sample.xyz_d50
+            for shot in shots.values()
+            if shot.corrected and shot.corrected.spot
+            for sample in shot.samples
+        }
+        shots[i] = _shot(build.photos[i], known)
+    if progress:
+        progress("", len(order), len(order))
+    return [shots[i] for i in range(len(order))]
+
+
+def _shot(entry: PhotoEntry, known: dict[str, np.ndarray]) -> Shot:
+    photo = open_photo(entry.path, entry.file)
+    flat = None if entry.flat is None else fit_flat(open_photo(entry.flat), photo)
+    marks = [(part.name, part.mark) for part in entry.parts]
+    return shoot(photo, card_of(entry.card), _place(entry.card), marks, flat, known)
+
+
+def card_of(entry: CardEntry) -> Card | None:
+    """The reference card that a card entry names. Errors: unknown_card, and those of card files."""
+    if entry.kind == "none":
+        return None
+    if entry.kind == "chart24":
+        return cards.chart24(entry.edition)
+    if entry.path is None or entry.layout is None:
+        return cards.plain(entry.kind)
+    table = exchange.read_card_table(entry.path, entry.layout)
+    return cards.from_table(*entry.layout, table.patches, table.lab_d50, f"The card file {entry.path.name}.")
+
+
+def _place(entry: CardEntry) -> Mark | None:
+    if entry.box is not None:
+        return Box(*entry.box)
+    return None if entry.corners is None else Outline(entry.corners)
+
+
+def _nothing(shots: list[Shot]) -> NothingMeasured:
+    """Why nothing was measured: the one card's own failure, or the first reason of each part."""
+    failures = [shot.failure for shot in shots if shot.failure]
+    if failures:
+        return failures[0]
+    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for shot in shots for refusal in shot.refusals]
+    return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
+
+
+def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
+    seen = [(entry, shot) for entry, shot in zip(build.photos, shots, strict=True) if shot.photo in pooled.photos]
+    corrections = [shot.corrected.correction for _, shot in seen if shot.corrected]
+    return Sighting(
+        name=pooled.finish.name,
+        photos=frozenset(pooled.photos),
+        lights=frozenset(entry.light for entry, _ in seen if entry.light),
+        chart=all(c.cv_mean_de00 is not None and not _has(c.notes, "card_fits_badly") for c in corrections),
+        light_uneven=any(c.light_too_uneven for c in corrections),
+        few_pixels=_has(pooled.notes, "few_pixels"),
+        own_cov=pooled.finish.own_cov,
+    )
+
+
+def _has(notes: tuple[Note, ...], code: str) -> bool:
+    return any(note.code == code for note in notes)
+
+
+def _photo(entry: PhotoEntry, shot: Shot) -> PhotoResult:
+    corrected = shot.corrected
+    return PhotoResult(
+        file=entry.file,
+        sha256=shot.sha256,
+        width=shot.width,
+        height=shot.height,
+        colour_source=shot.colour_source,
+        light=entry.light,
+        card=_card_info(entry.card, shot),
+        correction=None
+        if corrected is None
+        else CorrectionInfo(
+            id=corrected.correction.id,
+            method=corrected.correction.method,
+            cv_mean=corrected.correction.cv_mean_de00,
+            cv_max=corrected.correction.cv_max_de00,
+            light_range=corrected.correction.light_range,
+        ),
+        notes=shot.notes,
+    )
+
+
+def _card_info(entry: CardEntry, shot: Shot) -> CardInfo:
+    edition = (entry.edition or cards.EDITIONS[0]) if entry.kind == "chart24" else entry.edition
+    kind = entry.path.name if entry.path else entry.kind
+    spot = shot.corrected.spot if shot.corrected else None
+    if spot is None or shot.corrected is None:
+        return CardInfo(kind, edition, "none", None, 0)
+    first, second, third, fourth = ((float(x), float(y)) for x, y in spot.corners_px)
+    return CardInfo(kind, edition, spot.origin, (first, second, third, fourth), shot.corrected.patches_used)
+
+
+def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str) -> PartResult:
+    facts = next(facts for facts in build.parts if facts.name == name)
+    neutral = (Note("neutral_part", CODES["neutral_part"].meaning),) if facts.neutral else ()
+    refusals = [refusal for shot in shots for refusal in shot.refusals if refusal.part == name]
+    refused = tuple(note for refusal in refusals for note in refusal.notes)
+    item = next((item for item in pooled if item.finish.name == name), None)
+    if item is None:
+        photos = tuple(dict.fromkeys(refusal.photo for refusal in refusals))
+        used = max((refusal.used_fraction for refusal in refusals), default=0.0)
+        return PartResult(name, None, None, None, (), photos, used, "refused", refused + neutral)
+    finish = item.finish
+    L, a, b = (float(value) for value in finish.lab_d50)
+    return PartResult(
+        name=name,
+        lab=(L, a, b),
+        level_sd=finish.level_sd,
+        own_cov=_matrix(finish.own_cov),
+        shared=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in finish.shared.items()),
+        photos=item.photos,
+        used_fraction=item.used_fraction,
+        verdict="measured",
+        notes=tuple(dict.fromkeys(item.notes + refused + neutral)),
+    )
+
+
+def _matrix(values: np.ndarray) -> Matrix:
+    return tuple(tuple(float(value) for value in row) for row in values)
+
+
+def _exhibits(shots: list[Shot], pooled: tuple[Pooled, ...]) -> Exhibits:
+    """Each measured part's largest picture, and every chart's fit."""
+    return Exhibits(crops=tuple(_crops(shots, pooled)), fits=tuple(_fits(shots)))
+
+
+def _crops(shots: list[Shot], pooled: tuple[Pooled, ...]) -> Iterator[Crop]:
+    for item in pooled:
+        pictures = [
+            picture
+            for shot in shots
+            for picture in shot.pictures
+            if picture.part == item.finish.name and shot.photo in item.photos
+        ]
+        best = max(pictures, key=lambda picture: picture.width * picture.height)
+        yield Crop(best.part, best.photo, best.jpeg, best.width, best.height)
+
+
+def _fits(shots: list[Shot]) -> Iterator[CardFit]:
+    for shot in shots:
+        fit = shot.corrected.patch_fit if shot.corrected else None
+        if fit is not None:
+            yield CardFit(shot.photo, fit.columns, fit.rows, fit.reference_lab, fit.before_lab, fit.after_lab, fit.used)

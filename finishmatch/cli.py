@@ -1,0 +1,347 @@
+"""The command line: parse, one library call, print."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from finishmatch import __version__
+from finishmatch.errors import CODES, CommandError, FinishmatchError
+
+if TYPE_CHECKING:
+    from finishmatch.audit import Progress
+    from finishmatch.files.build import Build, PartMark
+    from finishmatch.files.results import Results
+
+HELP = """Says from photographs which parts sold under one finish name will look alike and which will stand out.
+
+Photograph the parts beside a reference card, say in a build file where they lie, and audit it:
+
+    finishmatch new bench.jpg > build.toml      start a build file
+    finishmatch audit build.toml --out result   measure, compare, write the report
+
+A camera is no spectrophotometer: read the report's notes on how sure it is. Colour never outranks a part's rating."""
+
+# typer's own exceptions descend from its parser's; this is their common base, wherever the parser lives.
+_ParserError: Any = typer.BadParameter.__mro__[2]
+
+app = typer.Typer(
+    name="finishmatch",
+    help=HELP,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
+BuildFile = Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")]
+
+
+def main() -> None:
+    """The program: exit status and one line on stderr as the contract fixes them."""
+    try:
+        status = app(standalone_mode=False) or 0
+    except FinishmatchError as error:
+        status = _fail(error.code, str(error), error.exit_status)
+    except _ParserError as error:
+        status = _fail("command_line", f"{error.format_message().rstrip('.')}: {CODES['command_line'].mend}", 2)
+    except (KeyboardInterrupt, typer.Abort):
+        status = _fail("command_line", "stopped: nothing was written", 130)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = 0
+    except Exception as error:  # our own bug: one line, no traceback
+        where = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+        status = _fail("internal", f"{where}: {CODES['internal'].mend}", 70)
+    sys.exit(int(status))
+
+
+def _fail(code: str, text: str, status: int) -> int:
+    line = _printable(text)
+    print(f"finishmatch: {line}", file=sys.stderr)
+    if "--json" in sys.argv[1:]:
+        _print_json({"error": {"code": code, "text": line}})
+    return status
+
+
+def _printable(text: str) -> str:
+    """One line without control characters: names come from files, and a terminal obeys what it is sent."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _print_json(document: Any) -> None:
+    print(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
+
+
+@app.callback(invoke_without_command=True)
+def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    if version:
+        print(__version__)
+        raise typer.Exit
+
+
+@app.command()
+def audit(
+    build: BuildFile,
+    out: Annotated[Path, typer.Option(help="Folder for report.html, results.json, parts.csv, differences.csv.")],
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a pair of parts differs.")] = False,
+    as_json: Json = False,
+) -> int:
+    """Measure a build, compare all parts, write the report."""
+    from finishmatch.audit import audit_file
+    from finishmatch.files import serial, tables, whole
+    from finishmatch.report.page import render
+
+    with _progress() as progress:
+        found = audit_file(build, progress)
+    results = found.results
+    text = serial.to_json(results)
+    whole.write_whole(
+        out,
+        {
+            "report.html": render(results, found.exhibits).encode(),
+            "results.json": text.encode(),
+            "parts.csv": tables.parts_csv(results).encode(),
+            "differences.csv": tables.differences_csv(results).encode(),
+        },
+    )
+    if as_json:
+        print(text, end="")
+    else:
+        _print_advice(results)
+        print(f"Report: {out / 'report.html'}")
+    return int(
+        strict and any(_counts(results, pair.a, pair.b) and pair.verdict == "differs" for pair in results.differences)
+    )
+
+
+def _counts(results: Results, *names: str) -> bool:
+    """Whether none of these parts is neutral: a neutral part is never a mismatch."""
+    neutral = {part.name for part in results.parts if any(note.code == "neutral_part" for note in part.notes)}
+    return neutral.isdisjoint(names)
+
+
+def _print_advice(results: Results) -> None:
+    for advice in results.advice:
+        print(_printable(advice.text))
+
+
+@app.command()
+def measure(
+    photo: Annotated[Path, typer.Argument(help="A photo.")],
+    card: Annotated[str, typer.Option(metavar="KIND", help="chart24, grey18, white, none, or a card file.")],
+    part: Annotated[list[str], typer.Option(metavar="NAME=x,y,w,h", help="A part and its box in pixels; repeat it.")],
+    corners: Annotated[
+        str | None, typer.Option(metavar='"x,y x,y x,y x,y"', help="The card's corners; located when left out.")
+    ] = None,
+    edition: Annotated[str | None, typer.Option(help="Edition of the chart; see `finishmatch card`.")] = None,
+    layout: Annotated[str | None, typer.Option(metavar="COLUMNSxROWS", help="Grid of a card file.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Measure and compare parts in one photo, no build file."""
+    from finishmatch.audit import audit_build
+    from finishmatch.files import serial
+
+    results = audit_build(_one_photo(photo, card, part, corners, edition, layout)).results
+    if as_json:
+        whole = serial.document(results)
+        _print_json({key: whole[key] for key in ("photos", "parts", "differences")})
+    else:
+        _print_measured(results)
+
+
+def _one_photo(
+    photo: Path, kind: str, parts: list[str], corners: str | None, edition: str | None, layout: str | None
+) -> Build:
+    from finishmatch.files.build import Build, CardEntry, PhotoEntry
+    from finishmatch.judge.facts import PartFacts, Tolerance
+
+    named = kind in ("chart24", "grey18", "white", "none")
+    if not named and layout is None:
+        raise CommandError("unknown_card", f'--card "{kind}" is no known card, and a card file needs --layout')
+    entry = CardEntry(
+        kind=kind if named else "file",
+        corners=None if corners is None else _four_corners(corners),
+        edition=edition,
+        path=None if named else Path(kind),
+        layout=None if layout is None else _layout(layout),
+    )
+    marks = tuple(_part_mark(text) for text in parts)
+    names = [mark.name for mark in marks]
+    if len(set(names)) < len(names):
+        raise CommandError("bad_part", "two parts have the same name", "give each part its own name")
+    shot = PhotoEntry(photo.name, photo, entry, None, None, marks)
+    return Build(photo.name, None, Tolerance(), (shot,), tuple(PartFacts(name) for name in names))
+
+
+def _numbers(text: str, count: int) -> tuple[float, ...] | None:
+    """Exactly ``count`` finite numbers between commas, else None."""
+    try:
+        values = tuple(float(word) for word in text.split(","))
+    except ValueError:
+        return None
+    return values if len(values) == count and all(abs(value) < 1e9 for value in values) else None
+
+
+def _four_corners(text: str) -> tuple[Any, Any, Any, Any]:
+    points = [_numbers(word, 2) for word in text.split()]
+    if len(points) != 4 or None in points:
+        raise CommandError("bad_corners", f'--corners "{text}"')
+    first, second, third, fourth = points
+    return first, second, third, fourth
+
+
+def _layout(text: str) -> tuple[int, int]:
+    columns, _, rows = text.lower().partition("x")
+    if not (columns.isdigit() and rows.isdigit() and int(columns) and int(rows)):
+        raise CommandError("unknown_card", f'--layout "{text}"', "write columns and rows, for example 6x4")
+    return int(columns), int(rows)
+
+
+def _part_mark(text: str) -> PartMark:
+    from finishmatch.files.build import PartMark
+    from finishmatch.measure.marks import Box
+
+    name, _, box = text.rpartition("=")
+    numbers = _numbers(box, 4)
+    if not name.strip() or numbers is None or numbers[2] <= 0 or numbers[3] <= 0:
+        raise CommandError("bad_part", f'--part "{text}"')
+    return PartMark(name, Box(*numbers))
+
+
+def _print_measured(results: Results) -> None:
+    for photo in results.photos:
+        fit = photo.correction
+        if fit and fit.cv_mean is not None:
+            print(
+                f"{_printable(photo.file)}: {fit.method}, a patch left out is missed by {fit.cv_mean:.1f} CIEDE2000 in the mean"
+            )
+        for note in photo.notes:
+            print(f"  note {note.code}: {_printable(note.text)}")
+    for part in results.parts:
+        colour = "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*part.lab) if part.lab else "refused"
+        print(f"{_printable(part.name)}: {colour}")
+        for note in part.notes:
+            print(f"  note {note.code}: {_printable(note.text)}")
+    for pair in results.differences:
+        print(
+            f"{pair.verdict}: {_printable(pair.words)} ({pair.de00_level:.1f}, likely {pair.low:.1f} to {pair.high:.1f})"
+        )
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def difference(
+    a: Annotated[str, typer.Argument(metavar='"L,a,b"', help="CIELAB of one colour.")],
+    b: Annotated[str, typer.Argument(metavar='"L,a,b"', help="CIELAB of the other.")],
+    as_json: Json = False,
+) -> None:
+    """Print the CIEDE2000 of two CIELAB colours."""
+    from finishmatch.colour.ciede2000 import ciede2000
+
+    one, two = _numbers(a, 3), _numbers(b, 3)
+    if one is None or two is None:
+        raise CommandError("bad_colour", f'"{b if one else a}" is not a colour')
+    value = float(ciede2000(one, two))
+    if as_json:
+        _print_json({"de00": round(value, 4)})
+    else:
+        print(f"{value:.4f}")
+
+
+@app.command()
+def new(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="The photos of the build.")],
+    out: Annotated[Path | None, typer.Option(help="Where to write it; stdout when left out.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Write a commented build file to start from."""
+    from finishmatch.files import build, whole
+    from finishmatch.measure.photo import open_photo
+
+    for photo in photos:
+        open_photo(photo)
+    text = build.template(photos, out.parent if out else Path())
+    if out:
+        whole.write_new(out, text)
+    if as_json:
+        _print_json({"build_file": text})
+    else:
+        print(f"Build file: {out}" if out else text, end="\n" if out else "")
+
+
+@app.command()
+def explain(
+    code: Annotated[
+        str | None, typer.Argument(help="A code from a note or an error; all are listed when left out.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Say what a note or error means and how to mend it."""
+    if code is not None and code not in CODES:
+        raise CommandError("unknown_code", f'no code "{code}"')
+    wanted = CODES if code is None else {code: CODES[code]}
+    if as_json:
+        _print_json({key: {"kind": row.kind, "meaning": row.meaning, "mend": row.mend} for key, row in wanted.items()})
+    elif code is None:
+        for key, row in wanted.items():
+            print(f"{key:24}{row.kind:8}{row.meaning}")
+    else:
+        print(CODES[code].meaning)
+        if CODES[code].mend:
+            print(f"To mend it: {CODES[code].mend}.")
+
+
+@app.command()
+def card(
+    kind: Annotated[
+        str | None, typer.Argument(metavar="KIND", help="chart24, grey18 or white; all when left out.")
+    ] = None,
+    edition: Annotated[str | None, typer.Option(help="Edition of the chart.")] = None,
+    as_json: Json = False,
+) -> None:
+    """List the known reference cards, or show the values of one."""
+    from finishmatch.measure import cards
+
+    if kind is None:
+        rows = cards.known()
+    elif kind == "chart24":
+        rows = [cards.chart24(edition)]
+    elif kind in cards.PLAIN_Y:
+        rows = [cards.plain(kind)]
+    else:
+        raise CommandError("unknown_card", f'no card "{kind}"')
+    if as_json:
+        _print_json([cards.described(row) for row in rows])
+        return
+    for row in rows:
+        print(f"{row.kind:9}{row.edition or '':9}{row.columns} x {row.rows}  {row.source}")
+        if kind is not None:
+            for name, (L, a, b) in zip(row.names, row.lab_d50, strict=True):
+                print(f"  {name:16}{L:8.2f}{a:8.2f}{b:8.2f}")
+
+
+@contextmanager
+def _progress() -> Iterator[Progress | None]:
+    """A bar on stderr when stderr is a terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.progress import Progress as Bar
+
+    with Bar(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("photos", total=None)
+
+        def tell(name: str, done: int, total: int) -> None:
+            bar.update(task, description=escape(_printable(name)), completed=done, total=total)
+
+        yield tell
