@@ -1,0 +1,1 @@
+"""Results to one self-contained HTML page."""

@@ -1,0 +1,116 @@
+"""Results to one HTML page that needs nothing else: no network, no script, no file beside it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from finishmatch.files.results import CardFit, Exhibits, PhotoResult, Results
+from finishmatch.report.bench import Bench, lay_out
+from finishmatch.report.cardfit import FitPictures, fit_pictures
+from finishmatch.report.diagram import close_ups, overview
+from finishmatch.report.glossary import glossary
+from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
+from finishmatch.report.staircase import staircase
+from finishmatch.report.strip import lightness, whole_build
+from finishmatch.report.text import count, number, percent, sentence, visible
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+def render(results: Results, exhibits: Exhibits | None = None) -> str:
+    """The report as an HTML document.
+
+    Parameters
+    ----------
+    results : the results value, fresh or read from results.json.
+    exhibits : pictures of the parts and of the cards. Without them parts are shown as flat colours.
+
+    Same input, same text: neither clock nor network nor file system (but for the templates) is read.
+    """
+    shown = Exhibits() if exhibits is None else exhibits
+    bench = lay_out(results, shown)
+    css = _environment().get_template("style.css").render()
+    template = _environment().get_template("report.html")
+    return template.render(
+        results=results,
+        bench=bench,
+        css=css,
+        style_hash=_hash(css),
+        verdict=_verdict(results, bench),
+        tasks=[item for item in results.advice if not _is_caution(item.code) and item.code != "verdict"],
+        cautions=[item for item in results.advice if _is_caution(item.code)],
+        signs=SIGNS,
+        rows=matrix(results.differences, bench),
+        detailed=len(bench.pieces) <= DETAILED_PARTS,
+        pairs=in_words(results.differences, bench),
+        tolerances=_tolerances(results),
+        photos=_photos(results.photos, shown.fits),
+        glossary=glossary(results, bench),
+        **_figures(results, bench),
+    )
+
+
+def _figures(results: Results, bench: Bench) -> dict[str, Any]:
+    return {
+        "strip": whole_build(bench),
+        "plane": overview(bench),
+        "close_ups": close_ups(bench),
+        "lightness": lightness(bench),
+        "stairs": staircase(results.choices or ()),
+    }
+
+
+def _photos(photos: tuple[PhotoResult, ...], fits: tuple[CardFit, ...]) -> list[tuple[PhotoResult, FitPictures | None]]:
+    by_photo = {fit.photo: fit for fit in fits}
+    found = [(photo, by_photo.get(photo.file)) for photo in photos]
+    return [
+        (photo, None if fit is None else fit_pictures(fit, f"photo-{n}"))
+        for n, (photo, fit) in enumerate(found, start=1)
+    ]
+
+
+def _verdict(results: Results, bench: Bench) -> str:
+    """The answer in one sentence; counted here when the results carry none."""
+    for item in results.advice:
+        if item.code == "verdict":
+            return item.text
+    if not bench.pieces:
+        return "No part could be measured."
+    return f"{count(len(bench.pieces), 'part')} in {count(len(bench.trays), 'set')}."
+
+
+def _tolerances(results: Results) -> str:
+    """Each relation that occurs with its tolerance, such as "together 2.5, apart 4.0"."""
+    found = {d.relation: d.tolerance for d in results.differences}
+    names = [name for name in ("touching", "together", "apart") if name in found]
+    return ", ".join(f"{name} {number(found[name])}" for name in names)
+
+
+def _is_caution(code: str) -> bool:
+    return code.startswith("caution")
+
+
+def _hash(css: str) -> str:
+    """The style sheet's fingerprint, so that the page's policy allows this style sheet and no other."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(css.encode()).digest()).decode("ascii")
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("finishmatch.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=visible,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(number=number, percent=percent, sentence=sentence)
+    environment.globals.update(count=count)
+    return environment

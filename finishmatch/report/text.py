@@ -1,0 +1,97 @@
+"""Words and numbers as the page shows them; text that others wrote is made harmless here."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from typing import Any
+
+MINUS = "\N{MINUS SIGN}"
+
+# Control, format (bidirectional overrides among them), surrogate, private, unassigned, separator characters.
+_UNSEEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+# The joiners are needed to write Persian, Hindi and emoji, and cannot reorder or hide text.
+_JOINERS = frozenset("\u200c\u200d")
+
+
+def visible(value: Any) -> Any:
+    """``value`` with every unseen character of its text written out, as in ⟨U+202E⟩.
+
+    Anything that is not plain text (numbers, markup made by this package) is handed back as it is.
+    """
+    if type(value) is not str:
+        return value
+    return "".join(_shown(character) for character in value)
+
+
+def _shown(character: str) -> str:
+    if unicodedata.category(character) not in _UNSEEN or character in _JOINERS:
+        return character
+    return f"⟨U+{ord(character):04X}⟩"
+
+
+def number(value: float | None, digits: int = 1) -> str:
+    """Fixed decimals with a true minus sign and no minus zero; a dash for what is not known."""
+    if value is None:
+        return "–"
+    text = f"{value:.{digits}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def percent(fraction: float) -> str:
+    """Whole per cent; what is nearly none or nearly all is not rounded to it."""
+    if 0 < fraction < 0.01:
+        return "<1 %"
+    if 0.99 < fraction < 1:
+        return ">99 %"
+    return f"{fraction * 100:.0f} %"
+
+
+def count(n: int, thing: str) -> str:
+    """ "1 part", "2 parts"."""
+    return f"{n} {thing}" if n == 1 else f"{n} {thing}s"
+
+
+def letters(index: int) -> str:
+    """0, 1, ... 25, 26 to A, B, ... Z, AA."""
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(ord("A") + rest) + text
+    return text
+
+
+def sentence(code: str) -> str:
+    """A code as people's words: ``two_finishes_on_purpose`` to "Two finishes on purpose"."""
+    return code.replace("_", " ").capitalize()
+
+
+# Hue angles (CIELAB, degrees) at which the next name begins; our own rough division.
+_HUES = (
+    (20, "pinkish red"),
+    (45, "red"),
+    (62, "orange"),
+    (80, "golden"),
+    (100, "yellow"),
+    (140, "yellow-green"),
+    (175, "green"),
+    (225, "teal"),
+    (303, "blue"),
+    (325, "violet"),
+    (345, "purple"),
+    (361, "pinkish red"),
+)
+
+
+def colour_words(lab: tuple[float, float, float]) -> str:
+    """A colour in a few plain words, such as "dark golden" or "light, pale teal"."""
+    lightness, chroma = lab[0], math.hypot(lab[1], lab[2])
+    shade = "dark" if lightness < 35 else "light" if lightness > 70 else "medium"
+    if chroma < 4:
+        return "black" if lightness < 20 else "white" if lightness > 92 else f"{shade} grey"
+    hue = math.degrees(math.atan2(lab[2], lab[1])) % 360
+    name = next(name for limit, name in _HUES if hue < limit)
+    return f"{shade}, {'pale' if chroma < 14 else 'vivid' if chroma > 55 else 'muted'} {name}"
