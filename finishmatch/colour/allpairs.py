@@ -24,7 +24,7 @@ import numpy.typing as npt
 from finishmatch.colour.ciede2000 import ciede2000
 
 Array = npt.NDArray[np.float64]
-# The buffers of a tile that hold nothing: pop one to keep a value, append what is done with, scribble in the last.
+# The unused buffers of a tile: pop one to keep a value, append what is done with, scribble in the last.
 Free = list[Array]
 
 _WORKERS = 2
@@ -41,10 +41,15 @@ _T_ODD: Array = np.array([_S[1] - _S[3], 2 * _S[2] - 4 * _S[4], 4 * _S[3], 8 * _
 # sin(t) / t in powers of t^2; the first term left out is below 1e-14 at 60 degrees.
 _SINE: Array = np.array([(-1) ** k / factorial(2 * k + 1) for k in range(8)])
 
-# Where the formula itself jumps, rounding decides, and the plain formula is asked: hues opposite within so many
-# radians (the mean hue turns round), and a mean hue so near to 0 (far from the 275 degrees of (16); 360 is not).
+# Where the formula itself jumps, rounding decides, and the plain formula is asked: hues opposite within so
+# many radians (the mean hue turns round), and a mean hue so near to 0 (in (16), 0 is far from 275 degrees and
+# 360 is not).
 _OPPOSITE = 1e-4
 _AT_ZERO = 1e-9
+
+# A grey has no hue: with this much added to its M = 0 it gets (0, 0) as mean hue, and dH' = 0. No colour that can be
+# told from grey notices; less would be lost in M, which comes from squares.
+_GREY = 1e-150
 
 
 def ciede2000_all_pairs(lab: npt.ArrayLike) -> Array:
@@ -143,7 +148,7 @@ def _finish_hue(x: Array, y: Array, hue: Array, product: Array, free: Free) -> n
     np.sqrt(M, out=M)
     jump = np.less(M, np.multiply(product, _OPPOSITE, out=free[-1]))
     jump |= np.abs(y, out=free[-1]) < np.multiply(x, _AT_ZERO, out=free[-2])
-    M += np.finfo(float).tiny  # a grey has no hue: it gets (0, 0) and dH' = 0
+    M += _GREY
     for part in (x, y, hue):
         part /= M
     hue *= np.sqrt(product, out=product)

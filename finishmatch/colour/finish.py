@@ -60,7 +60,7 @@ class Finishes:
 
 
 def joint(finishes: list[Finish]) -> Finishes:
-    """Join single finishes into one table; errors of a correction that parts share become their covariance."""
+    """Join single finishes into one table; what parts share of a correction's errors is their covariance."""
     n = len(finishes)
     cov = np.zeros((3 * n, 3 * n))
     for i, finish in enumerate(finishes):

@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 
-# CIE 1931 2 degree white points, Y = 1. D50: ICC.1:2022 (the profile connection space). D65: IEC 61966-2-1, which
-# gives it as x = 0.3127, y = 0.3290.
+# CIE 1931 2 degree white points, Y = 1. D50: ICC.1:2022 (the profile connection space). D65:
+# IEC 61966-2-1, which gives it as x = 0.3127, y = 0.3290.
 WHITE_D50: Array = np.array([0.9642, 1.0, 0.8249])
 WHITE_D65: Array = np.array([0.3127, 0.3290, 1 - 0.3127 - 0.3290]) / 0.3290
 
@@ -78,7 +78,7 @@ def lab_jacobian(xyz: npt.ArrayLike, white: Array = WHITE_D50) -> Array:
 
 
 def adaptation(source: Array, target: Array) -> Array:
-    """(3, 3) matrix from XYZ under white ``source`` to white ``target`` (linear Bradford, ICC.1:2022 annex E)."""
+    """(3, 3) matrix from XYZ under white ``source`` to white ``target`` (Bradford, ICC.1:2022 annex E)."""
     gains = (_BRADFORD @ target) / (_BRADFORD @ source)
     return np.linalg.inv(_BRADFORD) @ (gains[:, None] * _BRADFORD)
 
