@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from finishmatch.files.results import Difference
@@ -72,10 +71,10 @@ def in_words(differences: tuple[Difference, ...], bench: Bench) -> tuple[PairLin
 
 
 def _clearness(d: Difference) -> tuple[float, str, str]:
-    """How far the difference is from its tolerance, as a ratio either way; an undecided pair comes first."""
+    """How far the difference is from its tolerance; an undecided pair comes first."""
     if d.verdict == "unsure":
         return (-1.0, d.a, d.b)
-    return (abs(math.log(max(d.de00_level, 1e-3) / d.tolerance)), d.a, d.b)
+    return (abs(d.de00_level - d.tolerance), d.a, d.b)
 
 
 def _line(d: Difference, tags: dict[str, str]) -> PairLine:
