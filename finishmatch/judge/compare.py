@@ -2,14 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from finishmatch.errors import Note
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.colour.ciede2000 import steps
+from finishmatch.colour.finish import Finishes
+from finishmatch.errors import CODES, InputError, Note
+from finishmatch.judge.facts import PartFacts, Tolerance, relation
+from finishmatch.judge.interval import interval, probability_within
+from finishmatch.judge.pairs import Pairs, every_pair, pairs_of
+from finishmatch.judge.words import Sense, describe, sentence
+
+Array = npt.NDArray[np.float64]
+
+# Standard deviations of the level ratio: beyond the first it differs, within the second it is no reason against.
+LEVEL_DIFFERS_SD, LEVEL_SILENT_SD = 3.0, 2.0
+_LEVEL_VISIBLE = np.log(1.10)
+# Above this many tolerances no photo of the kind can prove a match; up to the second the uncertainty is as small as
+# can be aimed for, and what is left open is the difference itself.
+_HOPELESS_SD, _GOOD_SD = 0.355, 0.2
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """Two measured parts. See the contract for each field."""
+    """Two measured parts. See the contract for each field.
+
+    ``dL``: as photographed; ``dC``, ``dH``: at common luminance; all three b minus a, the dL', dC', dH' of CIEDE2000
+    before weighting. Of an unsure pair the first note is the largest cause.
+    """
 
     a: str
     b: str
@@ -27,3 +50,181 @@ class Difference:
     dH: float
     words: str
     notes: tuple[Note, ...] = ()
+
+    def has(self, code: str) -> bool:
+        """Whether a note of this code is attached."""
+        return any(note.code == code for note in self.notes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sighting:
+    """What judgement needs to know of how one part was photographed.
+
+    Attributes
+    ----------
+    name : the part's name.
+    photos, lights : the photos that it was measured in, and the lights that they name.
+    chart : whether every one of these photos is corrected by a colour chart that fits.
+    light_uneven : whether promises are withdrawn because the light over it was uneven by more than 5 %.
+    few_pixels : whether it shows few pixels.
+    own_cov : (3, 3) the part of its covariance that no other part shares; None if not known.
+    """
+
+    name: str
+    photos: frozenset[str]
+    lights: frozenset[str] = frozenset()
+    chart: bool = True
+    light_uneven: bool = False
+    few_pixels: bool = False
+    own_cov: Array | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Evidence:
+    """The numbers of one pair that its verdict hangs on."""
+
+    de00: float
+    p_within: float
+    level_z: float
+    level_visible: bool
+    sd: float
+    own_share: float
+    tolerance: float
+
+
+def compare(
+    finishes: Finishes, facts: Sequence[PartFacts], tolerance: Tolerance, sightings: Sequence[Sighting]
+) -> tuple[Difference, ...]:
+    """Judge every unordered pair once, a before b in table order.
+
+    ``facts`` and ``sightings`` are found by name and may hold more parts than were measured. Raises
+    :class:`~finishmatch.errors.InputError` (``limit_pair``) when the limit pair cannot serve.
+    """
+    if len(finishes) < 2:
+        return ()
+    fact = {part.name: part for part in facts}
+    sighting = {part.name: part for part in sightings}
+    tolerance = with_limit_pair(finishes, tolerance, sightings)
+    pairs = every_pair(finishes)
+    both = [(finishes.names[i], finishes.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
+    relations = [relation(fact[a], fact[b]) for a, b in both]
+    limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
+    numbers = _numbers(pairs, limits, _own_share(finishes, pairs, sighting))
+    senses = _senses(finishes, pairs)
+    low, high = interval(pairs.centre, pairs.spread)
+    judged = []
+    for k, (a, b) in enumerate(both):
+        verdict, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
+        if fact[a].neutral or fact[b].neutral:
+            notes = (*notes, "neutral_part")
+        what = describe(senses[k], limits[k], "level_differs" in notes)
+        judged.append(
+            Difference(
+                a,
+                b,
+                de00=numbers[k].de00,
+                de00_level=float(pairs.de00_level[k]),
+                level_ratio=float(np.exp(pairs.log_ratio[k])),
+                low=float(low[k]),
+                high=float(high[k]),
+                p_within=numbers[k].p_within,
+                tolerance=numbers[k].tolerance,
+                relation=relations[k],
+                verdict=verdict,
+                dL=senses[k].dL,
+                dC=senses[k].dC,
+                dH=senses[k].dH,
+                words=sentence((a, b), verdict, what, notes[0] if verdict == "unsure" else None),
+                notes=tuple(Note(code, CODES[code].meaning) for code in notes),
+            )
+        )
+    return tuple(judged)
+
+
+def with_limit_pair(finishes: Finishes, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:
+    """The tolerance with ``together`` replaced by the limit pair's ``de00_level``; touching and apart stay numbers."""
+    if tolerance.limit_pair is None:
+        return tolerance
+    a, b = tolerance.limit_pair
+    named = f"tolerance.limit_pair {a!r}, {b!r}"
+    for name in (a, b):
+        if name not in finishes.names:
+            raise InputError("limit_pair", f"{named}: {name!r} was not measured")
+    photos = {part.name: part.photos for part in sightings}
+    if not photos[a] & photos[b]:
+        raise InputError("limit_pair", f"{named}: no photo shows both")
+    index = np.array([[finishes.names.index(a)], [finishes.names.index(b)]])
+    limit = float(pairs_of(finishes, *index).de00_level[0])
+    if limit <= 0:
+        raise InputError("limit_pair", f"{named}: their colours do not differ")
+    return replace(tolerance, together=limit)
+
+
+def _numbers(pairs: Pairs, limits: Array, own_share: Array) -> list[_Evidence]:
+    p_within = probability_within(pairs.centre, pairs.spread, limits)
+    size = np.abs(pairs.log_ratio)
+    z = np.divide(size, pairs.log_ratio_sd, out=np.where(size > 0, np.inf, 0.0), where=pairs.log_ratio_sd > 0)
+    sd = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
+    columns = (pairs.de00, p_within, z, size > _LEVEL_VISIBLE, sd, own_share, limits)
+    return [_Evidence(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
+
+
+def _own_share(finishes: Finishes, pairs: Pairs, sighting: dict[str, Sighting]) -> Array:
+    """(m,) how much of the variance of each difference is the two parts' own, unshared noise."""
+    zero = np.zeros((3, 3))
+    known = [sighting[name].own_cov for name in finishes.names]
+    own = np.array([zero if cov is None else cov for cov in known])
+    total = np.trace(pairs.spread, axis1=1, axis2=2)
+    alone = np.einsum("nij,njk,nik->n", pairs.map_a, own[pairs.a], pairs.map_a)
+    alone = alone + np.einsum("nij,njk,nik->n", pairs.map_b, own[pairs.b], pairs.map_b)
+    return np.asarray(np.divide(alone, total, out=np.zeros_like(total), where=total > 0))
+
+
+def _senses(finishes: Finishes, pairs: Pairs) -> list[Sense]:
+    level = steps(pairs.level_a, pairs.level_b)
+    seen = steps(finishes.lab_d50[pairs.a], finishes.lab_d50[pairs.b])
+    shift = np.degrees(np.arctan2(pairs.level_b[:, 2] - pairs.level_a[:, 2], level.ap2 - level.ap1))
+    columns = (seen.dLp, level.dCp, level.dHp, seen.SL, level.SC, level.SH, level.hbar, shift)
+    chromas = zip(level.Cp1.tolist(), level.Cp2.tolist(), strict=True)
+    rows = zip(*(column.tolist() for column in columns), chromas, strict=True)
+    return [Sense(*row) for row in rows]
+
+
+def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tuple[str, tuple[str, ...]]:
+    """The verdict and the note codes of one pair; the largest cause first when it is unsure."""
+    colour = "alike" if pair.p_within >= confidence else "unsure"
+    colour = "differs" if pair.p_within <= 1 - confidence else colour
+    level = _level(pair)
+    verdict = "differs" if level == "level_differs" else colour
+    if verdict == "alike" and level == "level_unsure":
+        verdict = "unsure"
+    withdrawn = a.light_uneven or b.light_uneven
+    notes = [] if level is None else [level]
+    if not a.photos & b.photos:
+        notes.append("different_photos")
+    if a.lights and b.lights and not a.lights & b.lights:
+        notes.append("different_light")
+    if not withdrawn and verdict != "unsure":
+        return verdict, tuple(notes)
+    cause = "light_withdrawn" if withdrawn else "level_unsure" if colour == "alike" else _cause(pair, a, b)
+    if verdict == "unsure" and pair.sd > _HOPELESS_SD * pair.tolerance:
+        notes.append("photo_cannot_settle")
+    return "unsure", (cause, *(note for note in notes if note != cause))
+
+
+def _level(pair: _Evidence) -> str | None:
+    """What the level says. A ratio that geometry does not explain counts only if both look different as photographed."""
+    if pair.level_z > LEVEL_SILENT_SD and pair.de00 > pair.tolerance:
+        return "level_differs" if pair.level_z > LEVEL_DIFFERS_SD else "level_unsure"
+    return "level_geometry" if pair.level_visible and pair.level_z <= LEVEL_SILENT_SD else None
+
+
+def _cause(pair: _Evidence, a: Sighting, b: Sighting) -> str:
+    """The largest cause of an unsure colour."""
+    if pair.sd <= _GOOD_SD * pair.tolerance:
+        return "at_tolerance"
+    if pair.own_share > 0.5:
+        return "few_pixels" if a.few_pixels or b.few_pixels else "own_spread"
+    if not (a.chart and b.chart):
+        return "no_card"
+    return "card_fits_badly" if a.photos & b.photos else "different_photos"

@@ -2,16 +2,137 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.colour.finish import Finishes
+from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
+from finishmatch.judge.compare import Difference
+from finishmatch.judge.cover import clique_number, fewest_cliques
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.interval import CERTAIN_SD
+from finishmatch.judge.pairs import pairs_of
+
+Array = npt.NDArray[np.float64]
+Graph = npt.NDArray[np.bool_]
 Lab = tuple[float, float, float]
+
+_DRAWS, _SEED = 4000, 20_260_101
 
 
 @dataclass(frozen=True, slots=True)
 class FinishSet:
-    """Parts of which every two look alike; ``widest``: its largest judged difference; ``probability``: that all agree."""
+    """Parts of which every two look alike, in order of their names.
+
+    ``lab``: mean of the coloured parts in XYZ; ``widest``: their largest ``de00_level``; ``probability``: that every
+    two of them lie within their tolerance. Neutral parts, which never mismatch, count in neither.
+    """
 
     parts: tuple[str, ...]
     lab: Lab
     widest: float
     probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sets:
+    """``sets``: a partition of the measured parts, largest first. ``range``: at least, at most so many are needed."""
+
+    sets: tuple[FinishSet, ...]
+    range: tuple[int, int]
+
+
+def agrees(difference: Difference) -> bool:
+    """The best estimate: more likely than not within tolerance, and no level that geometry cannot explain."""
+    return difference.p_within >= 0.5 and not difference.has("level_differs")
+
+
+def find_sets(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
+    """Fewest sets by the best estimate, and their range: alike pairs only (at most), unsure pairs too (at least).
+
+    Neutral parts agree with everybody and join the largest set. Ties go by name.
+    """
+    neutral = {part.name for part in facts if part.neutral}
+    coloured = tuple(sorted(name for name in finishes.names if name not in neutral))
+    free = tuple(sorted(name for name in finishes.names if name in neutral))
+    if not coloured:
+        return Sets((_finish_set(finishes, free, (), differences),), (1, 1)) if free else Sets((), (0, 0))
+    joined, distance = graph_of(coloured, differences)
+    groups = [tuple(coloured[v] for v in clique) for clique in fewest_cliques(joined, distance).cliques]
+    sets = [_finish_set(finishes, group, () if k else free, differences) for k, group in enumerate(groups)]
+    at_least, _ = clique_number(_verdict_graph(coloured, differences, ("alike", "unsure")))
+    _, at_most = clique_number(_verdict_graph(coloured, differences, ("alike",)))
+    return Sets(tuple(sets), (at_least, at_most))
+
+
+def graph_of(names: Sequence[str], differences: Sequence[Difference]) -> tuple[Graph, Array]:
+    """Which of these parts agree, (n, n) with an empty diagonal, and their ``de00_level``, (n, n)."""
+    index = {name: i for i, name in enumerate(names)}
+    joined, distance = np.zeros((len(names),) * 2, dtype=bool), np.zeros((len(names),) * 2)
+    for d in differences:
+        if d.a in index and d.b in index:
+            i, j = index[d.a], index[d.b]
+            joined[i, j] = joined[j, i] = agrees(d)
+            distance[i, j] = distance[j, i] = d.de00_level
+    return joined, distance
+
+
+def joint_probability(finishes: Finishes, differences: Sequence[Difference]) -> float:
+    """That all these pairs lie within their tolerances at once, by draws from the joint covariance (fixed seed).
+
+    Pairs that are certain by themselves to 1e-9 need no draws.
+    """
+    if not differences:
+        return 1.0
+    index = {name: i for i, name in enumerate(finishes.names)}
+    a = np.array([index[d.a] for d in differences])
+    b = np.array([index[d.b] for d in differences])
+    pairs = pairs_of(finishes, a, b)
+    limits = np.array([d.tolerance for d in differences])
+    reach = CERTAIN_SD * np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
+    if np.any(pairs.de00_level - reach > limits):
+        return 0.0
+    open_ = np.flatnonzero(pairs.de00_level + reach > limits)
+    used = np.unique(np.concatenate([a[open_], b[open_]]))
+    errors = _draws(finishes, used)
+    whole = np.ones(_DRAWS, dtype=bool)
+    for k in open_[np.argsort(-(pairs.de00_level + reach)[open_] / limits[open_], kind="stable")]:
+        e_a, e_b = errors[np.searchsorted(used, a[k])][whole], errors[np.searchsorted(used, b[k])][whole]
+        moved = pairs.centre[k] + e_b @ pairs.map_b[k].T - e_a @ pairs.map_a[k].T
+        whole[whole] = (moved**2).sum(axis=1) <= limits[k] ** 2
+    return float(whole.mean())
+
+
+def _draws(finishes: Finishes, parts: npt.NDArray[np.intp]) -> Array:
+    """(parts, draws, 3) joint errors of these parts' CIELAB."""
+    rows = (3 * parts[:, None] + np.arange(3)).ravel()
+    variance, axes = np.linalg.eigh(finishes.cov[np.ix_(rows, rows)])
+    normal = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(rows)))
+    errors = normal @ (axes * np.sqrt(np.maximum(variance, 0))).T
+    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C")
+
+
+def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verdicts: tuple[str, ...]) -> Graph:
+    index = {name: i for i, name in enumerate(names)}
+    joined = np.zeros((len(names),) * 2, dtype=bool)
+    for d in differences:
+        if d.a in index and d.b in index and d.verdict in verdicts:
+            joined[index[d.a], index[d.b]] = joined[index[d.b], index[d.a]] = True
+    return joined
+
+
+def _finish_set(
+    finishes: Finishes, coloured: tuple[str, ...], free: tuple[str, ...], differences: Sequence[Difference]
+) -> FinishSet:
+    inside = [d for d in differences if d.a in coloured and d.b in coloured]
+    rows = [finishes.names.index(name) for name in coloured]
+    mean = xyz_to_lab(lab_to_xyz(finishes.lab_d50[rows]).mean(axis=0))
+    return FinishSet(
+        parts=tuple(sorted(coloured + free)),
+        lab=(float(mean[0]), float(mean[1]), float(mean[2])),
+        widest=max((d.de00_level for d in inside), default=0.0),
+        probability=joint_probability(finishes, inside),
+    )
