@@ -151,3 +151,12 @@ def test_no_unseen_character_reaches_the_page(text: str) -> None:
 )
 def test_colours_are_told_in_plain_words(lab: tuple[float, float, float], words: str) -> None:
     assert colour_words(lab) == words
+
+
+def test_unsure_pairs_inside_a_set_are_counted_beside_its_name() -> None:
+    results = samples.cabin()
+    doubtful = tuple(
+        replace(d, verdict="unsure") if {d.a, d.b} == {"coat hook", "reading lamp"} else d for d in results.differences
+    )
+    trays = lay_out(replace(results, differences=doubtful), Exhibits()).trays
+    assert [tray.unsure for tray in trays] == [0, 1, 0, 0]

@@ -67,12 +67,19 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Tray:
-    """One set. ``beside``: colours of the first set and of this one at one light; None in the first tray."""
+    """One set.
+
+    Attributes
+    ----------
+    beside : ``#rrggbb`` of the first set and of this one at one light; None in the first tray.
+    unsure : how many pairs inside it are unsure.
+    """
 
     letter: str
     facts: FinishSet
     pieces: tuple[Piece, ...]
     beside: tuple[str, str] | None
+    unsure: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +121,7 @@ def lay_out(results: Results, exhibits: Exhibits) -> Bench:
         letter = letters(index)
         pieces = tuple(piece(name, f"{letter}{n}", light) for n, name in enumerate(facts.parts, start=1))
         beside = (colour_at(results.sets[0].lab, light), colour_at(facts.lab, light)) if index else None
-        trays.append(Tray(letter, facts, pieces, beside))
+        trays.append(Tray(letter, facts, pieces, beside, _unsure(results, facts)))
     placed = {name for facts in results.sets for name in facts.parts}
     left = [part for part in results.parts if part.name not in placed]
     loose = [part.name for part in left if part.lab is not None]
@@ -124,6 +131,11 @@ def lay_out(results: Results, exhibits: Exhibits) -> Bench:
         tuple(piece(name, f"{n}", None) for n, name in enumerate(loose, start=1)),
         tuple(piece(name, f"x{n}", None) for n, name in enumerate(refused, start=1)),
     )
+
+
+def _unsure(results: Results, facts: FinishSet) -> int:
+    inside = frozenset(facts.parts)
+    return sum(d.verdict == "unsure" and d.a in inside and d.b in inside for d in results.differences)
 
 
 def common_light(labs: list[Lab | None]) -> float | None:

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from finishmatch.report.bench import Bench, Tray
 from finishmatch.report.plane import Plane, hull, square
 from finishmatch.report.spread import Spot, spots
-from finishmatch.report.svg import dot, figure, label, line, path
+from finishmatch.report.svg import dot, el, figure, label, line, path
 from finishmatch.report.text import count, number
 
 Array = npt.NDArray[np.float64]
@@ -27,7 +27,7 @@ def overview(bench: Bench) -> str:
     if not found:
         return ""
     size = (560.0, 540.0)
-    plane = square(np.concatenate([spot.whole for spot in found]), (62, 12, 548, 486), least=8)
+    plane = _overview_plane(found)
     by_name = {spot.piece.part.name: spot for spot in found}
     marks = [_mark(spot, plane) for spot in found]
     outlines, letters = [], []
@@ -40,9 +40,21 @@ def overview(bench: Bench) -> str:
     words = "Red-green (a*) across and yellow-blue (b*) up, at equal light. " + " ".join(
         _tray_words(tray, by_name) for tray in bench.trays
     )
-    frame = plane.frame(_A_WORDS, _B_WORDS)
+    frame = plane.frame(_A_WORDS, _B_WORDS) + _window(plane)
     title = "The parts in the a*b* plane"
     return figure(size, title, words, frame, *outlines, *marks, *letters, ident="plane")
+
+
+def _overview_plane(found: list[Spot]) -> Plane:
+    """Wide enough for the parts; shared errors, which may be many times wider, are cut off at the frame."""
+    own = np.concatenate([spot.own for spot in found])
+    return square(own, (62, 12, 548, 486), least=max(8.0, 1.5 * float(np.ptp(own, axis=0).max())))
+
+
+def _window(plane: Plane) -> str:
+    left, top = plane.x.start, plane.y.end
+    inside = el("rect", x=left, y=top, width=plane.x.end - left, height=plane.y.start - top)
+    return el("clipPath", inside, id="window")
 
 
 def close_ups(bench: Bench) -> list[tuple[str, str]]:
@@ -79,7 +91,9 @@ def _close_up(tray: Tray, group: list[Spot], width: float) -> str:
 def _mark(spot: Spot, plane: Plane, whole: bool = True) -> str:
     x, y = plane.px(spot.centre[None])[0]
     fill = spot.piece.colour or "none"
-    parts = [path(plane.px(spot.whole), closed=True, class_="whole")] if whole else []
+    parts = []
+    if whole:
+        parts.append(path(plane.px(spot.whole), closed=True, class_="whole", clip_path="url(#window)"))
     parts.append(path(plane.px(spot.own), closed=True, class_="own", fill=fill))
     if spot.piece.stands_out:
         corners = np.array([(x, y - 7), (x + 7, y), (x, y + 7), (x - 7, y)])

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+_CARDS = {"chart24": "24-patch chart", "grey18": "grey card, 18 %", "white": "white card", "file": "own card"}
+
+
 def render(results: Results, exhibits: Exhibits | None = None) -> str:
     """The report as an HTML document.
 
@@ -48,6 +51,7 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
         detailed=len(bench.pieces) <= DETAILED_PARTS,
         pairs=in_words(results.differences, bench),
         tolerances=_tolerances(results),
+        cards=_CARDS,
         photos=_photos(results.photos, shown.fits),
         glossary=glossary(results, bench),
         **_figures(results, bench),

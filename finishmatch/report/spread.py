@@ -64,7 +64,7 @@ def _jacobian(lab: Array, scaled: Array) -> Array:
     return np.column_stack([-scaled[1:] / (lab[0] + 16), gain * np.eye(2)])
 
 
-def ellipse(cov: Array, n: int = 24) -> Array:
+def ellipse(cov: Array, n: int = 48) -> Array:
     """(n, 2) points round the origin that enclose 90 % of a normal distribution of this (2, 2) covariance."""
     values, vectors = np.linalg.eigh((cov + cov.T) / 2)
     axes = vectors * np.sqrt(np.maximum(values, 0) * CHI2_90)
