@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from finishmatch.errors import InputError
 from finishmatch.files.checks import CARD_KINDS, complaints
-from finishmatch.files.lines import complaint_error, parse, too_deep
+from finishmatch.files.lines import complaint_error, parse
 from finishmatch.files.text import LONGEST_PATH, blemish, shown
 from finishmatch.files.whole import read_whole, require_file
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -78,14 +78,11 @@ def read(path: Path) -> Build:
     from finishmatch.files import schema
 
     text = _text(path)
-    try:
-        checked = schema.check(_tuples(parse(text, path)))
-        wrong = checked if isinstance(checked, list) else complaints(checked, path.parent)
-        worth_telling = list(islice(wrong, MOST_COMPLAINTS))
-        if isinstance(checked, list) or worth_telling:
-            raise complaint_error(worth_telling, text, path)
-    except RecursionError as error:
-        raise too_deep(text, path) from error
+    checked = schema.check(_tuples(parse(text, path)))
+    wrong = checked if isinstance(checked, list) else complaints(checked, path.parent)
+    worth_telling = list(islice(wrong, MOST_COMPLAINTS))
+    if isinstance(checked, list) or worth_telling:
+        raise complaint_error(worth_telling, text, path)
     return _build(checked, path.parent)
 
 

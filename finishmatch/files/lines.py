@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,14 +18,18 @@ Token = tuple[str, int]
 DEEPEST = 8
 """Keys are told apart to this depth, one more than the build file has; a hostile file must not cost more."""
 
+MOST_NESTED = 50
+
+# A string that is not closed runs to the end: hostile text must not be searched again and again.
 _TOKEN = re.compile(
     r"""  [ \t\r]+ | \#[^\n]*                                                  # nothing said
-      | (?P<said> \"{3}(?:\\.|[^\\])*?\"{3,5} | '{3}.*?'{3,5}               # strings of several lines
-                | "(?:\\.|[^"\\])*" | '[^']*'
+      | (?P<said> \"{3}(?:\\.|[^\\])*?(?:\"{3,5}|\\?\Z) | '{3}.*?(?:'{3,5}|\Z)   # strings of several lines
+                | "(?:\\.|[^"\\\n])*"? | '[^'\n]*'?
                 | [][{}=,.\n]
                 | [^][{}=,.\s\#"']+ )""",
     re.VERBOSE | re.DOTALL,
 )
+_BETWEEN_KEYS = frozenset("[]{},=\n")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -50,6 +54,7 @@ def complaint_error(complaints: Iterable[Complaint], text: str, path: Path) -> I
 
 def parse(text: str, path: Path) -> dict[str, Any]:
     """The document of a TOML text; ``path`` is for the complaint (toml_invalid), which names the line."""
+    _refuse_deep(text, path)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -62,15 +67,14 @@ def parse(text: str, path: Path) -> dict[str, Any]:
         raise InputError("toml_invalid", f"{shown(path)}, line {line}: too many digits") from error
 
 
-def too_deep(text: str, path: Path) -> InputError:
-    """The error for arrays, inline tables or dotted keys nested deeper than the interpreter follows."""
-    deepest, line, brackets, dots = 0, 1, 0, 0
-    for token, at in _tokens(text):
+def _refuse_deep(text: str, path: Path) -> None:
+    """Deep arrays exhaust the parser's stack, and long dotted keys take it time by the square of their length."""
+    brackets, dots = 0, 0
+    for token, line in _tokens(text):
         brackets += (token in ("[", "{")) - (token in ("]", "}"))
-        dots = 0 if token == "\n" else dots + (token == ".")
-        if brackets + dots > deepest:
-            deepest, line = brackets + dots, at
-    return InputError("toml_invalid", f"{shown(path)}, line {line}: nested too deeply")
+        dots = 0 if token in _BETWEEN_KEYS else dots + (token == ".")
+        if brackets + dots > MOST_NESTED:
+            raise InputError("toml_invalid", f"{shown(path)}, line {line}: nested too deeply")
 
 
 def key_text(key: KeyPath) -> str:
@@ -98,7 +102,7 @@ def locate(text: str) -> dict[KeyPath, int]:
     An element of an array is its index, from 0. What is deeper than ``DEEPEST`` steps is
     not entered. A table made by a longer key stands where it first appears.
     """
-    tokens = _tokens(text)
+    tokens = list(_tokens(text))
     lines: dict[KeyPath, int] = {}
     counts: dict[KeyPath, int] = {}
     table: KeyPath = ()
@@ -121,15 +125,14 @@ def _enter(lines: dict[KeyPath, int], path: KeyPath, step: str | int, line: int)
     return path
 
 
-def _tokens(text: str) -> list[Token]:
-    tokens: list[Token] = []
+def _tokens(text: str) -> Iterator[Token]:
     line = 1
     for match in _TOKEN.finditer(text):
         said = match["said"]
         if said is not None:
-            tokens.append((said, line))
+            yield said, line
             line += said.count("\n")
-    return [*tokens, ("\n", line)]
+    yield "\n", line
 
 
 def _header(
