@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.measure.cards import GAP, Card
-from finishmatch.measure.photo import CLIP_HIGH, CLIP_LOW, Photo
+from finishmatch.measure.photo import Photo
 
 Array = npt.NDArray[np.float64]
 Corners = npt.NDArray[np.float64]
@@ -21,6 +21,7 @@ _READ_POINTS = 31
 # Judging one patch (common practice, set on real photographs).
 _CLIPPED_MAX = 0.05
 _SPREAD_MAX = 0.35
+_KEPT_MIN = 0.6
 _MIN_PATCHES, _MIN_NEUTRALS = 12, 3
 # Judging an order by the leave-one-out error (CIELAB distance) of an affine map from cube roots of RGB: the right order
 # of real charts, home-printed ones included, stays under 15, wrong ones and pictures of other things over 30.
@@ -211,29 +212,24 @@ def _read(photo: Photo, card: Card, corners: Corners) -> _Seen:
     inside = np.asarray(((points >= 0) & (points < size)).all(axis=(1, 2)))
     x, y = np.moveaxis(np.clip(points, 0, size - 1), -1, 0)
     encoded = photo.encoded[y, x]
-    top = len(photo.curves[0]) - 1
-    clipped = ((encoded >= CLIP_HIGH * top) | (encoded <= CLIP_LOW * top)).any(axis=-1)
+    clipped = photo.at_ends(encoded)
     linear = np.stack([photo.curves[c][encoded[..., c]] for c in range(3)], axis=-1).astype(float)
     level = linear.sum(axis=-1)
     middle = np.median(level, axis=1, keepdims=True)
     spread = 1.4826 * np.median(np.abs(level - middle), axis=1, keepdims=True) + 1e-6
     keep = ((np.abs(level - middle) <= 2.5 * spread) & ~clipped)[..., None]
     rgb = (linear * keep).sum(axis=1) / np.maximum(keep.sum(axis=1), 1)
-    reasons = [
-        _patch_fault(bool(i), float(c), float(s), float(m))
-        for i, c, s, m in zip(inside, clipped.mean(axis=1), spread[:, 0], middle[:, 0], strict=True)
-    ]
-    return _Seen(np.maximum(rgb, 1e-6), tuple(reasons))
+    kept = keep.mean(axis=(1, 2))
+    faults = zip(inside, clipped.mean(axis=1), (spread / np.maximum(middle, 1e-6))[:, 0], kept, strict=True)
+    return _Seen(np.maximum(rgb, 1e-6), tuple(_patch_fault(*(float(value) for value in row)) for row in faults))
 
 
-def _patch_fault(inside: bool, clipped: float, spread: float, middle: float) -> str:
+def _patch_fault(inside: float, clipped: float, spread: float, kept: float) -> str:
     if not inside:
         return "outside the picture"
     if clipped > _CLIPPED_MAX:
         return "over- or underexposed"
-    if spread > _SPREAD_MAX * middle:
-        return "not even"
-    return ""
+    return "not even" if spread > _SPREAD_MAX or kept < _KEPT_MIN else ""
 
 
 def _with_order(seen: _Seen, card: Card, order: npt.NDArray[np.intp]) -> Patches:

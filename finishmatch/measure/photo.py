@@ -30,7 +30,8 @@ BoolImage = npt.NDArray[np.bool_]
 MAX_PIXELS = 100_000_000
 MAX_BYTES = 200_000_000
 # Common practice: values this near an end of the scale are no longer proportional to light.
-CLIP_HIGH, CLIP_LOW = 250 / 255, 3 / 255
+# The low end is that of sRGB, 3/255, in linear light, so that 16-bit linear files keep their dark colours.
+CLIP_HIGH, CLIP_LOW_LINEAR = 250 / 255, float(srgb_decode(3 / 255))
 CLIP_MARGIN_PX = 2
 
 
@@ -83,6 +84,13 @@ class Photo:
         part = self.encoded[window.top : window.bottom, window.left : window.right]
         return np.stack([self.curves[c][part[..., c]] for c in range(3)], axis=-1)
 
+    def at_ends(self, encoded: Encoded) -> BoolImage:
+        """(..., 3) encoded values to (...): whether any channel is at an end of its scale, no longer proportional to light."""
+        high = CLIP_HIGH * (len(self.curves[0]) - 1)
+        low = np.array([np.searchsorted(curve, CLIP_LOW_LINEAR, side="right") - 1 for curve in self.curves])
+        ends: BoolImage = ((encoded >= high) | (encoded <= low)).any(axis=-1)
+        return ends
+
     def clipped(self, window: Window) -> BoolImage:
         """(h, w) bool: any channel at an end of its scale, grown by two pixels."""
         from scipy.ndimage import maximum_filter
@@ -90,8 +98,7 @@ class Photo:
         m = CLIP_MARGIN_PX
         left, top = max(window.left - m, 0), max(window.top - m, 0)
         part = self.encoded[top : window.bottom + m, left : window.right + m]
-        scale = len(self.curves[0]) - 1
-        ends = ((part >= CLIP_HIGH * scale) | (part <= CLIP_LOW * scale)).any(axis=-1)
+        ends = self.at_ends(part)
         grown: BoolImage = maximum_filter(ends, size=2 * m + 1, mode="constant", cval=False)
         rows, columns = window.bottom - window.top, window.right - window.left
         return grown[window.top - top :, window.left - left :][:rows, :columns]
