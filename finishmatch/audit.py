@@ -181,12 +181,11 @@ def _photo(entry: PhotoEntry, shot: Shot) -> PhotoResult:
 
 def _card_info(entry: CardEntry, shot: Shot) -> CardInfo:
     edition = (entry.edition or cards.EDITIONS[0]) if entry.kind == "chart24" else entry.edition
-    kind = entry.path.name if entry.path else entry.kind
     spot = shot.corrected.spot if shot.corrected else None
     if spot is None or shot.corrected is None:
-        return CardInfo(kind, edition, "none", None, 0)
+        return CardInfo(entry.kind, edition, "none", None, 0)
     first, second, third, fourth = ((float(x), float(y)) for x, y in spot.corners_px)
-    return CardInfo(kind, edition, spot.origin, (first, second, third, fourth), shot.corrected.patches_used)
+    return CardInfo(entry.kind, edition, spot.origin, (first, second, third, fourth), shot.corrected.patches_used)
 
 
 def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str) -> PartResult:

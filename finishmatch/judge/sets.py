@@ -46,8 +46,8 @@ class Sets:
 
 
 def agrees(difference: Difference) -> bool:
-    """The best estimate: more likely than not within tolerance, and no level that geometry cannot explain."""
-    return difference.p_within >= 0.5 and not difference.has("level_differs")
+    """The best estimate: the measured difference within tolerance, and no level that geometry cannot explain."""
+    return difference.de00_level <= difference.tolerance and not difference.has("level_differs")
 
 
 def find_sets(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
