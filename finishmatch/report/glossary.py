@@ -10,11 +10,11 @@ from finishmatch.report.bench import Bench
 from finishmatch.report.text import count
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Places:
     photos: list[str] = field(default_factory=list)
     parts: list[str] = field(default_factory=list)
-    pairs: int = 0
+    pairs: list[tuple[str, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +41,12 @@ def glossary(results: Results, bench: Bench) -> tuple[Entry, ...]:
             found.setdefault(code, _Places()).parts.append(tags[part.name])
     for difference in results.differences:
         for code in dict.fromkeys(note.code for note in difference.notes):
-            found.setdefault(code, _Places()).pairs += 1
+            found.setdefault(code, _Places()).pairs.append((difference.a, difference.b))
     return tuple(_entry(code, found[code]) for code in CODES if code in found)
 
 
 def _entry(code: str, places: _Places) -> Entry:
     row = CODES[code]
     mend = "" if row.mend == "nothing to do" else row.mend
-    pairs = count(places.pairs, "pair") if places.pairs else ""
+    pairs = count(len(places.pairs), "pair") if places.pairs else ""
     return Entry(code, row.meaning, mend, tuple(places.photos), tuple(places.parts), pairs)

@@ -1,0 +1,136 @@
+"""The layout of the house: who may import whom, what is loaded when, and what no file may hold."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import finishmatch
+
+HOUSE = Path(finishmatch.__file__).parent
+PROJECT = HOUSE.parent
+
+# Each room and the rooms below it. `errors` and `disk` lie under all of them.
+FLOORS = {
+    "colour": set(),
+    "measure": {"colour"},
+    "judge": {"colour"},
+    "files": {"colour", "measure", "judge"},
+    # The report draws what results hold; it turns Lab into screen colours by the colour room, not by a second copy.
+    "report": {"files", "colour"},
+    "audit": {"colour", "measure", "judge", "files"},
+    "batch": {"colour", "measure", "judge", "files", "audit"},
+    "page": {"colour", "measure", "judge", "files", "report", "audit"},
+    "verbs": {"colour", "measure", "judge", "files", "report", "audit", "batch", "page"},
+    "cli": {"colour", "measure", "judge", "files", "report", "audit", "batch", "page", "verbs"},
+}
+GROUND = {"errors", "disk", "__version__"}
+HEAVY = {"colour", "scipy", "skimage", "cv2", "PIL", "networkx", "pydantic", "jinja2", "starlette", "uvicorn", "joblib", "rich", "tomlkit"}
+# The command-line library reads values by this one in some releases.
+BY_TYPER = {"pydantic"}
+# Modules that are themselves imported only inside functions.
+INNER = {"files/schema.py"}
+
+
+def sources() -> list[Path]:
+    return sorted(HOUSE.rglob("*.py"))
+
+
+def room(path: Path) -> str:
+    parts = path.relative_to(HOUSE).parts
+    return parts[0].removesuffix(".py")
+
+
+def imported(node: ast.AST) -> Iterator[str]:
+    if isinstance(node, ast.Import):
+        yield from (alias.name for alias in node.names)
+    elif isinstance(node, ast.ImportFrom) and node.module:
+        yield from ([f"{node.module}.{alias.name}" for alias in node.names] if node.module == "finishmatch" else [node.module])
+
+
+@pytest.mark.parametrize("path", sources(), ids=lambda path: str(path.relative_to(HOUSE)))
+def test_imports_go_down_only(path: Path) -> None:
+    here = room(path)
+    if here in GROUND | {"__init__", "__main__"}:
+        return
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for name in imported(node):
+            if name.startswith("finishmatch."):
+                there = name.split(".")[1]
+                assert there == here or there in FLOORS[here] | GROUND, f"{here} must not import {there}"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [path for path in sources() if str(path.relative_to(HOUSE)) not in INNER],
+    ids=lambda path: str(path.relative_to(HOUSE)),
+)
+def test_heavy_libraries_are_imported_inside_functions(path: Path) -> None:
+    def outside(body: list[ast.stmt]) -> Iterator[ast.stmt]:
+        for node in body:
+            typing_only = isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
+            if isinstance(node, ast.If | ast.Try) and not typing_only:
+                yield from outside(node.body)
+            else:
+                yield node
+
+    for node in outside(ast.parse(path.read_text("utf-8")).body):
+        for name in imported(node):
+            assert name.split(".")[0] not in HEAVY, f"{name} is imported at the top of {path.name}"
+
+
+def test_below_the_command_line_nothing_prints_or_reads_the_clock() -> None:
+    for path in sources():
+        if room(path) in {"cli", "verbs", "page", "__main__"}:
+            continue
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+                assert node.func.id not in {"print", "input"}, f"{path.name} prints"
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                called = f"{node.value.id}.{node.attr}"
+                assert called not in {"time.time", "datetime.now", "date.today", "os.environ", "os.getenv"}, f"{path.name}: {called}"
+
+
+@pytest.mark.parametrize("path", sources(), ids=lambda path: str(path.relative_to(HOUSE)))
+def test_no_file_is_over_500_lines(path: Path) -> None:
+    assert len(path.read_text("utf-8").splitlines()) <= 500
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], ["difference", "50,2.5,0", "61,-5,29"]])
+def test_quick_commands_load_no_heavy_library(words: list[str]) -> None:
+    script = (
+        "import sys\n"
+        "from finishmatch.cli import main\n"
+        f"sys.argv = ['finishmatch', *{words!r}]\n"
+        "try:\n    main()\n"
+        "except SystemExit as end:\n    status = end.code\n"
+        f"loaded = {HEAVY - BY_TYPER!r} & set(sys.modules)\n"
+        "sys.exit(f'{status} {sorted(loaded)}' if status or loaded else 0)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_public_front_is_what_all_says() -> None:
+    assert len(finishmatch.__all__) < 20
+    assert set(finishmatch._ROOMS) == set(finishmatch.__all__)
+    for name in finishmatch.__all__:
+        assert getattr(finishmatch, name).__module__.startswith("finishmatch.")
+    with pytest.raises(AttributeError):
+        finishmatch.nothing_of_that_name  # noqa: B018  (the access is the test)
+
+
+def test_values_are_frozen() -> None:
+    for path in sources():
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                for decorator in node.decorator_list:
+                    if "dataclass" in ast.dump(decorator):
+                        text = ast.unparse(decorator)
+                        assert "frozen=True" in text, f"{path.name}: {node.name} is not frozen"
+                        assert "slots=True" in text, f"{path.name}: {node.name} has no slots"
