@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.space import at_luminance, lab_jacobian, xyz_to_lab
+from finishmatch.colour.space import WHITE_D50, at_luminance, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.measure.correct import Correction
 from finishmatch.measure.flat import FlatField
@@ -31,6 +31,9 @@ _BLOCKS_PER_SIDE = 8
 _MAX_PIXELS = 60_000
 # Level: METHODS 4 asks for at least 5 %; attitude towards the light does more to metal than that.
 _LEVEL_FLOOR, _LEVEL_ATTITUDE = 0.05, 0.20
+# The white light that a surface reflects beside its body colour differs by this between attitudes and shapes, as a part
+# of a perfect white's light (set so that intervals cover what renderings show).
+_SURFACE_SD = 0.006
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -225,13 +228,13 @@ def _block_means(pixels: _Pixels) -> tuple[Array, Array, Array | None, Array]:
 
 
 def _own_cov(mean: Array, xyz: Array, weight: Array) -> Array:
-    """Covariance of the mean's Lab by the block bootstrap, in its closed form: pixels of a block err together."""
-    if len(weight) < 2:
-        return np.eye(3)
+    """Covariance of the mean's Lab by the block bootstrap in its closed form (pixels of a block err together), and
+    what the part's attitude adds: a little more or less of the white light that its surface reflects."""
     deviation = (xyz - mean) * weight[:, None]
-    cov = deviation.T @ deviation * len(weight) / (len(weight) - 1)
+    cov = deviation.T @ deviation * len(weight) / max(len(weight) - 1, 1)
+    surface = _SURFACE_SD * WHITE_D50
     jacobian = lab_jacobian(mean)
-    return np.asarray(jacobian @ cov @ jacobian.T)
+    return np.asarray(jacobian @ (cov + np.outer(surface, surface)) @ jacobian.T)
 
 
 def _level_sd(level: Array, correction: Correction) -> float:
