@@ -141,7 +141,9 @@ def test_a_colour_of_the_screen_comes_back_from_lab_and_one_beyond_it_is_clipped
     assert space.xyz_to_srgb(space.lab_to_xyz([50, 200, 0]))[:2] == pytest.approx([1, 0], abs=1e-15)
 
 
-@pytest.mark.parametrize(("lab", "code"), [((100, 0, 0), "#ffffff"), ((0, 0, 0), "#000000"), ((53.585, 0, 0), "#808080")])
+@pytest.mark.parametrize(
+    ("lab", "code"), [((100, 0, 0), "#ffffff"), ((0, 0, 0), "#000000"), ((53.585, 0, 0), "#808080")]
+)
 def test_a_lab_colour_has_its_code_for_the_screen(lab, code):
     assert space.lab_to_hex(lab) == code
 

@@ -8,7 +8,7 @@ Equal to the plain formula to 1e-9. What makes it fast:
   sin(dh'/2) = (a1' b2' - a2' b1') / M: exactly zero for equal hues, where a difference of angles, or 1 - cos,
   cancels.
 - T (15) is a polynomial in the cosine and sine of the mean hue, by the formulas of multiple angles.
-- One arctangent remains, for (16). The sine in (21) is a short series: its argument stays within 60 degrees.
+- One arctangent remains, for (16). The sine in (21) is a short polynomial: its argument stays within 60 degrees.
 
 Symbols and bracketed numbers are those of Sharma, Wu and Dalal (2005), as in the plain formula.
 """
@@ -16,7 +16,6 @@ Symbols and bracketed numbers are those of Sharma, Wu and Dalal (2005), as in th
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from math import factorial
 
 import numpy as np
 import numpy.typing as npt
@@ -38,8 +37,15 @@ _S = _AMPLITUDE * np.sin(_PHASE)
 _T_EVEN: Array = np.polynomial.chebyshev.cheb2poly(_AMPLITUDE * np.cos(_PHASE))
 _T_ODD: Array = np.array([_S[1] - _S[3], 2 * _S[2] - 4 * _S[4], 4 * _S[3], 8 * _S[4]])
 
-# sin(t) / t in powers of t^2; the first term left out is below 1e-14 at 60 degrees.
-_SINE: Array = np.array([(-1) ** k / factorial(2 * k + 1) for k in range(8)])
+# (21) is -2 sin(60 degrees * g) for g = dtheta / 30 from 0 to 1: here over g, and in rising powers of g^2, to 1e-12.
+_TWIST: Array = np.asarray(
+    np.polynomial.Chebyshev.interpolate(
+        lambda g2: -2 * np.sin(np.radians(60) * np.sqrt(g2)) / np.sqrt(g2), deg=5, domain=[0, 1]
+    )
+    .convert(kind=np.polynomial.Polynomial)
+    .coef,
+    dtype=float,
+)
 
 # Where the formula itself jumps, rounding decides, and the plain formula is asked: hues opposite within so
 # many radians (the mean hue turns round), and a mean hue so near to 0 (in (16), 0 is far from 275 degrees and
@@ -75,8 +81,8 @@ def _tile(rows: Array, columns: Array, buffers: Array) -> Array:
     """CIEDE2000 of (r, 3) against (c, 3) colours: (r, c), in one of the buffers, each (at least r c,)."""
     r, c = len(rows), len(columns)
     free: Free = list(buffers[:, : r * c].reshape(-1, r, c))
-    L1, a1, b1 = np.moveaxis(rows[:, None], -1, 0)
-    L2, a2, b2 = np.moveaxis(columns[None], -1, 0)
+    L1, a1, b1 = rows.T[:, :, None]
+    L2, a2, b2 = np.ascontiguousarray(columns.T)[:, None]
     stretch = _stretch(np.hypot(a1, b1), np.hypot(a2, b2), free)
     C1, C2 = _chroma(stretch, a1, b1, free), _chroma(stretch, a2, b2, free)
     x, y = _sum_of_products(a1, C2, a2, C1, free), _sum_of_products(b1, C2, b2, C1, free)
@@ -103,7 +109,7 @@ def _sum_of_products(a: Array, b: Array, c: Array, d: Array, free: Free) -> Arra
 
 def _polynomial(coefficients: Array, x: Array, free: Free) -> Array:
     """Horner's rule; coefficients in rising powers."""
-    value = np.multiply(x, coefficients[-1], out=free.pop())
+    value: Array = np.multiply(x, coefficients[-1], out=free.pop())
     for coefficient in coefficients[-2:0:-1]:
         value += coefficient
         value *= x
@@ -195,19 +201,17 @@ def _hue_weight(x: Array, y: Array, free: Free) -> Array:
 
 
 def _rotation(x: Array, y: Array, free: Free) -> Array:
-    """-2 sin(2 dtheta) (16), (21) of the mean hue's cosine and sine, which are used up."""
+    """2 RT / RC (16), (21) of the mean hue's cosine and sine, which are used up."""
     np.negative(x, out=x)
     np.negative(y, out=y)
     turn = np.arctan2(y, x, out=y)  # the mean hue, from 0 to 360 degrees, less 180
     turn -= np.radians(275 - 180)
-    turn /= np.radians(25)
     turn *= turn
-    angle = np.exp(np.negative(turn, out=turn), out=turn)
-    angle *= np.radians(60)
-    sine = _polynomial(_SINE, np.multiply(angle, angle, out=x), free)
-    sine *= angle
-    sine *= -2
-    return sine
+    turn /= -(np.radians(25) ** 2)
+    bell = np.exp(turn, out=turn)
+    twist = _polynomial(_TWIST, np.multiply(bell, bell, out=x), free)
+    twist *= bell
+    return twist
 
 
 def _lightness(L1: Array, L2: Array, free: Free) -> Array:

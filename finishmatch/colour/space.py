@@ -17,9 +17,7 @@ _EPSILON = (6 / 29) ** 3
 _SLOPE = (29 / 6) ** 2 / 3
 
 # The Bradford cone matrix (ICC.1:2022, annex E).
-_BRADFORD: Array = np.array(
-    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
-)
+_BRADFORD: Array = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 
 
 def _f(ratio: Array) -> Array:
