@@ -145,7 +145,7 @@ def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
         name=pooled.finish.name,
         photos=frozenset(pooled.photos),
         lights=frozenset(entry.light for entry, _ in seen if entry.light),
-        chart=all(c.cv_mean_de00 is not None and not _has(c.notes, "card_fits_badly") for c in corrections),
+        chart=all(c.cv_mean_de00 is not None for c in corrections),
         light_uneven=any(c.light_too_uneven for c in corrections),
         few_pixels=_has(pooled.notes, "few_pixels"),
         own_cov=pooled.finish.own_cov,

@@ -85,6 +85,7 @@ class _Evidence:
 
     de00: float
     p_within: float
+    low: float
     level_z: float
     level_visible: bool
     sd: float
@@ -109,9 +110,9 @@ def compare(
     both = [(finishes.names[i], finishes.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
     relations = [relation(fact[a], fact[b]) for a, b in both]
     limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
-    numbers = _numbers(pairs, limits, _own_share(finishes, pairs, sighting))
-    senses = _senses(finishes, pairs)
     low, high = interval(pairs.centre, pairs.spread)
+    numbers = _numbers(pairs, limits, _own_share(finishes, pairs, sighting), low)
+    senses = _senses(finishes, pairs)
     judged = []
     for k, (a, b) in enumerate(both):
         verdict, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
@@ -160,12 +161,12 @@ def with_limit_pair(finishes: Finishes, tolerance: Tolerance, sightings: Sequenc
     return replace(tolerance, together=limit)
 
 
-def _numbers(pairs: Pairs, limits: Array, own_share: Array) -> list[_Evidence]:
+def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Array) -> list[_Evidence]:
     p_within = probability_within(pairs.centre, pairs.spread, limits)
     size = np.abs(pairs.log_ratio)
     z = np.divide(size, pairs.log_ratio_sd, out=np.where(size > 0, np.inf, 0.0), where=pairs.log_ratio_sd > 0)
     sd = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    columns = (pairs.de00, p_within, z, size > _LEVEL_VISIBLE, sd, own_share, limits)
+    columns = (pairs.de00, p_within, low, z, size > _LEVEL_VISIBLE, sd, own_share, limits)
     return [_Evidence(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
 
@@ -191,9 +192,13 @@ def _senses(finishes: Finishes, pairs: Pairs) -> list[Sense]:
 
 
 def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tuple[str, tuple[str, ...]]:
-    """The verdict and the note codes of one pair; the largest cause first when it is unsure."""
+    """The verdict and the note codes of one pair; the largest cause first when it is unsure.
+
+    "differs" asks for both: a small probability and an interval beyond the tolerance. A wide uncertainty spreads over
+    so much of the plane that little of it lies within any tolerance, even around two identical finishes.
+    """
     colour = "alike" if pair.p_within >= confidence else "unsure"
-    colour = "differs" if pair.p_within <= 1 - confidence else colour
+    colour = "differs" if pair.p_within <= 1 - confidence and pair.low > pair.tolerance else colour
     level = _level(pair)
     verdict = "differs" if level == "level_differs" else colour
     if verdict == "alike" and level == "level_unsure":
