@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
-from finishmatch.files.whole import read_whole, write_new, write_whole
+from finishmatch.files.whole import write_new, write_whole
 
 
 def _contents(folder: Path) -> dict[str, bytes]:

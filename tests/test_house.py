@@ -15,7 +15,7 @@ import finishmatch
 HOUSE = Path(finishmatch.__file__).parent
 PROJECT = HOUSE.parent
 
-# Each room and the rooms below it. `errors` and `disk` lie under all of them.
+# Each room and the rooms below it. `errors`, `text` and `disk` lie under all of them.
 FLOORS = {
     "colour": set(),
     "measure": {"colour"},
@@ -29,7 +29,7 @@ FLOORS = {
     "verbs": {"colour", "measure", "judge", "files", "report", "audit", "batch", "page"},
     "cli": {"colour", "measure", "judge", "files", "report", "audit", "batch", "page", "verbs"},
 }
-GROUND = {"errors", "disk", "__version__"}
+GROUND = {"errors", "disk", "text", "__version__"}
 HEAVY = {"colour", "scipy", "skimage", "cv2", "PIL", "networkx", "pydantic", "jinja2", "starlette", "uvicorn", "joblib", "rich", "tomlkit"}
 # The command-line library reads values by this one in some releases.
 BY_TYPER = {"pydantic"}

@@ -9,13 +9,13 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
 from finishmatch.files.checks import CARD_KINDS, complaints
 from finishmatch.files.lines import complaint_error, parse
-from finishmatch.files.text import LONGEST_PATH, blemish, shown
-from finishmatch.files.whole import read_whole, require_file
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.measure.marks import Box, Mark, Mask, Outline
+from finishmatch.text import LONGEST_PATH, blemish, shown
 
 if TYPE_CHECKING:
     from finishmatch.files.schema import BuildFile, CardTable, MarkTable, PhotoTable

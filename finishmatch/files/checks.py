@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from finishmatch.disk import require_file
 from finishmatch.errors import InputError
 from finishmatch.files.lines import Complaint, KeyPath
-from finishmatch.files.text import shown
-from finishmatch.files.whole import require_file
+from finishmatch.text import shown
 
 if TYPE_CHECKING:
     from finishmatch.files.schema import BuildFile, CardTable, PhotoTable

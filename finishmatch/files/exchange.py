@@ -17,9 +17,9 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.space import xyz_to_lab
+from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
-from finishmatch.files.text import shown
-from finishmatch.files.whole import read_whole
+from finishmatch.text import shown
 
 Array = npt.NDArray[np.float64]
 Line = tuple[int, str]

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from finishmatch.errors import InputError
-from finishmatch.files.text import shown
+from finishmatch.text import shown
 
 KeyPath = tuple[str | int, ...]
 Token = tuple[str, int]

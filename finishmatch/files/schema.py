@@ -12,7 +12,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from pydantic_core import ErrorDetails
 
 from finishmatch.files.lines import Complaint, KeyPath
-from finishmatch.files.text import LONGEST_PATH, blemish, shown
+from finishmatch.text import LONGEST_PATH, blemish, shown
 
 MOST_PATCHES = 2000
 

@@ -14,8 +14,8 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from finishmatch.errors import CODES, InputError, InternalError, Note
 from finishmatch.files.results import SCHEMA, CardInfo, PartResult, Results, SharedLoadings
-from finishmatch.files.text import breaks_line, shown
 from finishmatch.judge.compare import Difference
+from finishmatch.text import breaks_line, shown
 
 MOST_CHARACTERS = 200_000_000
 LONGEST_TEXT = 2000

@@ -1,54 +1,17 @@
-"""Files read and written whole, or not at all."""
+"""Files written whole, or not at all."""
 
 from __future__ import annotations
 
 import os
-import stat
 import tempfile
 from collections.abc import Mapping
 from contextlib import ExitStack
 from pathlib import Path
 from typing import BinaryIO
 
+from finishmatch.disk import reason
 from finishmatch.errors import InputError
-from finishmatch.files.text import shown
-
-
-def require_file(path: Path) -> int:
-    """The size in bytes of an ordinary file. A folder, pipe or device is refused before anything opens it.
-
-    Raises
-    ------
-    InputError : file_missing, file_unreadable.
-    """
-    try:
-        status = path.stat()
-    except (FileNotFoundError, NotADirectoryError) as error:
-        raise InputError("file_missing", f"{shown(path)} does not exist") from error
-    except (OSError, ValueError) as error:  # ValueError: a name with a zero byte
-        raise InputError("file_unreadable", f"{shown(path)} cannot be read ({_reason(error)})") from error
-    if not stat.S_ISREG(status.st_mode):
-        raise InputError("file_unreadable", f"{shown(path)} is not an ordinary file")
-    return status.st_size
-
-
-def read_whole(path: Path, most_bytes: int) -> bytes:
-    """The bytes of an ordinary file of at most ``most_bytes``.
-
-    Raises
-    ------
-    InputError : file_missing, file_unreadable.
-    """
-    require_file(path)
-    try:
-        with path.open("rb") as file:
-            data = file.read(most_bytes + 1)
-    except OSError as error:
-        raise InputError("file_unreadable", f"{shown(path)} cannot be read ({_reason(error)})") from error
-    if len(data) > most_bytes:
-        too_large = f"{shown(path)} is larger than {most_bytes / 1e6:g} MB"
-        raise InputError("file_unreadable", too_large, "check that it is the file you mean")
-    return data
+from finishmatch.text import shown
 
 
 def write_new(path: Path, text: str) -> None:
@@ -68,7 +31,7 @@ def write_new(path: Path, text: str) -> None:
     except FileExistsError as error:
         raise InputError("file_exists", f"{shown(path)} exists already") from error
     except (OSError, ValueError) as error:
-        raise InputError("out_unwritable", f"{shown(path)} cannot be written ({_reason(error)})") from error
+        raise InputError("out_unwritable", f"{shown(path)} cannot be written ({reason(error)})") from error
 
 
 def write_whole(folder: Path, contents: Mapping[str, bytes]) -> None:
@@ -96,7 +59,7 @@ def write_whole(folder: Path, contents: Mapping[str, bytes]) -> None:
                     unmove.pop_all()
             undo.pop_all()
     except (OSError, ValueError) as error:
-        raise InputError("out_unwritable", f"{shown(folder)} cannot be written ({_reason(error)})") from error
+        raise InputError("out_unwritable", f"{shown(folder)} cannot be written ({reason(error)})") from error
 
 
 def _make_folder(folder: Path, undo: ExitStack) -> None:
@@ -129,7 +92,3 @@ def _write_through(file: BinaryIO, data: bytes) -> None:
     file.write(data)
     file.flush()
     os.fsync(file.fileno())
-
-
-def _reason(error: Exception) -> str:
-    return shown(getattr(error, "strerror", None) or error)

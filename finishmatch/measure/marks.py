@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
-from finishmatch.measure.photo import Photo, Window, read_bytes
+from finishmatch.measure.photo import MAX_BYTES, Photo, Window
 
 BoolImage = npt.NDArray[np.bool_]
 
@@ -92,7 +93,7 @@ def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolImag
 
     from PIL import Image
 
-    data = read_bytes(mark.path)
+    data = read_whole(mark.path, MAX_BYTES)
     try:
         picture = np.asarray(Image.open(io.BytesIO(data), formats=("PNG",)))
     except Exception as error:  # decoders raise whatever they like on broken files

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, srgb_decode
+from finishmatch.disk import read_whole
 from finishmatch.errors import InputError, Note
 from finishmatch.measure import icc
 
@@ -104,20 +105,6 @@ class Photo:
         return grown[window.top - top :, window.left - left :][:rows, :columns]
 
 
-def read_bytes(path: Path) -> bytes:
-    """The bytes of an ordinary file that is not too large. Errors: file_missing, file_unreadable, photo_too_large."""
-    if not path.exists():
-        raise InputError("file_missing", f"{path}: no such file")
-    if not path.is_file():
-        raise InputError("file_unreadable", f"{path}: not an ordinary file")
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise InputError("photo_too_large", f"{path}: the file is larger than {MAX_BYTES // 10**6} MB")
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError("file_unreadable", f"{path}: {error.strerror}") from error
-
-
 def open_photo(path: Path, name: str | None = None) -> Photo:
     """Open a JPEG, PNG or TIFF photo.
 
@@ -125,7 +112,7 @@ def open_photo(path: Path, name: str | None = None) -> Photo:
     without profile, HDR ...), photo_too_large.
     """
     label = name if name is not None else str(path)
-    data = read_bytes(path)
+    data = read_whole(path, MAX_BYTES, "photo_too_large")
     try:
         return _decode(data, label)
     except InputError:
