@@ -68,16 +68,16 @@ def ciede2000_all_pairs(lab: npt.ArrayLike) -> Array:
     def fill(first: int) -> None:
         buffers = np.empty((_BUFFERS, _ROWS * _COLUMNS))
         for i, j in tiles[first::_WORKERS]:
-            tile = _tile(values[i : i + _ROWS], values[j : j + _COLUMNS], buffers)
-            out[i : i + _ROWS, j : j + _COLUMNS] = tile
-            out[j : j + _COLUMNS, i : i + _ROWS] = tile.T
+            block = tile(values[i : i + _ROWS], values[j : j + _COLUMNS], buffers)
+            out[i : i + _ROWS, j : j + _COLUMNS] = block
+            out[j : j + _COLUMNS, i : i + _ROWS] = block.T
 
     with ThreadPoolExecutor(_WORKERS) as pool:
         list(pool.map(fill, range(_WORKERS)))
     return out
 
 
-def _tile(rows: Array, columns: Array, buffers: Array) -> Array:
+def tile(rows: Array, columns: Array, buffers: Array) -> Array:
     """CIEDE2000 of (r, 3) against (c, 3) colours: (r, c), in one of the buffers, each (at least r c,)."""
     r, c = len(rows), len(columns)
     free: Free = list(buffers[:, : r * c].reshape(-1, r, c))
