@@ -129,7 +129,7 @@ def _decode(data: bytes, label: str) -> Photo:
     from PIL import Image, UnidentifiedImageError
 
     try:
-        image = Image.open(io.BytesIO(data), formats=("JPEG", "MPO", "PNG", "TIFF"))
+        image = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "TIFF"))
     except UnidentifiedImageError as error:
         raise InputError("photo_unreadable", f"{label}: not a JPEG, PNG or TIFF photo") from error
     if image.width * image.height > MAX_PIXELS:
