@@ -61,7 +61,11 @@ def audit_file(path: Path, progress: Progress | None = None) -> Audit:
 
 def audit_build(build: Build, progress: Progress | None = None) -> Audit:
     """Audit a build value; see :func:`audit_file`."""
-    shots = _shots(build, progress)
+    return audit_shots(build, _shots(build, progress))
+
+
+def audit_shots(build: Build, shots: list[Shot]) -> Audit:
+    """From measured photos, in the build's order, to its results; see :func:`audit_file`."""
     samples = [sample for shot in shots for sample in shot.samples]
     if not samples:
         raise _nothing(shots)
@@ -70,7 +74,9 @@ def audit_build(build: Build, progress: Progress | None = None) -> Audit:
     sightings = [_sighting(build, shots, item) for item in pooled]
     differences = compare(finishes, build.parts, build.tolerance, sightings)
     sets = find_sets(finishes, build.parts, differences)
+    choosing = choose(finishes, build.parts, differences)
     parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
+    refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
     results = Results(
         version=__version__,
         build=BuildInfo(build.name, build.finish),
@@ -79,8 +85,8 @@ def audit_build(build: Build, progress: Progress | None = None) -> Audit:
         differences=differences,
         sets=sets.sets,
         sets_range=sets.range,
-        choices=choose(build.parts, differences),
-        advice=advise(build.parts, differences, sets),
+        choices=choosing.choices,
+        advice=advise(build.parts, differences, sets, choosing, refusals),
     )
     return Audit(results, _exhibits(shots, pooled))
 

@@ -1,15 +1,257 @@
-"""One candidate a slot: smallest worst difference, then price."""
+"""One candidate a slot: smallest worst difference, then price.
+
+A slot that holds an owned part is settled; of a slot that holds none, one candidate is bought. Parts without a slot are
+there anyway. Neutral parts never mismatch. A pair counts by the upper end of its interval against its own tolerance,
+so that nothing is chosen for being ill measured; written as CIEDE2000 it is scaled to the tolerance for `together`.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from finishmatch.colour.finish import Finishes
+from finishmatch.judge.compare import Difference
+from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.sets import joint_probability
+from finishmatch.judge.staircase import Market, Step, staircase
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One step of the staircase: ``picks`` as (slot, part) in slot order."""
+    """One step of the staircase: ``picks`` as (slot, part) in slot order.
+
+    ``worst``: the worst pair that a pick takes part in, by its upper end and scaled to `together`; ``price`` of what is
+    not owned yet, None if a price is missing; ``probability``: that all pairs of the picks lie within tolerance.
+    """
 
     picks: tuple[tuple[str, str], ...]
     worst: float
     price: float | None
     probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Blocked:
+    """A slot without a workable candidate: even its best, ``part``, exceeds the tolerance against ``other``."""
+
+    slot: str
+    part: str
+    other: str
+    worst: float
+
+
+@dataclass(frozen=True, slots=True)
+class NeutralOption:
+    """A slot that could go neutral: the cheapest neutral candidate, its price, and the best worst pair of the rest."""
+
+    slot: str
+    part: str
+    price: float | None
+    worst: float
+
+
+@dataclass(frozen=True, slots=True)
+class Choosing:
+    """The staircase and what explains it.
+
+    ``choices`` is None when no slot leaves a choice. ``worst_pairs`` names the worst pair of each choice, None where
+    no pair counts. ``better_photos``: candidates, not chosen for their uncertainty alone, that a photo with a card
+    could bring into the choice.
+    """
+
+    choices: tuple[Choice, ...] | None
+    worst_pairs: tuple[tuple[str, str] | None, ...] = ()
+    blocked: tuple[Blocked, ...] = ()
+    neutral: tuple[NeutralOption, ...] = ()
+    better_photos: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shop:
+    """``slots``: slot -> its candidates, cheapest first. ``fixed``: coloured parts that are there anyway."""
+
+    slots: dict[str, tuple[PartFacts, ...]]
+    fixed: tuple[PartFacts, ...]
+    pair: dict[frozenset[str], Difference]
+    together: float
+    priced: bool
+
+    def upper(self, a: PartFacts, b: PartFacts) -> float:
+        """What a pair counts: the upper end of its difference, scaled to `together`; nothing beside a neutral part."""
+        if a.neutral or b.neutral:
+            return 0.0
+        difference = self.pair[frozenset((a.name, b.name))]
+        return upper_end(difference) * self.together / difference.tolerance
+
+    def against(self, part: PartFacts, others: Sequence[PartFacts]) -> tuple[float, str]:
+        """The worst pair of a part with these others, and the other's name ("" when there is none)."""
+        return max(((self.upper(part, other), other.name) for other in others), default=(0.0, ""))
+
+
+def upper_end(difference: Difference) -> float:
+    """The upper end of a difference; as photographed where its level may differ by more than geometry explains."""
+    level = difference.has("level_differs") or difference.has("level_unsure")
+    return max(difference.high, difference.de00) if level else difference.high
+
+
+def candidates(facts: Sequence[PartFacts]) -> dict[str, tuple[PartFacts, ...]]:
+    """Slot -> what may fill it, in slot order: its owned parts if it has any, else all its parts."""
+    slots: dict[str, list[PartFacts]] = {}
+    for part in facts:
+        if part.slot is not None:
+            slots.setdefault(part.slot, []).append(part)
+    return {slot: tuple([p for p in parts if p.owned] or parts) for slot, parts in slots.items()}
+
+
+def choose(
+    finishes: Finishes,
+    facts: Sequence[PartFacts],
+    differences: Sequence[Difference],
+    on_step: Callable[[float], None] | None = None,
+) -> Choosing:
+    """The exact Pareto staircase of the worst difference against the price, smallest worst difference first.
+
+    If a candidate has no price, prices are not compared and there is one step. ``on_step`` is told each worst
+    difference as it is found. Candidates that were refused are left out.
+    """
+    shop = _shop(finishes, facts, differences)
+    if not any(len(parts) > 1 for parts in shop.slots.values()):
+        return Choosing(None)
+    market, items = _market(shop)
+    steps = staircase(market, on_step and (lambda step: on_step(step.worst)))
+    picked = [[items[k] for k in step.picks] for step in steps]
+    return Choosing(
+        choices=tuple(_choice(finishes, shop, step, parts) for step, parts in zip(steps, picked, strict=True)),
+        worst_pairs=tuple(_worst_pair(shop, parts) for parts in picked),
+        blocked=_blocked(shop),
+        neutral=_neutral(shop),
+        better_photos=_better_photos(shop, facts, steps[0].worst, picked[0]),
+    )
+
+
+def _shop(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> _Shop:
+    known = {part.name for part in facts if part.neutral} | set(finishes.names)
+    usable = {slot: [part for part in parts if part.name in known] for slot, parts in candidates(facts).items()}
+    slots = {slot: tuple(sorted(parts, key=_by_price)) for slot, parts in usable.items() if parts}
+    return _Shop(
+        slots=slots,
+        fixed=tuple(part for part in facts if part.slot is None and not part.neutral and part.name in known),
+        pair={frozenset((d.a, d.b)): d for d in differences},
+        together=next((d.tolerance for d in differences if d.relation == "together"), Tolerance().together),
+        priced=all(p.owned or p.price is not None for parts in slots.values() for p in parts),
+    )
+
+
+def _cost(part: PartFacts) -> float:
+    return 0.0 if part.owned or part.price is None else part.price
+
+
+def _by_price(part: PartFacts) -> tuple[float, str]:
+    return (_cost(part), part.name)
+
+
+def _market(shop: _Shop) -> tuple[Market, list[PartFacts]]:
+    items = [part for parts in shop.slots.values() for part in parts]
+    ends = np.cumsum([0, *(len(parts) for parts in shop.slots.values())]).tolist()
+    pair = np.zeros((len(items), len(items)))
+    for i, a in enumerate(items):
+        for j in range(i):
+            if a.slot != items[j].slot:
+                pair[i, j] = pair[j, i] = shop.upper(a, items[j])
+    market = Market(
+        groups=tuple(range(start, end) for start, end in pairwise(ends)),
+        price=np.array([_cost(part) if shop.priced else 0.0 for part in items]),
+        alone=np.array([shop.against(part, shop.fixed)[0] for part in items]),
+        pair=pair,
+    )
+    return market, items
+
+
+def _choice(finishes: Finishes, shop: _Shop, step: Step, parts: list[PartFacts]) -> Choice:
+    others = [*parts, *shop.fixed]
+    names = {frozenset((a.name, b.name)) for a in parts for b in others if a is not b and not (a.neutral or b.neutral)}
+    pairs = [difference for key, difference in shop.pair.items() if key in names]
+    return Choice(
+        picks=tuple((slot, part.name) for slot, part in zip(shop.slots, parts, strict=True)),
+        worst=step.worst,
+        price=step.price if shop.priced else None,
+        probability=joint_probability(finishes, pairs),
+    )
+
+
+def _worst_pair(shop: _Shop, parts: list[PartFacts]) -> tuple[str, str] | None:
+    coloured = [part for part in parts if not part.neutral]
+    rated = [(*shop.against(part, [*coloured[:i], *shop.fixed]), part.name) for i, part in enumerate(coloured)]
+    _, other, name = max(rated, default=(0.0, "", ""))
+    return (name, other) if other else None
+
+
+def _blocked(shop: _Shop) -> tuple[Blocked, ...]:
+    """Slots of which every candidate exceeds the tolerance beside a fixed part, or beside all candidates of a slot."""
+    blocked = []
+    for slot, parts in shop.slots.items():
+        worst, other, best = min((*_hurdle(shop, slot, part), part.name) for part in parts)
+        if worst > shop.together:
+            blocked.append(Blocked(slot, best, other, worst))
+    return tuple(blocked)
+
+
+def _hurdle(shop: _Shop, slot: str, part: PartFacts) -> tuple[float, str]:
+    easiest = [
+        min((shop.upper(part, other), other.name) for other in parts)
+        for name, parts in shop.slots.items()
+        if name != slot
+    ]
+    return max([shop.against(part, shop.fixed), *easiest], default=(0.0, ""))
+
+
+def _neutral(shop: _Shop) -> tuple[NeutralOption, ...]:
+    """For each slot with a neutral candidate: its price, and the best worst pair of all other slots."""
+    options = []
+    for slot, parts in shop.slots.items():
+        part = next((part for part in parts if part.neutral), None)
+        if part is not None and len(parts) > 1:
+            market, _ = _market(replace(shop, slots={**shop.slots, slot: (part,)}))
+            price = 0.0 if part.owned else part.price
+            free = replace(market, price=np.zeros_like(market.price))
+            options.append(NeutralOption(slot, part.name, price, staircase(free)[0].worst))
+    return tuple(options)
+
+
+def _better_photos(
+    shop: _Shop, facts: Sequence[PartFacts], worst: float, picked: list[PartFacts]
+) -> tuple[str, ...]:
+    """Candidates that, put in the place of the best choice's pick, could better it if they measured as well as they may.
+
+    A refused candidate may match anything; a measured one may be as near as the lower end of its interval.
+    """
+    pick = dict(zip(shop.slots, picked, strict=True))
+    found = []
+    for part in (part for parts in candidates(facts).values() for part in parts):
+        if part.slot not in pick or part.name == pick[part.slot].name or part.neutral:
+            continue
+        rest = [other for slot, other in pick.items() if slot != part.slot]
+        others = [other for other in (*rest, *shop.fixed) if not other.neutral]
+        left = max((shop.against(other, [*rest[:i], *shop.fixed])[0] for i, other in enumerate(rest)), default=0.0)
+        hoped = max([left, *(_lower(shop, part, other) for other in others)])
+        cheaper = shop.priced and _cost(part) < _cost(pick[part.slot])
+        if _uncertain(shop, part, others) and (hoped < worst or (cheaper and hoped <= worst)):
+            found.append(part.name)
+    return tuple(found)
+
+
+def _lower(shop: _Shop, a: PartFacts, b: PartFacts) -> float:
+    difference = shop.pair.get(frozenset((a.name, b.name)))
+    if difference is None:
+        return 0.0
+    low = difference.de00 if difference.has("level_differs") else difference.low
+    return low * shop.together / difference.tolerance
+
+
+def _uncertain(shop: _Shop, part: PartFacts, others: list[PartFacts]) -> bool:
+    pairs = [shop.pair.get(frozenset((part.name, other.name))) for other in others]
+    return any(difference is None or difference.verdict == "unsure" for difference in pairs)

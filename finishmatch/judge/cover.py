@@ -232,12 +232,12 @@ class _Search:
     def _extend(self, classes: npt.NDArray[np.intp], added: Array, total: float, used: int) -> None:
         """``added[v, k]``: what vertex v would add in class k; classes beyond ``used`` are empty and alike."""
         free = classes < 0
-        if not free.any():
+        if not free.any() and total < self._bound:
             self._best, self._bound = classes.copy(), total - 1e-9
             return
         usable = added[:, : min(used + 1, self._number)]
         self._steps -= 1
-        if self._steps < 0 or total + usable[free].min(axis=1).sum() >= self._bound:
+        if not free.any() or self._steps < 0 or total + usable[free].min(axis=1).sum() >= self._bound:
             return
         v = int(np.argmin(np.where(free, np.isfinite(usable).sum(axis=1), self._number + 1)))
         for k in np.argsort(usable[v], kind="stable"):

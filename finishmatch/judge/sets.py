@@ -63,9 +63,14 @@ def find_sets(finishes: Finishes, facts: Sequence[PartFacts], differences: Seque
     joined, distance = graph_of(coloured, differences)
     groups = [tuple(coloured[v] for v in clique) for clique in fewest_cliques(joined, distance).cliques]
     sets = [_finish_set(finishes, group, () if k else free, differences) for k, group in enumerate(groups)]
-    at_least, _ = clique_number(_verdict_graph(coloured, differences, ("alike", "unsure")))
-    _, at_most = clique_number(_verdict_graph(coloured, differences, ("alike",)))
-    return Sets(tuple(sets), (at_least, at_most))
+    return Sets(tuple(sets), sets_range(coloured, differences))
+
+
+def sets_range(names: Sequence[str], differences: Sequence[Difference]) -> tuple[int, int]:
+    """At least so many sets if every unsure pair is alike, at most so many if none is."""
+    at_least, _ = clique_number(_verdict_graph(names, differences, ("alike", "unsure")))
+    _, at_most = clique_number(_verdict_graph(names, differences, ("alike",)))
+    return at_least, at_most
 
 
 def graph_of(names: Sequence[str], differences: Sequence[Difference]) -> tuple[Graph, Array]:
@@ -116,6 +121,7 @@ def _draws(finishes: Finishes, parts: npt.NDArray[np.intp]) -> Array:
 
 
 def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verdicts: tuple[str, ...]) -> Graph:
+    """Which of these parts have one of these verdicts, (n, n)."""
     index = {name: i for i, name in enumerate(names)}
     joined = np.zeros((len(names),) * 2, dtype=bool)
     for d in differences:

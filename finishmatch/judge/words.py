@@ -6,6 +6,7 @@ dL', each divided by its weighting function and set against the pair's tolerance
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,7 +74,7 @@ def describe(sense: Sense, tolerance: float, darker: bool) -> str:
         found.append((abs(sense.dL) / sense.sL, "darker" if sense.dL < 0 else "lighter"))
     sizes = sorted(((size / tolerance, word) for size, word in found), key=lambda item: (-item[0], item[1]))
     named = [_amount(size) + word for size, word in sizes if size >= _SILENT]
-    return " and ".join([", ".join(named[:-1]), named[-1]] if len(named) > 1 else named)
+    return listed(named)
 
 
 def sentence(names: tuple[str, str], verdict: str, what: str, cause: str | None) -> str:
@@ -86,6 +87,11 @@ def sentence(names: tuple[str, str], verdict: str, what: str, cause: str | None)
     guess = f"{b} may be {what} than {a}" if what else f"{a} and {b} may look alike"
     because, step = CAUSES[cause or "at_tolerance"]
     return f"{guess}, but that is unsure, mostly because {because}: {step}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """ "a", "a and b", "a, b and c"."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _amount(size: float) -> str:
