@@ -30,7 +30,21 @@ FLOORS = {
     "cli": {"colour", "measure", "judge", "files", "report", "audit", "batch", "page", "verbs"},
 }
 GROUND = {"errors", "disk", "text", "__version__"}
-HEAVY = {"colour", "scipy", "skimage", "cv2", "PIL", "networkx", "pydantic", "jinja2", "starlette", "uvicorn", "joblib", "rich", "tomlkit"}
+HEAVY = {
+    "colour",
+    "scipy",
+    "skimage",
+    "cv2",
+    "PIL",
+    "networkx",
+    "pydantic",
+    "jinja2",
+    "starlette",
+    "uvicorn",
+    "joblib",
+    "rich",
+    "tomlkit",
+}
 # The command-line library reads values by this one in some releases.
 BY_TYPER = {"pydantic"}
 # Modules that are themselves imported only inside functions.
@@ -50,7 +64,9 @@ def imported(node: ast.AST) -> Iterator[str]:
     if isinstance(node, ast.Import):
         yield from (alias.name for alias in node.names)
     elif isinstance(node, ast.ImportFrom) and node.module:
-        yield from ([f"{node.module}.{alias.name}" for alias in node.names] if node.module == "finishmatch" else [node.module])
+        yield from (
+            [f"{node.module}.{alias.name}" for alias in node.names] if node.module == "finishmatch" else [node.module]
+        )
 
 
 @pytest.mark.parametrize("path", sources(), ids=lambda path: str(path.relative_to(HOUSE)))
@@ -93,7 +109,9 @@ def test_below_the_command_line_nothing_prints_or_reads_the_clock() -> None:
                 assert node.func.id not in {"print", "input"}, f"{path.name} prints"
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
                 called = f"{node.value.id}.{node.attr}"
-                assert called not in {"time.time", "datetime.now", "date.today", "os.environ", "os.getenv"}, f"{path.name}: {called}"
+                assert called not in {"time.time", "datetime.now", "date.today", "os.environ", "os.getenv"}, (
+                    f"{path.name}: {called}"
+                )
 
 
 @pytest.mark.parametrize("path", sources(), ids=lambda path: str(path.relative_to(HOUSE)))
