@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
 from finishmatch.files.checks import CARD_KINDS, complaints
-from finishmatch.files.lines import complaint_error, parse
+from finishmatch.files.lines import Complaint, complaint_error, key_text, parse
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.measure.marks import Box, Mark, Mask, Outline
 from finishmatch.text import LONGEST_PATH, blemish, shown
@@ -75,18 +75,38 @@ def read(path: Path) -> Build:
     InputError : one line that names file, line and key. file_missing, file_unreadable, toml_invalid,
         unknown_key, build_value, duplicate_name, never_photographed, no_parts, limit_pair.
     """
-    from finishmatch.files import schema
+    return from_text(read_text(path), path)
 
-    text = _text(path)
-    checked = schema.check(_tuples(parse(text, path)))
-    wrong = checked if isinstance(checked, list) else complaints(checked, path.parent)
-    worth_telling = list(islice(wrong, MOST_COMPLAINTS))
-    if isinstance(checked, list) or worth_telling:
+
+def from_text(text: str, path: Path, unfinished: bool = False) -> Build:
+    """The build that the text of ``path`` says; an ``unfinished`` one may have no parts yet. Errors: see :func:`read`."""
+    checked, worth_telling = _check(parse(text, path), path.parent, unfinished)
+    if checked is None or worth_telling:
         raise complaint_error(worth_telling, text, path)
     return _build(checked, path.parent)
 
 
-def _text(path: Path) -> str:
+def from_document(document: dict[str, Any], folder: Path) -> Build:
+    """The build of a document as TOML would give it, perhaps without parts yet. Errors: see :func:`read`; no line named."""
+    checked, worth_telling = _check(document, folder, unfinished=True)
+    if checked is None or worth_telling:
+        first = worth_telling[0]
+        raise InputError(first.code, f"{key_text(first.key)}: {first.text}")
+    return _build(checked, folder)
+
+
+def _check(document: dict[str, Any], folder: Path, unfinished: bool) -> tuple[BuildFile | None, list[Complaint]]:
+    from finishmatch.files import schema
+
+    checked = schema.check(_tuples(document))
+    if isinstance(checked, list):
+        return None, checked[:MOST_COMPLAINTS]
+    wrong = (one for one in complaints(checked, folder) if not (unfinished and one.code == "no_parts"))
+    return checked, list(islice(wrong, MOST_COMPLAINTS))
+
+
+def read_text(path: Path) -> str:
+    """The text of a build file. Errors: file_missing, file_unreadable."""
     data = read_whole(path, MOST_BYTES)
     try:
         return data.decode("utf-8-sig")

@@ -14,14 +14,14 @@ from finishmatch.errors import InputError
 from finishmatch.text import shown
 
 
-def write_new(path: Path, text: str) -> None:
-    """Write a UTF-8 text file that must not exist yet; if that fails, none is left.
+def write_new(path: Path, contents: str | bytes) -> None:
+    """Write a file, text as UTF-8, that must not exist yet; if that fails, none is left.
 
     Raises
     ------
     InputError : file_exists, out_unwritable.
     """
-    data = text.encode("utf-8")
+    data = contents.encode("utf-8") if isinstance(contents, str) else contents
     try:
         with ExitStack() as undo:
             with path.open("xb") as file:
