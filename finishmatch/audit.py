@@ -75,6 +75,7 @@ def audit_shots(build: Build, shots: list[Shot]) -> Audit:
     differences = compare(finishes, build.parts, build.tolerance, sightings)
     sets = find_sets(finishes, build.parts, differences)
     choosing = choose(finishes, build.parts, differences)
+    choosing = choose(finishes, build.parts, differences)
     parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
     refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
     results = Results(
@@ -217,6 +218,10 @@ def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str
         verdict="measured",
         notes=tuple(dict.fromkeys(item.notes + refused + neutral)),
     )
+
+
+def _refusals(parts: tuple[PartResult, ...]) -> dict[str, tuple[Note, ...]]:
+    return {part.name: part.notes for part in parts if part.verdict == "refused"}
 
 
 def _matrix(values: np.ndarray) -> Matrix:
