@@ -115,7 +115,7 @@ def _shot(entry: PhotoEntry, known: dict[str, np.ndarray]) -> Shot:
     photo = open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else fit_flat(open_photo(entry.flat), photo)
     marks = [(part.name, part.mark) for part in entry.parts]
-    return shoot(photo, card_of(entry.card), _place(entry.card), marks, flat, known)
+    return shoot(photo, card_of(entry.card), place_of(entry.card), marks, flat, known)
 
 
 def card_of(entry: CardEntry) -> Card | None:
@@ -130,7 +130,8 @@ def card_of(entry: CardEntry) -> Card | None:
     return cards.from_table(*entry.layout, table.patches, table.lab_d50, f"The card file {entry.path.name}.")
 
 
-def _place(entry: CardEntry) -> Mark | None:
+def place_of(entry: CardEntry) -> Mark | None:
+    """Where a card entry says that the card lies; None when it is to be located."""
     if entry.box is not None:
         return Box(*entry.box)
     return None if entry.corners is None else Outline(entry.corners)

@@ -92,7 +92,7 @@ def shoot(
         refusals = tuple(Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks)
         return _shot(photo, None, [*refusals], (), (*photo.notes, note), failure)
     if card is None and known:
-        corrected = _bridged(photo, corrected, marks, known)
+        corrected = bridged(photo, corrected, marks, known)
     measured = [measure(photo, name, mark, corrected.correction, flat) for name, mark in marks]
     pictures = tuple(corrected_crop(photo, name, mark, corrected.correction, flat) for name, mark in marks)
     notes = (*photo.notes, *corrected.notes)
@@ -168,7 +168,7 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None) -> Corrected:
     return Corrected(correction, CardSpot(corners, "given"), 1, None, correction.notes)
 
 
-def _bridged(
+def bridged(
     photo: Photo, corrected: Corrected, marks: Sequence[tuple[str, Mark]], known: Mapping[str, Array]
 ) -> Corrected:
     """The correction of a photo without a card by parts whose colours other photos tell: one gain per channel."""
