@@ -66,11 +66,15 @@ class Cube:
 
 
 def mitsuba() -> Any:
-    """The renderer, ready: its LLVM is looked for where Debian puts it, unless DRJIT_LIBLLVM_PATH says otherwise."""
+    """The renderer, ready: its LLVM is looked for where Debian puts it, unless DRJIT_LIBLLVM_PATH says otherwise.
+
+    Raises RuntimeError where there is no LLVM 19 (older ones crash with today's drjit), ImportError without Mitsuba.
+    """
     if "DRJIT_LIBLLVM_PATH" not in os.environ:
-        found = sorted(Path("/usr/lib").glob("**/libLLVM.so.19*"))
-        if found:  # older ones crash with today's drjit
-            os.environ["DRJIT_LIBLLVM_PATH"] = str(found[0])
+        found = sorted(Path("/usr/lib").glob("*/libLLVM.so.19*"))
+        if not found:
+            raise RuntimeError("LLVM 19 was not found: install libllvm19, or set DRJIT_LIBLLVM_PATH")
+        os.environ["DRJIT_LIBLLVM_PATH"] = str(found[0])
     import mitsuba as mi
 
     if mi.variant() != "llvm_ad_rgb":

@@ -55,7 +55,7 @@ STAGES: dict[str, Stage] = {
 
 _PLAIN = Camera()
 _VIVID = Camera("Ostrea", "C3", contrast=0.55, saturation=1.2, sharpening=0.8)
-_LAYERED = Camera("Norrland Optik", "S3", sensor="Sigma SDMerill (NPL)", contrast=0.25, saturation=1.0)
+_LAYERED = Camera("Norrland Optik", "S3", sensor="Sigma SDMerill (NPL)", contrast=0.25, saturation=1.0, noise=0.002)
 _PHONE = Camera("Skiff Mobile", "S5", contrast=0.5, saturation=1.12, sharpening=0.9, noise=0.009, sideways=True)
 
 
