@@ -1,4 +1,4 @@
-"""ICC profiles of the matrix and curve kind in floating point (ICC.1:2022), and the code points of ITU-T H.273 (cICP)."""
+"""ICC profiles of the matrix and curve kind in floating point (ICC.1:2022)."""
 
 from __future__ import annotations
 
@@ -8,9 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.colour.space import WHITE_D50, primaries_to_xyz_d50, srgb_decode
+from finishmatch.colour.space import WHITE_D50, primaries_to_xyz_d50
 
 Array = npt.NDArray[np.float64]
+
+# ITU-T H.273 (V4), table 3: PQ and HLG.
+HDR_TRANSFERS = {16: "PQ", 18: "HLG"}
+_MOST_TAGS = 200
+
+
+class HighDynamicRange(Exception):
+    """The profile is of a picture whose transfer has no white to measure against."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,7 +57,8 @@ class TableProfile:
     space: str
 
 
-def _gamma(value: float) -> Curve:
+def gamma(value: float) -> Curve:
+    """A curve that is a plain power."""
     return Curve(parameters=(value, 1, 0, 0, 0, 0, 0))
 
 
@@ -57,14 +66,21 @@ def _gamma(value: float) -> Curve:
 ADOBE_RGB = MatrixProfile(
     "Adobe RGB (1998)",
     primaries_to_xyz_d50(np.array([[0.64, 0.33], [0.21, 0.71], [0.15, 0.06]])),
-    (_gamma(563 / 256),) * 3,
+    (gamma(563 / 256),) * 3,
 )
 
 
 def parse(data: bytes) -> MatrixProfile | TableProfile:
-    """Read an ICC profile. Raises ValueError in one line when it is broken or of an unknown kind."""
+    """Read an ICC profile.
+
+    Raises
+    ------
+    ValueError : in a few words, when it is broken or of an unknown kind.
+    HighDynamicRange : when its ``cicp`` tag says PQ or HLG.
+    """
     try:
-        return _parse(data)
+        with np.errstate(all="ignore"):  # hostile numbers end as an impossible matrix or curve
+            return _parse(data)
     except (struct.error, IndexError) as error:
         raise ValueError("cut short") from error
 
@@ -72,9 +88,22 @@ def parse(data: bytes) -> MatrixProfile | TableProfile:
 def _parse(data: bytes) -> MatrixProfile | TableProfile:
     if len(data) < 132 or data[36:40] != b"acsp":
         raise ValueError("not an ICC profile")
-    space = data[16:20].decode("ascii", "replace").strip()
+    space = _plain(data[16:20].decode("latin-1"))
+    tags = _tags(data)
+    name = _description(tags.get(b"desc", b""))
+    transfer = tags.get(b"cicp", bytes(12))[9]  # ICC.1:2022, 10.3: signature, reserved, then the four code points
+    if transfer in HDR_TRANSFERS:
+        raise HighDynamicRange(f"{HDR_TRANSFERS[transfer]} in the profile {name}")
+    if b"A2B0" in tags and space in ("RGB", "CMYK"):
+        return TableProfile(name, space)
+    if space != "RGB" or data[20:24] != b"XYZ ":
+        raise ValueError(f"of the kind {space or 'unknown'}")
+    return _matrix_profile(name, tags)
+
+
+def _tags(data: bytes) -> dict[bytes, bytes]:
     count = struct.unpack_from(">I", data, 128)[0]
-    if count > 200:
+    if count > _MOST_TAGS:
         raise ValueError("too many tags")
     tags = {}
     for i in range(count):
@@ -82,11 +111,10 @@ def _parse(data: bytes) -> MatrixProfile | TableProfile:
         if offset + size > len(data):
             raise ValueError("a tag lies outside the profile")
         tags[signature] = data[offset : offset + size]
-    name = _description(tags.get(b"desc", b""))
-    if b"A2B0" in tags and space in ("RGB", "CMYK"):
-        return TableProfile(name, space)
-    if space != "RGB" or data[20:24] != b"XYZ ":
-        raise ValueError(f"of the kind {space or 'unknown'}")
+    return tags
+
+
+def _matrix_profile(name: str, tags: dict[bytes, bytes]) -> MatrixProfile:
     try:
         columns = [_xyz(tags[key]) for key in (b"rXYZ", b"gXYZ", b"bXYZ")]
         red, green, blue = (_curve(tags[key]) for key in (b"rTRC", b"gTRC", b"bTRC"))
@@ -110,22 +138,32 @@ def _curve(tag: bytes) -> Curve:
     if tag[:4] == b"curv":
         count = struct.unpack_from(">I", tag, 8)[0]
         if count == 0:
-            return _gamma(1.0)
+            return gamma(1.0)
         if count == 1:
-            return _gamma(struct.unpack_from(">H", tag, 12)[0] / 256)
-        table = np.frombuffer(tag, dtype=">u2", count=-1, offset=12)[:count].astype(float) / 65535
-        if len(table) != count or np.any(np.diff(table) < 0) or table[-1] <= table[0]:
-            raise ValueError("with a curve that falls")
-        return Curve(table=table)
+            return _rising(gamma(struct.unpack_from(">H", tag, 12)[0] / 256))
+        if len(tag) < 12 + 2 * count:
+            raise ValueError("cut short")
+        return _rising(Curve(table=np.frombuffer(tag, dtype=">u2", count=count, offset=12) / 65535))
     if tag[:4] != b"para":
         raise ValueError("with a curve of an unknown kind")
     kind = struct.unpack_from(">H", tag, 8)[0]
     if kind > 4:
         raise ValueError("with a curve of an unknown kind")
     p = [v / 65536 for v in struct.unpack_from(f">{(1, 3, 4, 5, 7)[kind]}i", tag, 12)]
-    if not 0.1 < p[0] < 10:
+    return _rising(Curve(parameters=_seven(kind, p)))
+
+
+def _rising(curve: Curve) -> Curve:
+    """The curve itself, if it makes a picture: it rises from about black to about white and never falls."""
+    if curve.parameters and not 0.1 < curve.parameters[0] < 10:
         raise ValueError("with an impossible gamma")
-    return Curve(parameters=_seven(kind, p))
+    grid = np.linspace(0, 1, 1025) if curve.table is None else np.linspace(0, 1, len(curve.table))
+    value = curve(grid)
+    if not np.isfinite(value).all() or np.diff(value).min() < -1e-3:
+        raise ValueError("with a curve that falls")
+    if not (value[0] < 0.2 and 0.5 < value[-1] < 2):
+        raise ValueError("with a curve that does not run from black to white")
+    return curve
 
 
 def _seven(kind: int, p: list[float]) -> tuple[float, ...]:
@@ -151,37 +189,8 @@ def _description(tag: bytes) -> str:
         text = tag[offset : offset + size].decode("utf-16-be", "replace")
     else:
         text = ""
-    return "".join(c for c in text if c.isprintable()).strip()[:60] or "unnamed profile"
+    return _plain(text)[:60] or "unnamed profile"
 
 
-# ITU-T H.273 (V4): colour primaries 1 BT.709, 9 BT.2020, 12 Display P3 (SMPTE EG 432-1), all with white D65.
-_CICP_PRIMARIES = {
-    1: ("BT.709", [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]]),
-    9: ("BT.2020", [[0.708, 0.292], [0.170, 0.797], [0.131, 0.046]]),
-    12: ("Display P3", [[0.680, 0.320], [0.265, 0.690], [0.150, 0.060]]),
-}
-
-
-def cicp_of_png(data: bytes) -> tuple[int, int, int, int] | None:
-    """The four numbers of a PNG's cICP chunk (PNG third edition), or None."""
-    at = 8
-    while at + 12 <= len(data):
-        length, kind = struct.unpack_from(">I4s", data, at)
-        if kind == b"cICP" and length == 4 and at + 12 <= len(data):
-            a, b, c, d = data[at + 8 : at + 12]
-            return a, b, c, d
-        if kind in (b"IDAT", b"IEND"):
-            return None
-        at += 12 + length
-    return None
-
-
-def from_cicp(coded: tuple[int, int, int, int]) -> MatrixProfile | None:
-    """The profile of cICP code points, None where they are not known here (only sRGB's and linear transfer are)."""
-    primaries, transfer, matrix, full = coded
-    if primaries not in _CICP_PRIMARIES or transfer not in (8, 13) or matrix != 0 or full != 1:
-        return None
-    name, xy = _CICP_PRIMARIES[primaries]
-    grid = np.linspace(0, 1, 65536)
-    curve = Curve(table=srgb_decode(grid)) if transfer == 13 else _gamma(1.0)
-    return MatrixProfile(name, primaries_to_xyz_d50(np.array(xy)), (curve,) * 3)
+def _plain(text: str) -> str:
+    return "".join(c for c in text if c.isprintable()).strip()

@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
-from finishmatch.measure.photo import MAX_BYTES, Photo, Window
+from finishmatch.measure.limits import USUAL
+from finishmatch.measure.photo import Photo, Window
 
 BoolImage = npt.NDArray[np.bool_]
 
@@ -93,7 +94,7 @@ def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolImag
 
     from PIL import Image
 
-    data = read_whole(mark.path, MAX_BYTES)
+    data = read_whole(mark.path, USUAL.file_bytes)
     try:
         picture = np.asarray(Image.open(io.BytesIO(data), formats=("PNG",)))
     except Exception as error:  # decoders raise whatever they like on broken files

@@ -1,0 +1,50 @@
+"""HEIF files (HEIC) as pixels at their own depth; the library turns them upright as their boxes say."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+
+from finishmatch.errors import InputError, Note
+from finishmatch.measure.boxes import main_picture
+from finishmatch.measure.limits import Limits
+from finishmatch.measure.raster import Raster, check_size, read_exif
+from finishmatch.measure.spaces import Claims
+
+
+def read(data: bytes, limits: Limits) -> Raster:
+    """Decode the main picture of a HEIF file. Errors: photo_unreadable, photo_kind, photo_too_large."""
+    import pi_heif
+
+    try:
+        file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False, hdr_to_16bit=False)
+        image = file[file.primary_index]
+        width, height = image.size
+        check_size(width, height, limits)
+        mode = image.mode.partition(";")[0]
+        if mode not in ("RGB", "RGBA"):
+            raise InputError("photo_kind", f"a picture of kind {mode}")
+        pixels = np.asarray(image)
+    except (ValueError, EOFError, SyntaxError, RuntimeError) as error:
+        raise InputError("photo_unreadable", "broken, or a HEIF file of a kind that is not read") from error
+    notes: list[Note] = []
+    if len(file) > 1:
+        notes.append(Note("first_frame", "The file holds several pictures; the main one was measured."))
+    bits = int(image.info.get("bit_depth", 8))
+    if pixels.max() >> bits:
+        raise InputError("photo_unreadable", f"values beyond {bits} bits")
+    claims = Claims(icc=image.info.get("icc_profile"), nclx=main_picture(data).nclx, exif=_exif_space(image.info))
+    # ISO/IEC 23008-12, 6.5.10: the boxes turn the picture; the orientation in EXIF is not to be applied.
+    return Raster(pixels, mode, bits, 1, claims, tuple(notes))
+
+
+def _exif_space(info: dict[str, bytes]) -> str | None:
+    from PIL.Image import Exif
+
+    exif = Exif()
+    try:
+        exif.load(info.get("exif") or b"")
+        return read_exif(exif)[1]
+    except Exception:  # only the colour space is asked for, and that may be unknown
+        return None

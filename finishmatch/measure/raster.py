@@ -1,0 +1,180 @@
+"""JPEG, PNG, TIFF, WebP and AVIF files as pixels at the depth that they are stored in."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from finishmatch.errors import InputError, Note
+from finishmatch.measure.boxes import main_picture
+from finishmatch.measure.coded import cicp_of_png
+from finishmatch.measure.kinds import Kind
+from finishmatch.measure.limits import Limits
+from finishmatch.measure.spaces import Claims
+
+if TYPE_CHECKING:
+    from PIL.Image import Exif, Image
+
+Encoded = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+
+_ORIENTATION, _EXIF_IFD, _COLOUR_SPACE, _INTEROPERABILITY_IFD = 0x0112, 0x8769, 0xA001, 0xA005  # Exif 2.32
+_TIFF_BITS, _TIFF_PLANAR = 258, 284  # TIFF 6.0
+_GREY = ("1", "L", "LA", "La", "I", "F", "I;16", "I;16B", "I;16L")
+# A whole row of blocks of exactly this grey ends a JPEG whose data were cut and closed again.
+_JPEG_FILL, _JPEG_BLOCK = 128, 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Raster:
+    """A picture as stored.
+
+    ``pixels`` : (h, w, 3 or 4) uint8 or uint16; ``mode`` : RGB, RGBA or CMYK; ``bits`` : of each channel, the values
+    running from 0 to 2**bits - 1; ``orientation`` : Exif's, still to be applied.
+    """
+
+    pixels: Encoded
+    mode: str
+    bits: int
+    orientation: int
+    claims: Claims
+    notes: tuple[Note, ...]
+
+
+def read(data: bytes, kind: Kind, limits: Limits) -> Raster:
+    """Decode a file of one of the kinds above. Errors: photo_unreadable, photo_kind, photo_too_large."""
+    notes: list[Note] = []
+    with _opened(data, kind) as image:
+        check_size(image.width, image.height, limits)
+        if _holds_several(image):
+            notes.append(Note("first_frame", "The file holds several pictures; the first was measured."))
+        if image.mode in _GREY:
+            raise InputError("photo_kind", "a greyscale picture")
+        orientation, exif_space = _exif(image, notes)
+        nclx = main_picture(data).nclx if kind == "AVIF" else None
+        claims = _claims(image, data, kind, exif_space, nclx)
+        size = image.size
+        pixels, mode, bits = _pixels(image, data, kind, notes)
+    if pixels.shape[:2] != size[::-1]:
+        raise InputError("photo_unreadable", f"decoded to {pixels.shape[1]} x {pixels.shape[0]} pixels, not {size}")
+    # Both decoders turn TIFF themselves.
+    return Raster(pixels, mode, bits, 1 if kind == "TIFF" else orientation, claims, tuple(notes))
+
+
+def check_size(width: int, height: int, limits: Limits) -> None:
+    """Refuse a picture by the size in its header. Errors: photo_too_large."""
+    if width * height > limits.pixels:
+        what = f"{width} x {height} pixels, over {limits.pixels / 1e6:g} million"
+        raise InputError("photo_too_large", what)
+
+
+@contextmanager
+def _opened(data: bytes, kind: Kind) -> Iterator[Image]:
+    from PIL import Image, UnidentifiedImageError
+
+    formats = {"JPEG": ("JPEG", "MPO")}.get(kind, (kind,))
+    usual, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None  # our own limit is checked as soon as the size is known
+    try:
+        with Image.open(io.BytesIO(data), formats=formats) as image:
+            yield image
+    except UnidentifiedImageError as error:
+        raise InputError("photo_unreadable", f"broken, or a {kind} file of a kind that is not read") from error
+    finally:
+        Image.MAX_IMAGE_PIXELS = usual
+
+
+def _holds_several(image: Image) -> bool:
+    """Whether there are further pictures, without walking through them; a second JPEG is only a preview or a gain map."""
+    from PIL.TiffImagePlugin import TiffImageFile
+
+    if isinstance(image, TiffImageFile):
+        return bool(image.tag_v2.next)
+    return image.format != "MPO" and getattr(image, "n_frames", 1) > 1
+
+
+def _exif(image: Image, notes: list[Note]) -> tuple[int, str | None]:
+    try:
+        return read_exif(image.getexif())
+    except Exception:  # the reader raises whatever it likes on broken data
+        notes.append(Note("exif_unread", "The photo's EXIF data are broken; it was taken as upright."))
+        return 1, None
+
+
+def read_exif(exif: Exif) -> tuple[int, str | None]:
+    """Orientation 1 to 8, and the colour space that EXIF names, or None."""
+    orientation = exif.get(_ORIENTATION, 1)
+    space = exif.get_ifd(_EXIF_IFD).get(_COLOUR_SPACE)
+    interoperability = exif.get_ifd(_INTEROPERABILITY_IFD).get(1) if _INTEROPERABILITY_IFD in exif else None
+    # DCF 2.0: uncalibrated with R03 is Adobe RGB; 2 is common though in no standard.
+    adobe = "Adobe RGB (1998)" if space == 2 or interoperability == "R03" else None
+    return orientation if orientation in range(1, 9) else 1, "sRGB" if space == 1 else adobe
+
+
+def _claims(image: Image, data: bytes, kind: Kind, exif: str | None, nclx: tuple[int, int, int, int] | None) -> Claims:
+    info = image.info
+    png = kind == "PNG"
+    return Claims(
+        cicp=cicp_of_png(data) if png else None,
+        icc=info.get("icc_profile"),
+        nclx=nclx,
+        png_srgb=png and "srgb" in info,
+        png_gamma=info.get("gamma") if png else None,
+        png_primaries=info.get("chromaticity") if png else None,
+        exif=exif,
+    )
+
+
+def _pixels(image: Image, data: bytes, kind: Kind, notes: list[Note]) -> tuple[Encoded, str, int]:
+    bits = _bits_per_channel(image, data, kind)
+    if bits > 8 and image.mode in ("RGB", "RGBA", "RGBX"):
+        pixels = _deep(image, data, kind, bits)
+        return pixels, "RGBA" if pixels.shape[2] == 4 else "RGB", bits
+    if image.mode in ("P", "PA"):
+        notes.append(Note("palette_colours", "The photo has a palette of at most 256 colours."))
+    if image.mode == "CMYK":
+        return np.asarray(image), "CMYK", 8
+    seen_through = image.mode in ("RGBA", "PA", "RGBa") or "transparency" in image.info
+    if image.mode not in ("RGB", "RGBA", "P", "PA", "RGBa", "RGBX", "YCbCr"):
+        raise InputError("photo_kind", f"a picture of kind {image.mode}")
+    mode = "RGBA" if seen_through else "RGB"
+    pixels = np.asarray(image if image.mode == mode else image.convert(mode))
+    if kind == "JPEG" and not image.info.get("progressive") and _ends_in_fill(pixels):
+        raise InputError("photo_unreadable", "cut short: it ends in the grey that stands for missing data")
+    return pixels, mode, 8
+
+
+def _ends_in_fill(pixels: Encoded) -> bool:
+    return bool((pixels[-_JPEG_BLOCK:] == _JPEG_FILL).all())
+
+
+def _bits_per_channel(image: Image, data: bytes, kind: Kind) -> int:
+    from PIL.TiffImagePlugin import TiffImageFile
+
+    if kind == "PNG":
+        return data[24]  # PNG (ISO/IEC 15948) IHDR: bit depth
+    if kind == "AVIF":
+        return main_picture(data).bits
+    return max(image.tag_v2.get(_TIFF_BITS, (8,))) if isinstance(image, TiffImageFile) else 8
+
+
+def _deep(image: Image, data: bytes, kind: Kind, bits: int) -> npt.NDArray[np.uint16]:
+    """More than 8 bits, which Pillow would cut to 8. OpenCV turns TIFF upright, and nothing else.
+
+    It reads planes that are stored one after the other wrongly and without a word: those are refused.
+    """
+    import cv2
+    from PIL.TiffImagePlugin import TiffImageFile
+
+    if isinstance(image, TiffImageFile) and image.tag_v2.get(_TIFF_PLANAR, 1) != 1:
+        raise InputError("photo_kind", "a TIFF of more than 8 bits whose colours are stored as separate planes")
+    pixels = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_UNCHANGED)
+    if pixels is None:
+        raise InputError("photo_unreadable", f"broken, or a {kind} file of a kind that is not read")
+    if pixels.dtype != np.uint16 or pixels.ndim != 3 or pixels.shape[2] not in (3, 4) or pixels.max() >> bits:
+        raise InputError("photo_kind", f"a {kind} file of {bits} bits of a kind that is not read")
+    return np.asarray(pixels[..., [2, 1, 0, 3][: pixels.shape[2]]], dtype=np.uint16)
