@@ -242,10 +242,10 @@ def _buy(choosing: Choosing, case: _Case) -> list[Advice]:
 def _photographs(facts: Sequence[PartFacts], case: _Case, choosing: Choosing) -> list[Advice]:
     """One piece of advice for each reason: refused parts, then unsure pairs by their largest cause, then candidates."""
     reasons: dict[str, list[str]] = {}
-    for name, notes in case.refusals.items():
-        mend = CODES[notes[-1].code].mend if notes else "go nearer, in even light"
-        reasons.setdefault(f"could not be measured: {mend}", []).append(name)
     by_name = {part.name: part for part in facts}
+    for name, notes in case.refusals.items():
+        if not by_name[name].neutral:
+            reasons.setdefault(f"could not be measured: {CODES[notes[-1].code].mend}", []).append(name)
     for d in case.differences:
         a, b = by_name[d.a], by_name[d.b]
         rivals = a.slot is not None and a.slot == b.slot

@@ -191,22 +191,25 @@ def _worst_pair(shop: _Shop, parts: list[PartFacts]) -> tuple[str, str] | None:
 
 
 def _blocked(shop: _Shop) -> tuple[Blocked, ...]:
-    """Slots of which every candidate exceeds the tolerance beside a fixed part, or beside all candidates of a slot."""
-    blocked = []
-    for slot, parts in shop.slots.items():
-        worst, other, best = min((*_hurdle(shop, slot, part), part.name) for part in parts)
-        if worst > shop.together:
-            blocked.append(Blocked(slot, best, other, worst))
-    return tuple(blocked)
+    """Slots of which every candidate exceeds the tolerance beside what is fixed; then, of the others, those of which
+    every candidate exceeds it beside all candidates of one slot. A slot once named blocks no other.
+    """
+    open_ = dict(shop.slots)
+    found = []
+    for beside in (False, True):
+        for slot, parts in shop.slots.items():
+            rivals = [other for name, other in open_.items() if beside and name != slot]
+            worst, other, best = min((*_hurdle(shop, part, rivals), part.name) for part in parts)
+            if slot in open_ and worst > shop.together:
+                found.append(Blocked(slot, best, other, worst))
+                del open_[slot]
+    return tuple(found)
 
 
-def _hurdle(shop: _Shop, slot: str, part: PartFacts) -> tuple[float, str]:
-    easiest = [
-        min((shop.upper(part, other), other.name) for other in parts)
-        for name, parts in shop.slots.items()
-        if name != slot
-    ]
-    return max([shop.against(part, shop.fixed), *easiest], default=(0.0, ""))
+def _hurdle(shop: _Shop, part: PartFacts, slots: Sequence[tuple[PartFacts, ...]]) -> tuple[float, str]:
+    """The worst pair that a candidate cannot avoid."""
+    easiest = [min((shop.upper(part, other), other.name) for other in parts) for parts in slots]
+    return max([shop.against(part, shop.fixed), *easiest])
 
 
 def _neutral(shop: _Shop) -> tuple[NeutralOption, ...]:
