@@ -14,6 +14,7 @@ import typer
 
 from finishmatch import __version__
 from finishmatch.errors import CODES, CommandError, FinishmatchError
+from finishmatch.verbs.mark import mark
 
 if TYPE_CHECKING:
     from finishmatch.audit import Progress
@@ -24,7 +25,8 @@ HELP = """Says from photographs which parts sold under one finish name will look
 
 Photograph the parts beside a reference card, say in a build file where they lie, and audit it:
 
-    finishmatch new bench.jpg > build.toml      start a build file
+    finishmatch mark bench.jpg                  start a build file, outline parts in the browser
+    finishmatch new bench.jpg > build.toml      or start one to write by hand
     finishmatch audit build.toml --out result   measure, compare, write the report
 
 A camera is no spectrophotometer: read the report's notes on how sure it is. Colour never outranks a part's rating."""
@@ -40,6 +42,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+app.command()(mark)
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 BuildFile = Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")]

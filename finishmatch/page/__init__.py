@@ -1,0 +1,1 @@
+"""The local marking page: a server for this machine alone, and its static files."""

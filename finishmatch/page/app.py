@@ -1,0 +1,188 @@
+"""The marking page's addresses."""
+
+from __future__ import annotations
+
+import json
+import math
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from anyio.to_thread import run_sync
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from finishmatch.errors import FinishmatchError, InputError
+from finishmatch.measure.limits import MAX_BYTES
+from finishmatch.page import prints
+from finishmatch.page.desk import Desk
+from finishmatch.page.guard import Guard, Keys
+from finishmatch.page.uploads import SUFFIX_OF_TYPE
+
+MOST_JSON_BYTES = 4_000_000
+_TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+# The report is one page without scripts that brings its own style and pictures.
+_REPORT_POLICY = (
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
+)
+_ENTER = """<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8"><title>finishmatch</title>
+<meta http-equiv="refresh" content="0; url=/"></head><body><p><a href="/">To the marking page</a></p></body></html>"""
+
+
+class Refused(Exception):
+    """A request that is not one of the page's own: status and one line."""
+
+    def __init__(self, status: int, code: str, text: str) -> None:
+        super().__init__(text)
+        self.status, self.code, self.text = status, code, text
+
+
+def make_app(desk: Desk, keys: Keys) -> Starlette:
+    """The server's application for one build file."""
+    routes = _Routes(desk, keys)
+    return Starlette(
+        routes=[
+            Route("/enter", routes.enter),
+            Route("/", routes.static),
+            Route("/static/{name}", routes.static),
+            Route("/api/state", routes.state),
+            Route("/api/build", routes.save, methods=["PUT"]),
+            Route("/api/verdict", routes.verdict, methods=["POST"]),
+            Route("/api/outline", routes.outline, methods=["POST"]),
+            Route("/api/photos", routes.add_photo, methods=["PUT"]),
+            Route("/api/photos/{id}", routes.photo_facts),
+            Route("/photo/{id}/view", routes.view),
+            Route("/photo/{id}/thumb", routes.thumb),
+            Route("/crop/{id}", routes.crop),
+            Route("/report", routes.report),
+        ],
+        middleware=[Middleware(Guard, keys=keys)],
+        exception_handlers={FinishmatchError: _told, Refused: _told},
+    )
+
+
+class _Routes:
+    def __init__(self, desk: Desk, keys: Keys) -> None:
+        self._desk, self._keys = desk, keys
+
+    async def enter(self, request: Request) -> Response:
+        if not self._keys.spend(request.query_params.get("token", "")):
+            used = (
+                "This address was used already, or is not the one that was printed. Start `finishmatch mark` again.\n"
+            )
+            return PlainTextResponse(used, status_code=403)
+        # Not a redirect: its request would count as made by whatever page led here, and bring no SameSite=Strict cookie.
+        response = HTMLResponse(_ENTER)
+        response.set_cookie(self._keys.cookie, self._keys.session, httponly=True, samesite="strict", path="/")
+        return response
+
+    async def static(self, request: Request) -> Response:
+        name = request.path_params.get("name", "index.html")
+        files = static_files()
+        if name not in files:
+            raise Refused(404, "file_missing", "there is no such file")
+        return Response(files[name], media_type=_TYPES[name.rpartition(".")[2]])
+
+    async def state(self, request: Request) -> Response:
+        return JSONResponse(await run_sync(self._desk.state))
+
+    async def save(self, request: Request) -> Response:
+        sent = await _json(request)
+        saved = await run_sync(self._desk.save, sent.get("revision"), sent.get("draft"))
+        return JSONResponse(saved.state, status_code=409 if saved.conflict else 200)
+
+    async def verdict(self, request: Request) -> Response:
+        sent = await _json(request)
+        return JSONResponse(await run_sync(self._desk.verdict, sent.get("draft")))
+
+    async def outline(self, request: Request) -> Response:
+        sent = await _json(request)
+        x, y = (_finite(sent.get(axis)) for axis in "xy")
+        points = await run_sync(self._desk.outline_at, str(sent.get("file")), x, y)
+        return JSONResponse({"outline": points})
+
+    async def add_photo(self, request: Request) -> Response:
+        kind = request.headers.get("content-type", "")
+        if kind not in SUFFIX_OF_TYPE:
+            raise Refused(415, "photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
+        data = await _body(request, MAX_BYTES)
+        name = request.query_params.get("name", "")
+        return JSONResponse(await run_sync(self._desk.add_photo, name, kind, data), status_code=201)
+
+    async def photo_facts(self, request: Request) -> Response:
+        return JSONResponse(await run_sync(self._desk.photo_facts, request.path_params["id"]))
+
+    async def view(self, request: Request) -> Response:
+        return await self._print(request, prints.VIEW_PX)
+
+    async def thumb(self, request: Request) -> Response:
+        return await self._print(request, prints.THUMB_PX)
+
+    async def _print(self, request: Request, longest: int) -> Response:
+        data = await run_sync(self._desk.print_of, request.path_params["id"], longest)
+        return Response(data, media_type="image/jpeg")
+
+    async def crop(self, request: Request) -> Response:
+        return Response(await run_sync(self._desk.crop, request.path_params["id"]), media_type="image/jpeg")
+
+    async def report(self, request: Request) -> Response:
+        try:
+            page = await run_sync(self._desk.report)
+        except FinishmatchError as error:
+            return PlainTextResponse(f"There is no report yet. {error}\n", status_code=422)
+        return HTMLResponse(page, headers={"content-security-policy": _REPORT_POLICY})
+
+
+@cache
+def static_files() -> dict[str, bytes]:
+    """Name -> contents of every file that the browser may ask for."""
+    folder = resources.files("finishmatch.page") / "static"
+    return {file.name: file.read_bytes() for file in folder.iterdir() if file.name.rpartition(".")[2] in _TYPES}
+
+
+async def _body(request: Request, most_bytes: int) -> bytes:
+    """The body, read no further than the limit."""
+    too_large = Refused(413, "photo_too_large", f"more than {most_bytes // 10**6} MB")
+    if int(request.headers.get("content-length") or 0) > most_bytes:
+        raise too_large
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > most_bytes:
+            raise too_large
+    return bytes(data)
+
+
+async def _json(request: Request) -> dict[str, Any]:
+    if request.headers.get("content-type") != "application/json":
+        raise Refused(415, "build_value", "only JSON is understood")
+    try:
+        sent = json.loads(await _body(request, MOST_JSON_BYTES), parse_constant=_no_constant)
+    except (ValueError, RecursionError) as error:
+        raise Refused(400, "build_value", "that is no JSON") from error
+    if not isinstance(sent, dict):
+        raise Refused(400, "build_value", "that is no JSON object")
+    return sent
+
+
+def _no_constant(name: str) -> None:
+    raise ValueError(f"{name} is no JSON number")
+
+
+def _finite(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise InputError("build_value", "a point is not two finite numbers")
+    return float(value)
+
+
+def _told(request: Request, error: Exception) -> Response:
+    """Every trouble as one JSON shape. A file that is gone is 404; what cannot be done with what was sent is 422."""
+    if isinstance(error, Refused):
+        return JSONResponse({"error": {"code": error.code, "text": error.text}}, status_code=error.status)
+    assert isinstance(error, FinishmatchError)
+    status = 404 if error.code == "file_missing" else 422
+    return JSONResponse({"error": {"code": error.code, "text": str(error)}}, status_code=status)

@@ -1,0 +1,52 @@
+"""Run the marking page on this machine's own address and a free port."""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+
+from finishmatch.errors import CommandError
+from finishmatch.files import edit
+from finishmatch.files.whole import write_new
+from finishmatch.measure.photo import open_photo
+from finishmatch.page.app import make_app
+from finishmatch.page.desk import Desk
+from finishmatch.page.guard import Keys
+from finishmatch.text import LONGEST_PATH, blemish
+
+
+def start_build(photos: list[Path], out: Path) -> None:
+    """Write a new build file with these photos. Errors: those of the photos; file_exists, out_unwritable."""
+    for photo in photos:
+        open_photo(photo)
+    folder = out.parent.resolve()
+    files = dict.fromkeys(Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos)
+    for file in files:
+        if reason := blemish(file, LONGEST_PATH):
+            raise CommandError("build_value", f"{file!r}: the file's name {reason}", "rename the file")
+    write_new(out, edit.started(out.stem, list(files)))
+
+
+def serve(build: Path, announce: Callable[[str], None]) -> None:
+    """Serve the page of a build file until interrupted. ``announce`` is told the address, good once.
+
+    Errors: those of the build file.
+    """
+    desk = Desk(build)
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        keys = Keys(listener.getsockname()[1])
+        config = uvicorn.Config(
+            make_app(desk, keys),
+            log_level="critical",
+            access_log=False,
+            server_header=False,
+            lifespan="off",
+            ws="none",
+            timeout_graceful_shutdown=2,
+        )
+        announce(f"http://127.0.0.1:{keys.port}/enter?token={keys.token}")
+        uvicorn.Server(config).run(sockets=[listener])

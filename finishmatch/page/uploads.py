@@ -1,0 +1,62 @@
+"""A photo sent by the page: decoded before it is believed, stored beside the build file under a safe name."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+import unicodedata
+from pathlib import Path
+
+from finishmatch.disk import read_whole
+from finishmatch.errors import InputError
+from finishmatch.files.whole import write_new
+from finishmatch.measure.limits import MAX_BYTES
+from finishmatch.measure.photo import open_photo
+
+SUFFIX_OF_TYPE = {
+    "image/jpeg": ".jpg",
+    "image/png": ".png",
+    "image/tiff": ".tif",
+    "image/heic": ".heic",
+    "image/heif": ".heif",
+    "image/avif": ".avif",
+    "image/webp": ".webp",
+}
+_LONGEST = 60
+_UNSAFE = re.compile(r"[^\w.-]+")
+# Names that one system or another takes for devices (Microsoft, "Naming Files, Paths, and Namespaces").
+_DEVICES = frozenset(["con", "prn", "aux", "nul", *(f"{kind}{n}" for kind in ("com", "lpt") for n in range(10))])
+
+
+def safe_stem(name: str) -> str:
+    """A file name without its folder and ending, of letters, digits, "_", "-" and "." inside, never empty."""
+    base = unicodedata.normalize("NFC", re.split(r"[/\\]", name)[-1])
+    stem = _UNSAFE.sub("_", base.rpartition(".")[0] or base)[:_LONGEST].strip("._- ")
+    return f"photo-{stem}" if stem.split(".")[0].lower() in _DEVICES or not stem else stem
+
+
+def store(folder: Path, name: str, content_type: str, data: bytes) -> str:
+    """Store a photo in ``folder`` and return its file name; the same bytes under the same name are stored once.
+
+    Errors: photo_kind for a type that is not allowed; those of :func:`open_photo`; out_unwritable.
+    """
+    suffix = SUFFIX_OF_TYPE.get(content_type)
+    if suffix is None:
+        raise InputError("photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
+    stem = safe_stem(name)
+    with tempfile.TemporaryDirectory(prefix="finishmatch-") as room:
+        trial = Path(room) / f"{stem}{suffix}"
+        write_new(trial, data)
+        open_photo(trial, trial.name)
+    for count in range(1, 1000):
+        path = folder / f"{stem}{'' if count == 1 else f'-{count}'}{suffix}"
+        try:
+            write_new(path, data)
+        except InputError as error:
+            if error.code != "file_exists":
+                raise
+            if not path.is_symlink() and path.is_file() and read_whole(path, MAX_BYTES) == data:
+                return path.name
+        else:
+            return path.name
+    raise InputError("file_exists", f"{stem}{suffix} exists a thousand times already")
