@@ -29,13 +29,13 @@ def parts_csv(results: Results) -> str:
     ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` is a JSON object,
     correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts.
     """
-    return _csv(_PART_COLUMNS, (_part(part) for part in document(results)["parts"]))
+    return csv_text(_PART_COLUMNS, (_part(part) for part in document(results)["parts"]))
 
 
 def differences_csv(results: Results) -> str:
     """One line a pair of measured parts, with the columns of results.json; of its notes, the codes."""
     rows = document(results)["differences"]
-    return _csv([field.name for field in fields(Difference)], ({**row, "notes": _codes(row)} for row in rows))
+    return csv_text([field.name for field in fields(Difference)], ({**row, "notes": _codes(row)} for row in rows))
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:
@@ -52,11 +52,13 @@ def _codes(row: dict[str, Any]) -> str:
     return " ".join(note["code"] for note in row["notes"])
 
 
-def _csv(columns: Iterable[str], rows: Iterable[dict[str, Any]]) -> str:
+def csv_text(columns: Iterable[str], rows: Iterable[dict[str, Any]]) -> str:
+    """A table whose texts no spreadsheet takes for formulas; column names included."""
     text = io.StringIO()
-    writer = csv.DictWriter(text, list(columns), lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows({column: _harmless(value) for column, value in row.items()} for row in rows)
+    names = list(columns)
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(map(_harmless, names))
+    writer.writerows([_harmless(row.get(name)) for name in names] for row in rows)
     return text.getvalue()
 
 
