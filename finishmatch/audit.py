@@ -34,9 +34,10 @@ from finishmatch.judge.sets import find_sets
 from finishmatch.measure import cards
 from finishmatch.measure.cards import Card
 from finishmatch.measure.flat import fit_flat
+from finishmatch.measure.limits import USUAL, Limits
 from finishmatch.measure.marks import Box, Mark, Outline
-from finishmatch.measure.photo import open_photo
 from finishmatch.measure.pool import Pooled, pool
+from finishmatch.measure.quarantine import Quarantine
 from finishmatch.measure.shoot import Shot, shoot
 
 Progress = Callable[[str, int, int], None]
@@ -50,18 +51,22 @@ class Audit:
     exhibits: Exhibits
 
 
-def audit_file(path: Path, progress: Progress | None = None) -> Audit:
+def audit_file(path: Path, progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
     """Audit a build file. ``progress`` is told the photo, how many are done, and of how many.
+
+    Photos are decoded in a process of their own, within ``limits``.
 
     Errors: those of the build file, the photos, the cards and the marks; all_refused or the card's own error when
     nothing could be measured.
     """
-    return audit_build(build_file.read(path), progress)
+    return audit_build(build_file.read(path), progress, limits)
 
 
-def audit_build(build: Build, progress: Progress | None = None) -> Audit:
+def audit_build(build: Build, progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
     """Audit a build value; see :func:`audit_file`."""
-    return audit_shots(build, _shots(build, progress))
+    with Quarantine(limits) as quarantine:
+        shots = _shots(build, quarantine, progress)
+    return audit_shots(build, shots)
 
 
 def audit_shots(build: Build, shots: list[Shot]) -> Audit:
@@ -74,7 +79,6 @@ def audit_shots(build: Build, shots: list[Shot]) -> Audit:
     sightings = [_sighting(build, shots, item) for item in pooled]
     differences = compare(finishes, build.parts, build.tolerance, sightings)
     sets = find_sets(finishes, build.parts, differences)
-    choosing = choose(finishes, build.parts, differences)
     choosing = choose(finishes, build.parts, differences)
     parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
     refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
@@ -92,7 +96,7 @@ def audit_shots(build: Build, shots: list[Shot]) -> Audit:
     return Audit(results, _exhibits(shots, pooled))
 
 
-def _shots(build: Build, progress: Progress | None) -> list[Shot]:
+def _shots(build: Build, quarantine: Quarantine, progress: Progress | None) -> list[Shot]:
     """Every photo measured, one in memory at a time; those without a card last, since others bridge them."""
     order = sorted(range(len(build.photos)), key=lambda i: build.photos[i].card.kind == "none")
     shots: dict[int, Shot] = {}
@@ -105,15 +109,15 @@ def _shots(build: Build, progress: Progress | None) -> list[Shot]:
             if shot.corrected and shot.corrected.spot
             for sample in shot.samples
         }
-        shots[i] = _shot(build.photos[i], known)
+        shots[i] = _shot(build.photos[i], quarantine, known)
     if progress:
         progress("", len(order), len(order))
     return [shots[i] for i in range(len(order))]
 
 
-def _shot(entry: PhotoEntry, known: dict[str, np.ndarray]) -> Shot:
-    photo = open_photo(entry.path, entry.file)
-    flat = None if entry.flat is None else fit_flat(open_photo(entry.flat), photo)
+def _shot(entry: PhotoEntry, quarantine: Quarantine, known: dict[str, np.ndarray]) -> Shot:
+    photo = quarantine.open_photo(entry.path, entry.file)
+    flat = None if entry.flat is None else fit_flat(quarantine.open_photo(entry.flat), photo)
     marks = [(part.name, part.mark) for part in entry.parts]
     return shoot(photo, card_of(entry.card), place_of(entry.card), marks, flat, known)
 

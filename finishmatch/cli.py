@@ -267,10 +267,11 @@ def new(
 ) -> None:
     """Write a commented build file to start from."""
     from finishmatch.files import build, whole
-    from finishmatch.measure.photo import open_photo
+    from finishmatch.measure.quarantine import Quarantine
 
-    for photo in photos:
-        open_photo(photo)
+    with Quarantine() as quarantine:
+        for photo in photos:
+            quarantine.open_photo(photo)
     text = build.template(photos, out.parent if out else Path())
     if out:
         whole.write_new(out, text)
