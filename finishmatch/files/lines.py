@@ -43,9 +43,13 @@ class Complaint:
 
 
 def complaint_error(complaints: Iterable[Complaint], text: str, path: Path) -> InputError:
-    """The error for the complaint that stands first in the file; it says how many more there are."""
+    """The error for the complaint that stands first in the file; it says how many more there are.
+
+    Unknown keys come before all else: a misspelt key is missing as well, and its line is where to mend it.
+    """
     lines = locate(text)
-    placed = sorted(((line_of(one.key, lines), one) for one in complaints), key=lambda pair: pair[0])
+    placed = [(line_of(one.key, lines), one) for one in complaints]
+    placed.sort(key=lambda pair: (pair[1].code != "unknown_key", pair[0]))
     line, first = placed[0]
     where = f"{shown(path)}, line {line}" + (f", {key_text(first.key)}" if first.key else "")
     more = f" (and {len(placed) - 1} more)" if len(placed) > 1 else ""

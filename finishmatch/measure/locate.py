@@ -122,7 +122,7 @@ def check_corners(photo: Photo, corners: Corners) -> Corners:
 def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches]:
     """Try every rotation, mirror image and known order of the card; the best must win clearly.
 
-    Errors: card_order_unclear.
+    Errors: card_order_unclear; card_unfit when too few patches can be used to tell.
     """
     reads: list[tuple[float, int, bool, str, Patches]] = []
     for turn in range(4):
@@ -136,6 +136,8 @@ def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches
         return spot, reads[0][4]
     reads.sort(key=lambda read: read[0])
     error, turn, mirrored, name, patches = reads[0]
+    if np.isinf(error):
+        raise _unfit(photo, patches)
     if error > _ORDER_MAX or error * _ORDER_WIN > reads[1][0]:
         raise NothingMeasured(
             "card_order_unclear",
@@ -248,13 +250,14 @@ def leave_out(patches: Patches, faults: dict[int, str]) -> Patches:
 def require_enough(photo: Photo, patches: Patches) -> None:
     """Errors: card_unfit with the reasons counted, below 12 good patches or 3 good neutrals."""
     used = patches.used
-    neutrals = int((used & patches.neutral).sum())
-    if used.sum() >= min(_MIN_PATCHES, len(used)) and neutrals >= _MIN_NEUTRALS:
-        return
-    raise NothingMeasured(
-        "card_unfit",
-        f"{photo.name}: only {used.sum()} patches of the card can be used, {neutrals} of them neutral ({fault_words(patches)})",
-    )
+    if used.sum() < min(_MIN_PATCHES, len(used)) or (used & patches.neutral).sum() < _MIN_NEUTRALS:
+        raise _unfit(photo, patches)
+
+
+def _unfit(photo: Photo, patches: Patches) -> NothingMeasured:
+    used = patches.used
+    usable = f"only {used.sum()} patches of the card can be used, {(used & patches.neutral).sum()} of them neutral"
+    return NothingMeasured("card_unfit", f"{photo.name}: {usable} ({fault_words(patches)})")
 
 
 def fault_words(patches: Patches) -> str:
