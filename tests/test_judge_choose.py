@@ -144,7 +144,8 @@ def test_an_owned_part_settles_its_slot() -> None:
     ]
     found, _ = shop(rows)
     assert [choice.picks for choice in found.choices or ()] == [(("lock", "A"), ("door", "B"))]
-    assert found.choices and found.choices[0].price == 20.0
+    assert found.choices is not None
+    assert found.choices[0].price == 20.0
 
 
 def test_a_slot_without_a_workable_candidate_is_named_with_the_pair_that_blocks_it() -> None:
@@ -176,7 +177,8 @@ def test_going_neutral_never_mismatches_and_is_offered_with_its_price() -> None:
     ]
     found, _ = shop(rows)
     assert picks(found) == [("black",), ("B",)]
-    assert found.choices and found.choices[0].worst == 0.0
+    assert found.choices is not None
+    assert found.choices[0].worst == 0.0
     assert found.worst_pairs[0] is None
     assert [(n.slot, n.part, n.price, n.worst) for n in found.neutral] == [("door", "black", 25.0, 0.0)]
 

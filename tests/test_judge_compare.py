@@ -17,9 +17,7 @@ from finishmatch.judge.pairs import every_pair
 BRONZE = (45.0, 12.0, 28.0)
 
 
-def table(
-    lab: object, sd: float = 0.2, level_sd: float = 0.06, cov: np.ndarray | None = None
-) -> Finishes:
+def table(lab: object, sd: float = 0.2, level_sd: float = 0.06, cov: np.ndarray | None = None) -> Finishes:
     values = np.array(lab, dtype=float)
     n = len(values)
     joint = np.eye(3 * n) * sd**2 if cov is None else cov
@@ -95,9 +93,7 @@ def simulated(true: np.ndarray, sd: float, seed: int, n: int = 500) -> tuple[Fin
     rng = np.random.default_rng(seed)
     own = np.linalg.cholesky(np.array([[1, 0.2, 0], [0.2, 1, 0.5], [0, 0.5, 1.5]])) * sd
     shared = rng.standard_normal((n, 3)) * 2
-    lab = [
-        true[k, part] + own @ rng.standard_normal(3) + shared[k] for k in range(n) for part in range(2)
-    ]
+    lab = [true[k, part] + own @ rng.standard_normal(3) + shared[k] for k in range(n) for part in range(2)]
     block = np.tile(np.eye(3) * 4, (2, 2)) + np.kron(np.eye(2), own @ own.T)
     return np.array(lab), block
 
@@ -215,7 +211,10 @@ def test_an_unsure_pair_names_its_largest_cause() -> None:
 
 
 def test_an_unsure_pair_across_photos_says_so_and_how_to_settle_it() -> None:
-    seen = {"A": Sighting("A", frozenset({"one.jpg"}), frozenset({"sun"})), "B": Sighting("B", frozenset({"two.jpg"}), frozenset({"lamp"}))}
+    seen = {
+        "A": Sighting("A", frozenset({"one.jpg"}), frozenset({"sun"})),
+        "B": Sighting("B", frozenset({"two.jpg"}), frozenset({"lamp"})),
+    }
     found = judge(table([BRONZE, (45.0, 14.0, 30.0)], sd=2.0), seen=seen)[0]
     assert codes(found) == ["different_photos", "different_light", "photo_cannot_settle"]
     assert "photograph both in one photo" in found.words
@@ -268,7 +267,10 @@ def test_the_order_of_two_parts_changes_no_number_but_the_sign() -> None:
     one, other = judge(table(lab))[0], judge(table(lab[::-1]))[0]
     for name in ("de00", "de00_level", "low", "high", "p_within"):
         assert getattr(one, name) == pytest.approx(getattr(other, name))
-    assert (one.verdict, one.dL, one.dC, one.dH) == (other.verdict, *(pytest.approx(-v) for v in (other.dL, other.dC, other.dH)))
+    assert (one.verdict, one.dL, one.dC, one.dH) == (
+        other.verdict,
+        *(pytest.approx(-v) for v in (other.dL, other.dC, other.dH)),
+    )
     assert one.level_ratio == pytest.approx(1 / other.level_ratio)
 
 

@@ -64,7 +64,7 @@ def test_sets_are_a_partition_and_every_pair_in_one_agrees() -> None:
 def test_reordering_the_parts_changes_no_set() -> None:
     rng = np.random.default_rng(6)
     lab = np.column_stack([np.full(9, 50), rng.normal(10, 3, 9), rng.normal(28, 4, 9)])
-    found, finishes, differences = sets_of(lab)
+    found, finishes, _ = sets_of(lab)
     order = rng.permutation(9)
     turned = Finishes(tuple(finishes.names[i] for i in order), lab[order], np.eye(27) * 0.01, np.full(9, 0.06))
     facts = [PartFacts(name) for name in turned.names]

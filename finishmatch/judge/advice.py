@@ -232,7 +232,7 @@ def _buy(choosing: Choosing, case: _Case) -> list[Advice]:
     found = [Advice("buy", text, tuple(part for _, part in choice.picks))]
     for b in choosing.blocked:
         text = f"No candidate for {b.slot} works: even {b.part} may differ from {b.other} by {b.worst:.1f}."
-        found.append(Advice("return", text, (b.part, b.other)))
+        found.append(Advice("blocked", text, (b.part, b.other)))
     for n in choosing.neutral:
         text = f"Slot {n.slot} could go neutral with {n.part} ({_money(n.price)}); the worst pair is then up to {n.worst:.1f}."
         found.append(Advice("turn_neutral", text, (n.part,)))

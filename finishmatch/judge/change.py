@@ -93,7 +93,9 @@ def swaps(
     """For as many changed parts as can be, another candidate of its slot that agrees with all that stay and with the
     other swaps; of these the cheapest, then by name. Neutral candidates agree with everybody.
     """
-    pool = sorted(((part, offer) for part in change for offer in offers if part.slot and offer.slot == part.slot), key=_pair_name)
+    pool = sorted(
+        ((part, offer) for part in change for offer in offers if part.slot and offer.slot == part.slot), key=_pair_name
+    )
     names = list(dict.fromkeys([*kept, *(offer.name for _, offer in pool)]))
     joined, _ = graph_of(names, differences)
     index = {name: i for i, name in enumerate(names)}

@@ -225,9 +225,7 @@ def _neutral(shop: _Shop) -> tuple[NeutralOption, ...]:
     return tuple(options)
 
 
-def _better_photos(
-    shop: _Shop, facts: Sequence[PartFacts], worst: float, picked: list[PartFacts]
-) -> tuple[str, ...]:
+def _better_photos(shop: _Shop, facts: Sequence[PartFacts], worst: float, picked: list[PartFacts]) -> tuple[str, ...]:
     """Candidates that, put in the place of the best choice's pick, could better it if they measured as well as they may.
 
     A refused candidate may match anything; a measured one may be as near as the lower end of its interval.

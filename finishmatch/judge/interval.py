@@ -17,7 +17,7 @@ _MISS_BELOW, _MISS_ABOVE = 0.07, 0.03
 
 _ANGLES = 512
 CERTAIN_SD = 6.44  # sqrt(2 ln 1e9): a planar normal lies farther out with probability 1e-9
-_FAR = 30.0  # beyond so many standard deviations from zero the interval is that of a normal
+_FAR = 15.0  # beyond so many standard deviations from zero the interval is that of a normal
 
 
 def probability_within(centre: Array, spread: Array, tolerance: Array) -> Array:

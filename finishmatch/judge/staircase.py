@@ -104,13 +104,17 @@ def _cheapest(market: Market, bound: float, limit: float = np.inf) -> Step | Non
     fits = fits & alive
     packed = np.packbits(fits, axis=1, bitorder="little")
     search = _Search(market, [int.from_bytes(row.tobytes(), "little") for row in packed], limit)
-    search.extend(int.from_bytes(np.packbits(alive, bitorder="little").tobytes(), "little"), tuple(range(len(starts))), {}, 0.0)
+    search.extend(
+        int.from_bytes(np.packbits(alive, bitorder="little").tobytes(), "little"), tuple(range(len(starts))), {}, 0.0
+    )
     if search.best is None:
         return None
     return Step(search.best, market.worst(search.best), float(market.price[list(search.best)].sum()))
 
 
-def _consistent(fits: npt.NDArray[np.bool_], alive: npt.NDArray[np.bool_], starts: npt.NDArray[np.intp]) -> npt.NDArray[np.bool_]:
+def _consistent(
+    fits: npt.NDArray[np.bool_], alive: npt.NDArray[np.bool_], starts: npt.NDArray[np.intp]
+) -> npt.NDArray[np.bool_]:
     """Strike out items that have no partner left in some other group, until none is struck."""
     own = np.searchsorted(starts, np.arange(len(alive)), side="right") - 1
     while True:
