@@ -194,7 +194,7 @@ PICTURES: tuple[Picture, ...] = (
             seed=18,
         ),
         _OWN,
-        Exposure("D55", ev=2.1, seed=18),
+        Exposure("D55", ev=1.3, seed=18),
         "chart24",
         "light tent",
     ),
@@ -227,7 +227,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Make the sample build.")
     parser.add_argument("--out", type=Path, default=Path("sample_photos/cabin"))
     parser.add_argument("--only", help="one photo's file name")
-    parser.add_argument("--spp", type=int, default=64, help="rays a pixel")
+    parser.add_argument("--spp", type=int, default=16, help="rays a pixel, in rounds of 16")
     said = parser.parse_args()
     said.out.mkdir(parents=True, exist_ok=True)
     photos = _photo_truths(said.out, said.only, said.spp)
