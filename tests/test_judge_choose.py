@@ -196,3 +196,30 @@ def test_black_never_replaces_silver_unless_it_is_called_neutral() -> None:
         ("black", (20.0, 0.0, 0.0), bought("x")),
     ]
     assert picks(shop(rows)[0]) == [("silver",)]
+
+
+def test_an_odd_part_that_is_there_does_not_spoil_the_choice_and_is_named() -> None:
+    rows: list[Row] = [
+        ("A", BRONZE, {}),
+        ("B", BRONZE, {}),
+        ("odd", (45.0, 30.0, -10.0), {}),
+        ("near", BRONZE, bought("door", 20.0)),
+        ("between", (45.0, 21.0, 9.0), bought("door", 20.0)),
+    ]
+    found, _ = shop(rows)
+    assert picks(found) == [("near",)]
+    assert found.left_out == ("odd",)
+
+
+def test_with_two_finishes_by_zone_a_candidate_is_held_to_the_finish_of_its_zone() -> None:
+    fore, aft = {"zone": "fore"}, {"zone": "aft"}
+    other = (45.0, 30.0, -10.0)
+    rows: list[Row] = [("A", BRONZE, fore), ("B", BRONZE, fore), ("C", other, aft), ("D", other, aft)]
+    offers: list[Row] = [
+        (f"{zone}-{k}", lab, {**bought(zone, 5.0), "zone": zone})
+        for zone in ("fore", "aft")
+        for k, lab in enumerate((BRONZE, other))
+    ]
+    found, _ = shop([*rows, *offers])
+    assert picks(found) == [("fore-0", "aft-1")]
+    assert found.left_out == ()

@@ -47,7 +47,7 @@ def advise(
 ) -> tuple[Advice, ...]:
     """Advice in the order in which it is read: the verdict first, cautions last.
 
-    The build in hand is one part a slot (the owned one, else the recommended choice) and all parts without a slot.
+    The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it is workable.
     ``refusals``: the notes of each part that could not be measured.
     """
     case = _case(facts, differences, choosing, refusals)
@@ -78,8 +78,8 @@ def _case(
     refusals: Mapping[str, tuple[Note, ...]],
 ) -> _Case:
     choice = recommended(choosing, _together(differences))
-    chosen = dict(choice.picks) if choice else {}
-    held = {slot: chosen.get(slot, parts[0].name) for slot, parts in candidates(facts).items()}
+    held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
+    held |= dict(choice.picks) if choice and choice.worst <= _together(differences) else {}
     in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
     offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]
     return _Case(
@@ -137,9 +137,14 @@ def _money(price: float | None) -> str:
 
 
 def _reason(case: _Case, name: str, kept: Sequence[str]) -> str:
-    """In words: the kept part that it disagrees with most."""
-    pairs = [d for d in case.differences if (d.a == name and d.b in kept) or (d.b == name and d.a in kept)]
-    return max(pairs, key=lambda d: (d.verdict == "differs", d.de00_level / d.tolerance, d.a, d.b)).words
+    """In words: the kept part that it surely disagrees with most, told of this part rather than of the other."""
+    return max(_firm(case, name, kept), key=lambda d: (d.b == name, d.de00_level / d.tolerance, d.a)).words
+
+
+def _firm(case: _Case, name: str, kept: Sequence[str]) -> list[Difference]:
+    """Its pairs with parts that stay and surely look different."""
+    near = {name, *kept}
+    return [d for d in case.differences if d.verdict == "differs" and name in (d.a, d.b) and {d.a, d.b} <= near]
 
 
 def _standing_out(case: _Case, plan: Plan) -> list[Advice]:
@@ -149,8 +154,7 @@ def _standing_out(case: _Case, plan: Plan) -> list[Advice]:
     found = []
     for name in plan.change:
         own = [d for d in case.differences if name in (d.a, d.b) and {d.a, d.b} <= in_hand]
-        against = [d for d in own if d.verdict == "differs" and {d.a, d.b} <= {name, *kept}]
-        if 2 * len(against) > len(kept) >= 2 * (1 + sum(map(agrees, own))):
+        if 2 * len(_firm(case, name, kept)) > len(kept) >= 2 * (1 + sum(map(agrees, own))):
             found.append(Advice("stands_out", f"{name} stands out: {_reason(case, name, kept)}.", (name,)))
     return found
 
@@ -171,9 +175,9 @@ def _keep(case: _Case, plan: Plan) -> list[Advice]:
 
 
 def _changes(case: _Case, plan: Plan) -> list[Advice]:
-    """One piece of advice for each part to change, then which of them could turn neutral instead."""
-    change = [case.fact(name) for name in plan.change]
+    """One piece of advice for each part that surely differs, then which of them could turn neutral instead."""
     kept = plan.finishes[0]
+    change = [case.fact(name) for name in plan.change if _firm(case, name, kept)]
     offers = [part for part in case.offers if not part.owned]
     swapped = swaps(kept, change, offers, case.differences)
     found = [_change(case, part, swapped.get(part.name), kept) for part in change]
@@ -225,10 +229,14 @@ def _buy(choosing: Choosing, case: _Case) -> list[Advice]:
     if choice is None:
         return []
     worst = dict(zip(choosing.choices or (), choosing.worst_pairs, strict=True))[choice]
+    together = _together(case.differences)
     what = listed([f"{part} for {slot}" for slot, part in choice.picks if not case.fact(part).owned])
     pair = f"; worst pair {worst[0]} and {worst[1]}, up to {choice.worst:.1f}" if worst else ""
     price = "" if choice.price is None else f", together {choice.price:.2f}"
-    text = f"Buy {what}{price}{pair}; all agree with probability {choice.probability:.2f}."
+    start = "Buy" if choice.worst <= together else "No choice is within tolerance. The nearest is"
+    text = f"{start} {what}{price}{pair}; all agree with probability {choice.probability:.2f}."
+    if choosing.left_out:
+        text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
     found = [Advice("buy", text, tuple(part for _, part in choice.picks))]
     for b in choosing.blocked:
         text = f"No candidate for {b.slot} works: even {b.part} may differ from {b.other} by {b.worst:.1f}."
@@ -241,25 +249,41 @@ def _buy(choosing: Choosing, case: _Case) -> list[Advice]:
 
 def _photographs(facts: Sequence[PartFacts], case: _Case, choosing: Choosing) -> list[Advice]:
     """One piece of advice for each reason: refused parts, then unsure pairs by their largest cause, then candidates."""
-    reasons: dict[str, list[str]] = {}
+    refused: dict[str, list[str]] = {}
+    unsure: dict[str, list[tuple[str, str]]] = {}
     by_name = {part.name: part for part in facts}
     for name, notes in case.refusals.items():
         if not by_name[name].neutral:
-            reasons.setdefault(f"could not be measured: {CODES[notes[-1].code].mend}", []).append(name)
+            refused.setdefault(CODES[notes[-1].code].mend, []).append(name)
     for d in case.differences:
         a, b = by_name[d.a], by_name[d.b]
         rivals = a.slot is not None and a.slot == b.slot
         if d.verdict == "unsure" and not rivals and not (a.neutral or b.neutral):
-            because, step = CAUSES[d.notes[0].code]
-            reasons.setdefault(f"cannot be judged surely, mostly because {because}: {step}", []).extend((d.a, d.b))
-    found = []
-    for reason, names in reasons.items():
-        parts = tuple(dict.fromkeys(names))
-        found.append(Advice("photograph_again", f"{listed(parts)} {reason}.", parts))
+            unsure.setdefault(d.notes[0].code, []).append((d.a, d.b))
+    found = [
+        Advice("photograph_again", f"{listed(names)} could not be measured: {mend}.", tuple(names))
+        for mend, names in refused.items()
+    ]
+    for cause, pairs in unsure.items():
+        because, step = CAUSES[cause]
+        parts = _concerned(pairs)
+        text = f"{listed(parts)} cannot be judged surely, mostly because {because}: {step}."
+        found.append(Advice("photograph_again", text, parts))
     for name in choosing.better_photos:
         text = f"A photo with a card of {name} could change the choice."
         found.append(Advice("photograph_again", text, (name,)))
     return found
+
+
+def _concerned(pairs: Sequence[tuple[str, str]]) -> tuple[str, ...]:
+    """The few parts that all these pairs have in common, if they are few (found greedily), else all their parts."""
+    everyone = tuple(dict.fromkeys(name for pair in pairs for name in pair))
+    few: list[str] = []
+    left = list(pairs)
+    while left:
+        few.append(max(everyone, key=lambda name: sum(name in pair for pair in left)))
+        left = [pair for pair in left if few[-1] not in pair]
+    return tuple(few) if 2 * len(few) < len(everyone) else everyone
 
 
 def _cautions(facts: Sequence[PartFacts], advice: Sequence[Advice]) -> list[Advice]:

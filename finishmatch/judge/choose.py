@@ -1,7 +1,9 @@
 """One candidate a slot: smallest worst difference, then price.
 
 A slot that holds an owned part is settled; of a slot that holds none, one candidate is bought. Parts without a slot are
-there anyway. Neutral parts never mismatch. A pair counts by the upper end of its interval against its own tolerance,
+there anyway. Neutral parts never mismatch. Where the parts that are there disagree already, nothing could match them all:
+those outside their largest agreeing group do not count, and where zones part them into two finishes on purpose, a
+candidate is held to the finish of its zone. A pair counts by the upper end of its interval against its own tolerance,
 so that nothing is chosen for being ill measured; written as CIEDE2000 it is scaled to the tolerance for `together`.
 """
 
@@ -14,6 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from finishmatch.colour.finish import Finishes
+from finishmatch.judge.change import one_finish, two_finishes_by_zone
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.sets import joint_probability
@@ -59,7 +62,8 @@ class Choosing:
     """The staircase and what explains it.
 
     ``choices`` is None when no slot leaves a choice. ``worst_pairs`` names the worst pair of each choice, None where
-    no pair counts. ``better_photos``: candidates, not chosen for their uncertainty alone, that a photo with a card
+    no pair counts. ``left_out``: parts that are there but do not count, since they agree with too few others.
+    ``better_photos``: candidates, not chosen for their uncertainty alone, that a photo with a card
     could bring into the choice.
     """
 
@@ -68,21 +72,30 @@ class Choosing:
     blocked: tuple[Blocked, ...] = ()
     neutral: tuple[NeutralOption, ...] = ()
     better_photos: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Shop:
-    """``slots``: slot -> its candidates, cheapest first. ``fixed``: coloured parts that are there anyway."""
+    """``slots``: slot -> its candidates, cheapest first. ``fixed``: the coloured parts that candidates are held to, and
+    ``left_out`` those that are there but do not count. ``side``: zone -> which of two finishes; zones not in it: 0.
+    """
 
     slots: dict[str, tuple[PartFacts, ...]]
     fixed: tuple[PartFacts, ...]
+    left_out: tuple[str, ...]
+    side: dict[str, int]
     pair: dict[frozenset[str], Difference]
     together: float
     priced: bool
 
+    def counts(self, a: PartFacts, b: PartFacts) -> bool:
+        """Whether two parts are meant to look alike."""
+        return not (a.neutral or b.neutral) and self.side.get(a.zone or "", 0) == self.side.get(b.zone or "", 0)
+
     def upper(self, a: PartFacts, b: PartFacts) -> float:
         """What a pair counts: the upper end of its difference, scaled to `together`; nothing beside a neutral part."""
-        if a.neutral or b.neutral:
+        if not self.counts(a, b):
             return 0.0
         difference = self.pair[frozenset((a.name, b.name))]
         return upper_end(difference) * self.together / difference.tolerance
@@ -130,6 +143,7 @@ def choose(
         blocked=_blocked(shop),
         neutral=_neutral(shop),
         better_photos=_better_photos(shop, facts, steps[0].worst, picked[0]),
+        left_out=shop.left_out,
     )
 
 
@@ -137,9 +151,16 @@ def _shop(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[
     known = {part.name for part in facts if part.neutral} | set(finishes.names)
     usable = {slot: [part for part in parts if part.name in known] for slot, parts in candidates(facts).items()}
     slots = {slot: tuple(sorted(parts, key=_by_price)) for slot, parts in usable.items() if parts}
+    there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
+    plan = one_finish(there, differences)
+    by_zone = two_finishes_by_zone(there, differences)
+    if by_zone is not None and len(by_zone.change) < len(plan.change):
+        plan = by_zone
     return _Shop(
         slots=slots,
-        fixed=tuple(part for part in facts if part.slot is None and not part.neutral and part.name in known),
+        fixed=tuple(part for part in there if part.name not in plan.change),
+        left_out=plan.change,
+        side={zone: side for side, zones in enumerate(plan.zones) for zone in zones},
         pair={frozenset((d.a, d.b)): d for d in differences},
         together=next((d.tolerance for d in differences if d.relation == "together"), Tolerance().together),
         priced=all(p.owned or p.price is not None for parts in slots.values() for p in parts),
@@ -173,7 +194,7 @@ def _market(shop: _Shop) -> tuple[Market, list[PartFacts]]:
 
 def _choice(finishes: Finishes, shop: _Shop, step: Step, parts: list[PartFacts]) -> Choice:
     others = [*parts, *shop.fixed]
-    names = {frozenset((a.name, b.name)) for a in parts for b in others if a is not b and not (a.neutral or b.neutral)}
+    names = {frozenset((a.name, b.name)) for a in parts for b in others if a is not b and shop.counts(a, b)}
     pairs = [difference for key, difference in shop.pair.items() if key in names]
     return Choice(
         picks=tuple((slot, part.name) for slot, part in zip(shop.slots, parts, strict=True)),
@@ -247,12 +268,12 @@ def _better_photos(shop: _Shop, facts: Sequence[PartFacts], worst: float, picked
 
 def _lower(shop: _Shop, a: PartFacts, b: PartFacts) -> float:
     difference = shop.pair.get(frozenset((a.name, b.name)))
-    if difference is None:
+    if difference is None or not shop.counts(a, b):
         return 0.0
     low = difference.de00 if difference.has("level_differs") else difference.low
     return low * shop.together / difference.tolerance
 
 
 def _uncertain(shop: _Shop, part: PartFacts, others: list[PartFacts]) -> bool:
-    pairs = [shop.pair.get(frozenset((part.name, other.name))) for other in others]
+    pairs = [shop.pair.get(frozenset((part.name, other.name))) for other in others if shop.counts(part, other)]
     return any(difference is None or difference.verdict == "unsure" for difference in pairs)
