@@ -236,7 +236,7 @@ def test_unsure_pairs_and_refused_parts_are_to_be_photographed_again_and_how() -
     again = of("photograph_again", found)
     assert [a.parts for a in again] == [("Z",), ("A", "B")]
     assert "darker" in again[0].text
-    assert "photograph both" in again[1].text
+    assert "photograph them" in again[1].text
 
 
 def test_neutral_parts_are_named_as_such_and_never_changed() -> None:

@@ -217,7 +217,7 @@ def test_an_unsure_pair_across_photos_says_so_and_how_to_settle_it() -> None:
     }
     found = judge(table([BRONZE, (45.0, 14.0, 30.0)], sd=2.0), seen=seen)[0]
     assert codes(found) == ["different_photos", "different_light", "photo_cannot_settle"]
-    assert "photograph both in one photo" in found.words
+    assert "take one photo of them" in found.words
 
 
 def test_a_close_pair_at_the_tolerance_is_left_to_the_eye() -> None:

@@ -269,9 +269,9 @@ def _photographs(facts: Sequence[PartFacts], case: _Case, choosing: Choosing) ->
         parts = _concerned(pairs)
         text = f"{listed(parts)} cannot be judged surely, mostly because {because}: {step}."
         found.append(Advice("photograph_again", text, parts))
-    for name in choosing.better_photos:
-        text = f"A photo with a card of {name} could change the choice."
-        found.append(Advice("photograph_again", text, (name,)))
+    if choosing.better_photos:
+        text = f"A photo with a card could change the choice: of {listed(choosing.better_photos)}."
+        found.append(Advice("photograph_again", text, choosing.better_photos))
     return found
 
 

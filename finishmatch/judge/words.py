@@ -13,25 +13,25 @@ import numpy as np
 
 # What makes a pair unsure, and the one step that would settle it. The keys are note codes.
 CAUSES: dict[str, tuple[str, str]] = {
-    "no_card": ("there is no colour chart in their photos", "photograph both beside a 24-patch chart"),
-    "light_withdrawn": ("the light on them is uneven", "photograph both again in even light, or give a flat frame"),
+    "no_card": ("there is no colour chart in their photos", "photograph them beside a 24-patch chart"),
+    "light_withdrawn": ("the light on them is uneven", "photograph them again in even light, or give a flat frame"),
     "few_pixels": ("they show few pixels", "go nearer, or use the larger original photo"),
     "own_spread": ("their own colour varies", "mark a plain, evenly lit area of each part, and go nearer"),
     "level_unsure": (
         "their level differs by more than shape and light easily explain",
-        "photograph both flat, side by side, in the same attitude",
+        "photograph them flat, side by side, in the same attitude",
     ),
     "different_photos": (
         "they were compared across photos, whose errors both enter",
-        "photograph both in one photo, beside the card",
+        "take one photo of them beside the card, with the parts that they are compared to",
     ),
     "card_fits_badly": (
         "the card corrects this photo only roughly",
-        "photograph both close together beside a clean chart of a known edition",
+        "photograph them close together beside a clean chart of a known edition",
     ),
     "at_tolerance": (
         "the difference lies at the tolerance itself",
-        "hold both side by side in your own light and decide by eye",
+        "hold them side by side in your own light and decide by eye",
     ),
 }
 
