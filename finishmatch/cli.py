@@ -14,6 +14,8 @@ import typer
 
 from finishmatch import __version__
 from finishmatch.errors import CODES, CommandError, FinishmatchError
+from finishmatch.verbs import shelf
+from finishmatch.verbs.batch import batch
 from finishmatch.verbs.mark import mark
 
 if TYPE_CHECKING:
@@ -43,6 +45,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command()(mark)
+app.command()(batch)
+app.add_typer(shelf.app, name="shelf")
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 BuildFile = Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")]

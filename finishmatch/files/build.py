@@ -33,6 +33,7 @@ class CardEntry:
     kind: str
     corners: tuple[Point, Point, Point, Point] | None = None
     box: tuple[float, float, float, float] | None = None
+    second_box: tuple[float, float, float, float] | None = None
     edition: str | None = None
     path: Path | None = None
     layout: tuple[int, int] | None = None
@@ -156,6 +157,7 @@ def _card(card: CardTable, folder: Path) -> CardEntry:
         kind=card.kind if named else "file",
         corners=corners,
         box=card.box,
+        second_box=card.second_box,
         edition=card.edition,
         path=None if named else folder / card.kind,
         layout=card.layout,
@@ -221,6 +223,7 @@ _FACTS = """
 # owned = true                      ## false: not bought yet
 # price = 38.50
 # neutral = false                   ## true: black, white, bare metal; never counted as a mismatch
+# matt = false                      ## true: flat and without gloss (powder coat, paint): its lightness is judged closely
 # critical = false                  ## true: carries load, brakes, pressure, mains...: cautions are shown
 """
 

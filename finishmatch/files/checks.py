@@ -71,6 +71,8 @@ def _card(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
         yield Complaint((*key, "layout"), "build_value", "belongs to a card file only")
     if card.edition is not None and card.kind != "chart24":
         yield Complaint((*key, "edition"), "build_value", "belongs to a chart24 only")
+    if card.second_box is not None and card.kind not in ("grey18", "white"):
+        yield Complaint((*key, "second_box"), "build_value", "belongs to a grey18 or white card only")
     if card.kind in ("grey18", "white"):
         if (card.corners is None) == (card.box is None):
             yield Complaint(key, "build_value", f"a {card.kind} card needs either corners or box")

@@ -12,6 +12,8 @@ from finishmatch.errors import Note
 from finishmatch.judge.advice import Advice as Advice
 from finishmatch.judge.choose import Choice as Choice
 from finishmatch.judge.compare import Difference as Difference
+from finishmatch.judge.drift import Delivery as Delivery
+from finishmatch.judge.drift import Drift as Drift
 from finishmatch.judge.sets import FinishSet as FinishSet
 
 SCHEMA = "finishmatch-results/1"

@@ -64,6 +64,7 @@ class CardTable(Table):
     kind: RelativePath
     corners: Annotated[tuple[Point, ...], Field(min_length=4, max_length=4)] | None = None
     box: BoxValues | None = None
+    second_box: BoxValues | None = None
     edition: Name | None = None
     layout: tuple[Count, Count] | None = None
 
@@ -94,6 +95,7 @@ class PartTable(Table):
     price: Annotated[float, Field(ge=0, le=1e9)] | None = None
     neutral: bool = False
     critical: bool = False
+    matt: bool = False
 
 
 class BuildFile(Table):

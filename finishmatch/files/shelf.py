@@ -44,7 +44,9 @@ class Shelf:
     def __enter__(self) -> Shelf:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self._connection.close()
 
     def __len__(self) -> int:
@@ -74,7 +76,9 @@ class Shelf:
         found = self._connection.execute(f"SELECT id FROM source WHERE {_SOURCE}", row).fetchone()
         if found is not None:
             return int(found[0])
-        return int(self._connection.execute("INSERT INTO source VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", row).lastrowid or 0)
+        return int(
+            self._connection.execute("INSERT INTO source VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", row).lastrowid or 0
+        )
 
     def _add(self, record: Record, source: int) -> int | None:
         colour = record.colour
@@ -103,6 +107,15 @@ class Shelf:
         where = " AND ".join(f"{column} = :{column}" for column in given) or "1"
         yield from self._select(where, given)
 
+    def kinds(self) -> list[tuple[str | None, str | None]]:
+        """Every maker and finish name that records have, in order; None is not known."""
+        with told(self._path):
+            return list(self._connection.execute("SELECT DISTINCT maker, finish FROM record ORDER BY maker, finish"))
+
+    def of_kind(self, maker: str | None, finish: str | None) -> Iterator[Record]:
+        """The records of exactly this maker and finish name, in order of number."""
+        yield from self._select("maker IS :maker AND finish IS :finish", {"maker": maker, "finish": finish})
+
     def record(self, number: int) -> Record:
         """Raises also record_missing."""
         for record in self._select("record.id = :number", {"number": number}):
@@ -110,10 +123,14 @@ class Shelf:
         raise InputError("record_missing", f"{shown(self._path)} has no record {number}")
 
     def _select(self, where: str, values: dict[str, Any]) -> Iterator[Record]:
-        query = f"SELECT {_COLUMNS} FROM record JOIN source ON source.id = record.source WHERE {where} ORDER BY record.id"
+        query = (
+            f"SELECT {_COLUMNS} FROM record JOIN source ON source.id = record.source WHERE {where} ORDER BY record.id"
+        )
         with told(self._path):
             for row in self._connection.execute(query, values):
-                extra = self._connection.execute("SELECT name, value FROM extra WHERE record = ? ORDER BY name", row[:1])
+                extra = self._connection.execute(
+                    "SELECT name, value FROM extra WHERE record = ? ORDER BY name", row[:1]
+                )
                 yield _record(row, tuple(extra), f"{shown(self._path)}, record {row[0]}")
 
     def nearest(
@@ -198,7 +215,9 @@ def _record(row: tuple[Any, ...], extra: tuple[tuple[str, str], ...], where: str
     number, part, maker, finish, batch, date, L, a, b, level_sd, own, shared = row[:12]
     photos, lights, card, cv_mean, software, notes, corrections = row[12:]
     try:
-        colour = Finish(part, np.array([L, a, b]), _covariance(own), _loadings(shared, json.loads(corrections)), level_sd)
+        colour = Finish(
+            part, np.array([L, a, b]), _covariance(own), _loadings(shared, json.loads(corrections)), level_sd
+        )
         texts = (_texts(photos), _texts(lights), card, cv_mean, software, _texts(notes))
         found = Record(colour, date, Origin(*texts), maker, finish, batch, extra, number)
         return check(found, where)

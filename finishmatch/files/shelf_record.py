@@ -201,7 +201,7 @@ def sighting(record: Record, name: str) -> Sighting:
         name=name,
         photos=frozenset(record.origin.photos),
         lights=frozenset(record.origin.lights),
-        chart=record.origin.cv_mean is not None and "card_fits_badly" not in notes,
+        chart=not record.origin.photos or (record.origin.cv_mean is not None and "card_fits_badly" not in notes),
         light_uneven="light_too_uneven" in notes,
         few_pixels="few_pixels" in notes,
         own_cov=record.colour.own_cov,

@@ -59,6 +59,7 @@ LAYOUTS: tuple[tuple[str, ...], ...] = (
   PRIMARY KEY (cell, record)
 ) STRICT, WITHOUT ROWID""",
         "CREATE INDEX place_record ON place (record)",
+        "CREATE INDEX record_kind ON record (maker, finish)",
         """CREATE TABLE extra (
   record INTEGER NOT NULL REFERENCES record (id) ON DELETE CASCADE,
   name TEXT NOT NULL,

@@ -36,13 +36,13 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
     """
     shown = Exhibits() if exhibits is None else exhibits
     bench = lay_out(results, shown)
-    css = _environment().get_template("style.css").render()
-    template = _environment().get_template("report.html")
+    css = environment().get_template("style.css").render()
+    template = environment().get_template("report.html")
     return template.render(
         results=results,
         bench=bench,
         css=css,
-        style_hash=_hash(css),
+        style_hash=fingerprint(css),
         verdict=_verdict(results, bench),
         tasks=[item for item in results.advice if not _is_caution(item.code) and item.code != "verdict"],
         cautions=[item for item in results.advice if _is_caution(item.code)],
@@ -98,16 +98,17 @@ def _is_caution(code: str) -> bool:
     return code.startswith("caution")
 
 
-def _hash(css: str) -> str:
+def fingerprint(css: str) -> str:
     """The style sheet's fingerprint, so that the page's policy allows this style sheet and no other."""
     return "sha256-" + base64.b64encode(hashlib.sha256(css.encode()).digest()).decode("ascii")
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """The templates of this room, with their filters."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    environment = Environment(
+    made = Environment(
         loader=PackageLoader("finishmatch.report"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -115,6 +116,6 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(number=number, percent=percent, sentence=sentence)
-    environment.globals.update(count=count)
-    return environment
+    made.filters.update(number=number, percent=percent, sentence=sentence)
+    made.globals.update(count=count)
+    return made

@@ -1,0 +1,307 @@
+"""Many photos: each measured on its own, in several processes or on a cluster; stopped and resumed; none stops the rest."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from finishmatch import __version__
+from finishmatch.audit import audit_build
+from finishmatch.disk import read_whole
+from finishmatch.errors import CODES, FinishmatchError, InputError
+from finishmatch.files import build as build_file
+from finishmatch.files import serial, tables, whole
+from finishmatch.files.build import Build
+from finishmatch.text import shown
+
+Progress = Callable[[str, int, int], None]
+
+PHOTO_SUFFIXES = frozenset(
+    (
+        ".jpg",
+        ".jpeg",
+        ".png",
+        ".tif",
+        ".tiff",
+        ".webp",
+        ".heic",
+        ".heif",
+        ".avif",
+        ".dng",
+        ".cr2",
+        ".cr3",
+        ".nef",
+        ".arw",
+        ".raf",
+        ".orf",
+        ".rw2",
+        ".pef",
+    )
+)
+JOURNAL, SUMMARY = "batch.jsonl", "batch.csv"
+MOST_LIST_BYTES = 50_000_000
+MOST_JOURNAL_BYTES = 500_000_000
+CONNECT_S = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One photo or build file.
+
+    Attributes
+    ----------
+    name : what it is called in the summary; its results are NAME.json in the output folder.
+    source : the photo or the build file.
+    template : a build of one photo whose marks are laid on this one; None for a build file.
+    key : changes when the file, the template or the program does.
+    """
+
+    name: str
+    source: Path
+    template: Build | None
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of a job: ``results`` as JSON text, or the ``code`` and ``text`` of what went wrong."""
+
+    job: Job
+    results: str | None
+    code: str | None = None
+    text: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A job's line in the journal and the summary. ``code`` and ``text`` are None if it was measured."""
+
+    name: str
+    key: str
+    code: str | None
+    text: str | None
+
+
+def plan(source: Path, template: Path | None) -> list[Job]:
+    """The jobs of a folder, or of a list: a text file with a path a line, relative to it; lines with # are skipped.
+
+    With ``template`` (a build file of one photo) every photo is one, and build files besides; without it, build files
+    only. Folders are searched to the bottom.
+
+    Raises
+    ------
+    InputError : batch_invalid; file_missing, file_unreadable; those of the template.
+    """
+    model = None if template is None else _model(template)
+    digest = "" if template is None else hashlib.sha256(read_whole(template, build_file.MOST_BYTES)).hexdigest()
+    base = source if source.is_dir() else source.parent
+    found = _in_folder(source, model is not None, template) if source.is_dir() else _in_list(source)
+    if not found:
+        raise InputError("batch_invalid", f"{shown(source)} holds nothing to measure")
+    jobs = [_job(path, base, model if path.suffix.lower() != ".toml" else None, digest) for path in found]
+    if model is None and (photos := [job for job in jobs if job.source.suffix.lower() != ".toml"]):
+        raise InputError("batch_invalid", f"{shown(photos[0].source)} is a photo, and there is no template")
+    return jobs
+
+
+def _model(template: Path) -> Build:
+    model = build_file.read(template)
+    if len(model.photos) != 1:
+        raise InputError("batch_invalid", f"{shown(template)} has {len(model.photos)} photos", "a template has one")
+    return model
+
+
+def _in_folder(folder: Path, photos: bool, template: Path | None) -> list[Path]:
+    own = None if template is None else template.resolve()
+    wanted = PHOTO_SUFFIXES | {".toml"} if photos else {".toml"}
+    files = (Path(root) / name for root, _, names in os.walk(folder) for name in names)
+    return sorted(path for path in files if path.suffix.lower() in wanted and path.resolve() != own)
+
+
+def _in_list(path: Path) -> list[Path]:
+    text = read_whole(path, MOST_LIST_BYTES).decode("utf-8-sig", errors="surrogateescape")
+    lines = (line.strip() for line in text.splitlines())
+    return list(dict.fromkeys(path.parent / line for line in lines if line and not line.startswith("#")))
+
+
+def _job(path: Path, base: Path, template: Build | None, digest: str) -> Job:
+    relative = Path(os.path.relpath(path, base))
+    inside = ".." not in relative.parts and not relative.is_absolute()
+    far = hashlib.sha256(os.fsencode(path.absolute())).hexdigest()[:12]
+    name = relative.as_posix() if inside else f"{far}-{path.name}"
+    state = [_state(file) for file in (path, *([] if template else _photos_of(path)))]
+    said = json.dumps([__version__, ascii(name), state, digest if template else ""])
+    return Job(name, path, template, hashlib.sha256(said.encode()).hexdigest())
+
+
+def _state(path: Path) -> list[int]:
+    try:
+        status = path.stat()
+    except (OSError, ValueError):  # its own outcome will say so
+        return []
+    return [status.st_size, status.st_mtime_ns]
+
+
+def _photos_of(path: Path) -> list[Path]:
+    try:
+        return [photo.path for photo in build_file.read(path).photos]
+    except InputError:  # the same
+        return []
+
+
+def measure(job: Job) -> Outcome:
+    """Measure one job. Whatever goes wrong with it is its outcome."""
+    try:
+        build = build_file.read(job.source) if job.template is None else _laid_on(job.template, job)
+        return Outcome(job, serial.to_json(audit_build(build).results))
+    except FinishmatchError as error:
+        return Outcome(job, None, error.code, error.text)
+    except Exception as error:  # our own bug in one photo must not stop the rest either
+        return Outcome(job, None, "internal", shown(f"{type(error).__name__}: {error}"))
+
+
+def _laid_on(template: Build, job: Job) -> Build:
+    photo = replace(template.photos[0], file=job.source.name, path=job.source)
+    return replace(template, name=f"{template.name}: {job.source.name}", photos=(photo,))
+
+
+def run(
+    jobs: Sequence[Job],
+    out: Path,
+    processes: int = 1,
+    scheduler: str | None = None,
+    progress: Progress | None = None,
+) -> list[Done]:
+    """Measure the jobs that ``out`` does not hold yet, and write NAME.json for each, a journal and a summary.
+
+    A job is taken up again if it failed, or if its file, the template or the program has changed since. ``scheduler``:
+    the address of a Dask cluster whose workers see the photos under the same paths; only a cluster that you trust, for
+    what it is sent is code. Returns all jobs in their order.
+
+    Raises
+    ------
+    InputError : out_unwritable; scheduler_unreachable.
+    """
+    known = {done.name: done for done in _journal(out)}
+    done = {job.name: known[job.name] for job in jobs if _is_done(job, known.get(job.name), out)}
+    left = [job for job in jobs if job.name not in done]
+    outcomes = _in_processes(left, processes) if scheduler is None else _on_cluster(left, scheduler)
+    if progress:
+        progress("", len(done), len(jobs))
+    for outcome in outcomes:
+        done[outcome.job.name] = _put_down(outcome, out)
+        if progress:
+            progress(outcome.job.name, len(done), len(jobs))
+    rows = [done[job.name] for job in jobs]
+    whole.write_whole(out, {SUMMARY: _summary(rows).encode()})
+    return rows
+
+
+def _is_done(job: Job, known: Done | None, out: Path) -> bool:
+    return known is not None and known.code is None and known.key == job.key and _place(out, job.name).is_file()
+
+
+def _place(out: Path, name: str) -> Path:
+    return out / f"{name}.json"
+
+
+def _put_down(outcome: Outcome, out: Path) -> Done:
+    """The results first, whole, then the line in the journal: a stop in between costs one photo's work."""
+    job = outcome.job
+    if outcome.results is not None:
+        place = _place(out, job.name)
+        whole.write_whole(place.parent, {place.name: outcome.results.encode()})
+    done = Done(job.name, job.key, outcome.code, outcome.text)
+    line = json.dumps({"name": done.name, "key": done.key, "code": done.code, "text": done.text}) + "\n"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        with (out / JOURNAL).open("ab") as journal:
+            torn = journal.tell() and not _ends_a_line(out / JOURNAL)
+            journal.write((b"\n" if torn else b"") + line.encode())
+            journal.flush()
+            os.fsync(journal.fileno())
+    except OSError as error:
+        raise InputError(
+            "out_unwritable", f"{shown(out / JOURNAL)} cannot be written ({shown(error.strerror)})"
+        ) from error
+    return done
+
+
+def _ends_a_line(path: Path) -> bool:
+    with path.open("rb") as journal:
+        journal.seek(-1, os.SEEK_END)
+        return journal.read(1) == b"\n"
+
+
+def _journal(out: Path) -> Iterator[Done]:
+    """What was done before. A line torn by a stop, or that somebody else wrote, counts for nothing."""
+    path = out / JOURNAL
+    if not path.exists():
+        return
+    for line in read_whole(path, MOST_JOURNAL_BYTES).splitlines():
+        try:
+            said = json.loads(line)
+            yield Done(said["name"], said["key"], said["code"], said["text"])
+        except (ValueError, TypeError, KeyError, RecursionError):
+            continue
+
+
+def _summary(rows: Sequence[Done]) -> str:
+    return tables.csv_text(
+        ("name", "status", "code", "text", "mend"),
+        (
+            {
+                "name": ascii(row.name)[1:-1] if not row.name.isprintable() else row.name,
+                "status": "measured" if row.code is None else "failed",
+                "code": row.code,
+                "text": row.text,
+                "mend": CODES[row.code].mend if row.code in CODES else None,
+            }
+            for row in rows
+        ),
+    )
+
+
+def _in_processes(jobs: Sequence[Job], processes: int) -> Iterator[Outcome]:
+    """Outcomes as they come. If a process is ended from outside, what is left is done one at a time."""
+    from joblib import Parallel, delayed
+    from joblib.externals.loky.process_executor import TerminatedWorkerError
+
+    left = {job.name: job for job in jobs}
+    try:
+        for outcome in Parallel(n_jobs=processes, return_as="generator_unordered")(
+            delayed(measure)(job) for job in jobs
+        ):
+            del left[outcome.job.name]
+            yield outcome
+        return
+    except TerminatedWorkerError:
+        pass
+    for job in left.values():
+        try:
+            (outcome,) = Parallel(n_jobs=2)([delayed(measure)(job)])  # two: never in this very process
+        except TerminatedWorkerError:
+            outcome = Outcome(job, None, "worker_died", f"{shown(job.source)}: its process was ended")
+        yield outcome
+
+
+def _on_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
+    from importlib import import_module
+
+    try:
+        distributed = import_module("distributed")
+        client = distributed.Client(address, timeout=CONNECT_S, set_as_default=False)
+    except (ImportError, OSError, TimeoutError, ValueError) as error:
+        raise InputError("scheduler_unreachable", f"{shown(address)}: {shown(error)}") from error
+    with client:
+        tasks = {client.submit(measure, job, pure=False): job for job in jobs}
+        for task in distributed.as_completed(list(tasks)):
+            if task.status == "finished":
+                yield task.result()
+            else:  # its worker was ended again and again
+                why = shown(task.exception())
+                yield Outcome(tasks[task], None, "worker_died", f"{shown(tasks[task].source)}: {why}")

@@ -1,0 +1,81 @@
+"""`finishmatch batch`: many photos at once."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from finishmatch.errors import NothingMeasured
+from finishmatch.text import shown
+
+if TYPE_CHECKING:
+    from finishmatch.batch import Done, Progress
+
+
+def batch(
+    source: Annotated[Path, typer.Argument(metavar="FOLDER|LIST", help="A folder, or a text file with a path a line.")],
+    out: Annotated[Path, typer.Option(help="Folder for NAME.json of each photo, batch.csv and the journal.")],
+    template: Annotated[
+        Path | None, typer.Option(metavar="BUILD.toml", help="A build of one photo whose marks are laid on all.")
+    ] = None,
+    jobs: Annotated[int, typer.Option(min=1, max=512, help="Photos measured at once on this machine.")] = 1,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="A Dask cluster that you trust and that sees the same files.")
+    ] = None,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when something failed.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")
+    ] = False,
+) -> int:
+    """Measure many photos; run it again to go on after a stop."""
+    from finishmatch.batch import SUMMARY, plan, run
+
+    planned = plan(source, template)
+    try:
+        with _progress() as progress:
+            done = run(planned, out, jobs, scheduler, progress)
+    except KeyboardInterrupt:
+        typer.echo(f"finishmatch: stopped; what is done is in {shown(out)}: run it again to go on", err=True)
+        return 130
+    failed = [one for one in done if one.code is not None]
+    if failed and len(failed) == len(done):
+        raise NothingMeasured("batch_failed", f"{len(failed)} of {len(done)} failed; {shown(out / SUMMARY)}")
+    _tell(done, failed, out / SUMMARY, as_json)
+    return int(strict and bool(failed))
+
+
+def _tell(done: Sequence[Done], failed: Sequence[Done], summary: Path, as_json: bool) -> None:
+    if as_json:
+        rows = [{"name": one.name, "code": one.code, "text": one.text} for one in failed]
+        typer.echo(json.dumps({"measured": len(done) - len(failed), "failed": rows}, ensure_ascii=True, indent=1))
+        return
+    for one in failed:
+        typer.echo(f"failed: {shown(one.name)}: {shown(one.text, 300)}")
+    typer.echo(f"{len(done) - len(failed)} measured, {len(failed)} failed: {shown(summary)}")
+
+
+@contextmanager
+def _progress() -> Iterator[Progress | None]:
+    """A bar with the remaining time on stderr when stderr is a terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bar
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("photos", total=None)
+
+        def tell(name: str, done: int, total: int) -> None:
+            bar.update(task, description=escape(shown(name, 40)) or "photos", completed=done, total=total)
+
+        yield tell
