@@ -164,18 +164,19 @@ def test_the_small_shots_hold_two_sets_and_odd_parts(path: Path) -> None:
 
 def test_under_an_even_sky_a_rendering_shows_the_true_spectra(monkeypatch: pytest.MonkeyPatch) -> None:
     """There a flat thing's radiance is its reflectance: the renderer's material against the integral that is the truth."""
+    colour_science()  # imported here first, its import warning stays quiet
     pytest.importorskip("mitsuba", reason="the extra `samples` is not installed")
     monkeypatch.syspath_prepend(str(ROOT))
-    from sample_photos.make import emitters, finishes, scene, spectra
+    from sample_photos.make import emitters, finishes, scene, spectra, stage
 
     try:
         scene.mitsuba()
     except RuntimeError as missing:
         pytest.skip(str(missing))
     monkeypatch.setitem(emitters.EMITTERS, "even", lambda: emitters.Emitter(np.ones((64, 128))))
-    plate = scene.Item("plate", "plate", "bronze", -70, 0)
-    stage = scene.Stage("felt", "even", (plate,), chart=(40, 0, 0), width_mm=230, tilt=8)
-    cube = scene.render(stage, 144, 108, 32)
+    plate = stage.Item("plate", "plate", "bronze", -70, 0)
+    shown = stage.Stage("felt", "even", (plate,), chart=(40, 0, 0), width_mm=230, tilt=8)
+    cube = scene.render(shown, 144, 108, 32)
     assert cube.chart_px is not None
     x, y = (cube.chart_px[3] + [5, -5]).round().astype(int)  # inside patch 19, the white
     white = cube.radiance[y - 1 : y + 2, x - 1 : x + 2].mean(axis=(0, 1))

@@ -15,7 +15,8 @@ import numpy as np
 
 from sample_photos.make import buildfile, camera, truth
 from sample_photos.make.camera import Camera, Exposure
-from sample_photos.make.scene import Item, Stage, render
+from sample_photos.make.scene import render
+from sample_photos.make.stage import Item, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ class Picture:
 _OWN = Camera()
 _PHONE = Camera("Skiff Mobile", "S5", contrast=0.55, saturation=1.18, sharpening=0.9, noise=0.009, sideways=True)
 _COMPACT = Camera("Ostrea", "C3", contrast=0.45, saturation=1.12, sharpening=0.7)
-_BARE_FILE = Camera(contrast=0.4, sharpening=0.6, exif=False)
+_BARE_FILE = Camera(contrast=0.4, saturation=1.0, sharpening=0.6, exif=False)
 
 PICTURES: tuple[Picture, ...] = (
     Picture(
@@ -124,7 +125,7 @@ PICTURES: tuple[Picture, ...] = (
             "linen",
             "lamp",
             (
-                Item("lamp Corran", "bezel", "copper", -96, 70, 10),
+                Item("lamp Corran", "bezel", "bronze other batch", -96, 70, 10),
                 Item("knob Corran", "knob", "copper pink", 20, 82, 0),
             ),
             chart=(40, -42, 6),
@@ -133,7 +134,7 @@ PICTURES: tuple[Picture, ...] = (
             seed=15,
         ),
         _BARE_FILE,
-        Exposure("A", balanced_for="D55", ev=-0.2, seed=15),
+        Exposure("A", balanced_for="LED-B3", ev=-0.7, seed=15),
         "chart24",
         "seller's bulb",
     ),

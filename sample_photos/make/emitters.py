@@ -68,10 +68,10 @@ def overcast() -> Emitter:
 
 
 def window() -> Emitter:
-    """A window to the left, two metres and a half away, in a light room: brighter on its side."""
+    """A window to the left, four metres away, in a light room: brighter on its side."""
     up, around = _directions()
     room = 0.10 + 0.05 * np.maximum(np.sin(up), 0) + 0.04 * np.cos(around - np.pi)
-    return Emitter(room * (up > -0.1), Panel((-2300.0, 500.0, 1500.0), (0.0, 0.0, 200.0), (650.0, 800.0), 3.2))
+    return Emitter(room * (up > -0.1), Panel((-3400.0, 740.0, 2300.0), (0.0, 0.0, 200.0), (960.0, 1180.0), 3.2))
 
 
 def lamp() -> Emitter:

@@ -16,7 +16,8 @@ from typing import Any
 
 from sample_photos.make import camera, truth
 from sample_photos.make.camera import Camera, Exposure
-from sample_photos.make.scene import Cube, Item, Stage, render
+from sample_photos.make.scene import Cube, render
+from sample_photos.make.stage import Item, Stage
 
 # Four bronzes, three coppers, an olive one that fits neither, and a black one.
 _SETS = (

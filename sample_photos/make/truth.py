@@ -20,7 +20,8 @@ import numpy.typing as npt
 from finishmatch.colour import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
 from sample_photos.make import finishes, spectra
-from sample_photos.make.scene import Cube, Item, Stage
+from sample_photos.make.scene import Cube
+from sample_photos.make.stage import Item, Stage
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
