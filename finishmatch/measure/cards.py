@@ -31,6 +31,10 @@ class Card:
     lab_d50 : (columns * rows, 3) CIELAB D50, 2 degree.
     names : of the patches.
     source : where the values come from, one sentence.
+    row_at : where each row begins, in patch pitches; None where the rows follow each other.
+    greys : places of the patches that are neutral by design, whatever cast a print gives them; None: told by chroma.
+    shared : what all photos corrected by this card err by alike: id, and standard deviation in CIEDE2000 along any one
+        direction of colour.
     """
 
     kind: str
@@ -40,10 +44,26 @@ class Card:
     lab_d50: Array
     names: tuple[str, ...]
     source: str
+    row_at: tuple[float, ...] | None = None
+    greys: tuple[int, ...] | None = None
+    shared: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def extent(self) -> tuple[float, float]:
+        """Width and height of the grid of patches, in pitches."""
+        last = self.rows - 1 if self.row_at is None else self.row_at[-1]
+        return self.columns - GAP, last + 1 - GAP
+
+    @property
+    def centres(self) -> Array:
+        """(n, 2) middles of the patches, in pitches from the outer corner of the first patch."""
+        return grid_centres(self.columns, self.rows, self.row_at)
 
     @property
     def neutrals(self) -> npt.NDArray[np.intp]:
         """Indices of the neutral patches."""
+        if self.greys is not None:
+            return np.array(self.greys, dtype=np.intp)
         return np.flatnonzero(np.hypot(self.lab_d50[:, 1], self.lab_d50[:, 2]) < NEUTRAL_CHROMA)
 
     def orders(self) -> dict[str, npt.NDArray[np.intp]]:
@@ -55,6 +75,13 @@ class Card:
             other[1::2] = other[1::2, ::-1]
             known["rows 2 and 4 reversed"] = other.ravel()
         return known
+
+
+def grid_centres(columns: int, rows: int, row_at: tuple[float, ...] | None = None) -> Array:
+    """(columns * rows, 2) middles of the patches of a grid, row by row, in pitches; see :class:`Card`."""
+    begin = np.arange(rows) if row_at is None else np.array(row_at)
+    x, y = np.meshgrid(np.arange(columns), begin)
+    return np.stack([x, y], axis=-1).reshape(-1, 2) + (1 - GAP) / 2
 
 
 # Editions of the 24-patch chart, the newest first.

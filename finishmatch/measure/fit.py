@@ -78,12 +78,21 @@ def fit_chart(patches: Patches, term_count: int, flat: Array | None = None) -> C
     return fit if rises else _fit(patches, term_count, flat, _STIFF)
 
 
-def _fit(patches: Patches, term_count: int, flat: Array | None, belief: Array) -> ChartFit:
+def straightened(patches: Patches) -> Array:
+    """(patches, 3) CIELAB D50 of every patch by the best model alone, light evened; NaN where it cannot be used."""
+    task = _task(patches, 3, None, _BELIEF)
+    weights = np.ones((1, len(task.rgb)))
+    unknowns = _solve(task, weights, _start(task)[None], rounds=24)
+    lab = np.full(patches.lab_d50.shape, np.nan)
+    lab[patches.used] = xyz_to_lab(np.maximum(_predict(task, unknowns, weights)[0], _BLACK))
+    return lab
+
+
+def _task(patches: Patches, term_count: int, flat: Array | None, belief: Array) -> _Task:
     used = patches.used
     rgb, lab_d50 = patches.rgb[used], patches.lab_d50[used]
-    n = len(rgb)
     log = np.log(rgb)
-    task = _Task(
+    return _Task(
         rgb=rgb,
         lab=lab_d50,
         xyz=lab_to_xyz(lab_d50),
@@ -95,6 +104,11 @@ def _fit(patches: Patches, term_count: int, flat: Array | None, belief: Array) -
         belief=belief,
         flat=None if flat is None else flat[used],
     )
+
+
+def _fit(patches: Patches, term_count: int, flat: Array | None, belief: Array) -> ChartFit:
+    task = _task(patches, term_count, flat, belief)
+    n = len(task.rgb)
     full = _solve(task, np.ones((1, n)), _start(task)[None], rounds=24)
     weights = np.vstack([np.ones(n), 1 - np.eye(n)])
     left = _solve(task, weights[1:], np.repeat(full, n, axis=0), rounds=12)
@@ -102,7 +116,7 @@ def _fit(patches: Patches, term_count: int, flat: Array | None, belief: Array) -
     predicted = xyz_to_lab(np.maximum(_predict(task, unknowns, weights), _BLACK))
     return ChartFit(
         models=_models(task, unknowns, weights),
-        left_out_de00=ciede2000(predicted[1:][np.arange(n), np.arange(n)], lab_d50),
+        left_out_de00=ciede2000(predicted[1:][np.arange(n), np.arange(n)], task.lab),
         after_lab=predicted[0],
         slopes=unknowns[:, _SLOPES],
     )

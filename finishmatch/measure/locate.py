@@ -155,6 +155,11 @@ def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches
     return CardSpot(_turned(spot.corners_px, turn, mirrored), spot.origin, tuple(notes)), patches
 
 
+def read(photo: Photo, card: Card, corners: Corners) -> Patches:
+    """What lies at each place of a card whose order is known, and what speaks against using it."""
+    return _with_order(_read(photo, card, corners), card, card.orders()["usual"])
+
+
 def _turned(corners: Corners, turn: int, mirrored: bool) -> Corners:
     turned = np.roll(corners, -turn, axis=0)
     return turned[[1, 0, 3, 2]] if mirrored else turned
@@ -175,7 +180,7 @@ def _order_error(patches: Patches) -> float:
 
 def _homography(card: Card, corners: Corners) -> Array:
     """(3, 3) from card coordinates, in patch pitches from the outer corner of the first patch, to pixels."""
-    w, h = card.columns - GAP, card.rows - GAP
+    w, h = card.extent
     rows = []
     for (x, y), (u, v) in zip([(0, 0), (w, 0), (w, h), (0, h)], corners, strict=True):
         rows += [[x, y, 1, 0, 0, 0, -u * x, -u * y], [0, 0, 0, x, y, 1, -v * x, -v * y]]
@@ -191,12 +196,9 @@ def patch_centres(card: Card, corners: Corners) -> Array:
 def _points(card: Card, corners: Corners, half: float, count: int) -> Array:
     """(patches, count * count, 2) pixel positions spread over the middle of every patch."""
     step = (np.arange(count) + 0.5) / count * 2 * half - half
-    centre_x = np.arange(card.columns) + (1 - GAP) / 2
-    centre_y = np.arange(card.rows) + (1 - GAP) / 2
-    y, x, dy, dx = np.broadcast_arrays(
-        centre_y[:, None, None, None], centre_x[None, :, None, None], step[:, None], step[None, :]
-    )
-    on_card = np.stack([x + dx, y + dy, np.ones_like(x)], axis=-1).reshape(card.columns * card.rows, -1, 3)
+    dy, dx = np.meshgrid(step, step, indexing="ij")
+    within = card.centres[:, None] + np.stack([dx, dy], axis=-1).reshape(1, -1, 2)
+    on_card = np.concatenate([within, np.ones_like(within[..., :1])], axis=-1)
     projected = on_card @ _homography(card, corners).T
     return np.asarray(projected[..., :2] / projected[..., 2:])
 
@@ -235,9 +237,7 @@ def _patch_fault(inside: float, clipped: float, spread: float, kept: float) -> s
 
 
 def _with_order(seen: _Seen, card: Card, order: npt.NDArray[np.intp]) -> Patches:
-    x, y = np.meshgrid(np.arange(card.columns), np.arange(card.rows))
-    longest = max(card.columns, card.rows)
-    place = np.stack([x - (card.columns - 1) / 2, y - (card.rows - 1) / 2], axis=-1).reshape(-1, 2) / longest
+    place = (card.centres - np.array(card.extent) / 2) / (max(card.extent) + GAP)
     return Patches(seen.rgb, card.lab_d50[order], np.isin(order, card.neutrals), place, seen.reasons)
 
 
