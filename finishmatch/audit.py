@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +29,8 @@ from finishmatch.files.results import (
 )
 from finishmatch.judge.advice import advise
 from finishmatch.judge.choose import choose
-from finishmatch.judge.compare import Sighting, compare
+from finishmatch.judge.compare import Difference, Sighting, compare
+from finishmatch.judge.lights import with_lights
 from finishmatch.judge.sets import find_sets
 from finishmatch.measure import cards
 from finishmatch.measure.cards import Card
@@ -38,6 +39,7 @@ from finishmatch.measure.limits import USUAL, Limits
 from finishmatch.measure.marks import Box, Mark, Outline
 from finishmatch.measure.pool import Pooled, pool
 from finishmatch.measure.quarantine import Quarantine
+from finishmatch.measure.sample import Sample
 from finishmatch.measure.shoot import Shot, shoot
 
 Progress = Callable[[str, int, int], None]
@@ -77,7 +79,8 @@ def audit_shots(build: Build, shots: list[Shot]) -> Audit:
     pooled = pool(samples)
     finishes = joint([item.finish for item in pooled])
     sightings = [_sighting(build, shots, item) for item in pooled]
-    differences = compare(finishes, build.parts, build.tolerance, sightings)
+    together = compare(finishes, build.parts, build.tolerance, sightings)
+    differences = with_lights(together, _by_light(build, shots))
     sets = find_sets(finishes, build.parts, differences)
     choosing = choose(finishes, build.parts, differences)
     parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
@@ -99,6 +102,7 @@ def audit_shots(build: Build, shots: list[Shot]) -> Audit:
 def _shots(build: Build, quarantine: Quarantine, progress: Progress | None) -> list[Shot]:
     """Every photo measured, one in memory at a time; those without a card last, since others bridge them."""
     order = sorted(range(len(build.photos)), key=lambda i: build.photos[i].card.kind == "none")
+    matt = {part.name for part in build.parts if part.matt}
     shots: dict[int, Shot] = {}
     for done, i in enumerate(order):
         if progress:
@@ -109,17 +113,18 @@ def _shots(build: Build, quarantine: Quarantine, progress: Progress | None) -> l
             if shot.corrected and shot.corrected.spot
             for sample in shot.samples
         }
-        shots[i] = _shot(build.photos[i], quarantine, known)
+        shots[i] = _shot(build.photos[i], quarantine, known, matt)
     if progress:
         progress("", len(order), len(order))
     return [shots[i] for i in range(len(order))]
 
 
-def _shot(entry: PhotoEntry, quarantine: Quarantine, known: dict[str, np.ndarray]) -> Shot:
+def _shot(entry: PhotoEntry, quarantine: Quarantine, known: dict[str, np.ndarray], matt: set[str]) -> Shot:
     photo = quarantine.open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else fit_flat(quarantine.open_photo(entry.flat), photo)
     marks = [(part.name, part.mark) for part in entry.parts]
-    return shoot(photo, card_of(entry.card), place_of(entry.card), marks, flat, known)
+    second = None if entry.card.second_box is None else Box(*entry.card.second_box)
+    return shoot(photo, card_of(entry.card), place_of(entry.card), marks, flat, known, matt, second)
 
 
 def card_of(entry: CardEntry) -> Card | None:
@@ -148,6 +153,23 @@ def _nothing(shots: list[Shot]) -> NothingMeasured:
         return failures[0]
     reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for shot in shots for refusal in shot.refusals]
     return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
+
+
+def _by_light(build: Build, shots: list[Shot]) -> dict[str, tuple[Difference, ...]]:
+    """The differences as each light alone shows them, for lights with a chart; empty where there is one light only."""
+    samples: dict[str, list[Sample]] = {}
+    for entry, shot in zip(build.photos, shots, strict=True):
+        if entry.light and shot.corrected and shot.corrected.patch_fit:
+            samples.setdefault(entry.light, []).extend(shot.samples)
+    if len(samples) < 2:
+        return {}
+    tolerance = replace(build.tolerance, limit_pair=None)
+    by_light = {}
+    for light, seen in sorted(samples.items()):
+        pooled = pool(seen) if seen else ()
+        sightings = [_sighting(build, shots, item) for item in pooled]
+        by_light[light] = compare(joint([item.finish for item in pooled]), build.parts, tolerance, sightings)
+    return by_light
 
 
 def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:

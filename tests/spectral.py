@@ -143,7 +143,7 @@ def part(
     rgb = np.repeat(rgb, 10, axis=0)
     xyz = made.models.first().xyz(rgb)[0]
     pixels = _Pixels(rgb, None, xyz, np.repeat(np.arange(blocks), 10))
-    return _sample(replace(PHOTO, name=made.id), name, pixels, made, 1.0, ())
+    return _sample(replace(PHOTO, name=made.id), name, pixels, made, False)
 
 
 def truth(body: np.ndarray) -> np.ndarray:

@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from builds import COLOURS, PLACES, build_text, picture, save, write_build
-from scenes import CORNERS, REAL_PHOTOS
+from scenes import CORNERS, REAL_PHOTOS, Camera, scene
 
 from finishmatch.audit import audit_file
 from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import NothingMeasured
 from finishmatch.files import serial
 from finishmatch.files.results import Results
@@ -154,8 +155,6 @@ def test_a_sellers_white_sheet_serves_as_a_declared_white(tmp_path: Path) -> Non
     sheet = dict(COLOURS) | {"sheet": np.array([95.99, 0, 0])}
     places = PLACES | {"sheet": (640, 60, 160, 160)}
     PLACES_ALL = {name: (places[name], colour) for name, colour in sheet.items()}
-    from scenes import Camera, scene
-
     linear = Camera(mix=np.eye(3), gamma=1.0, exposure=0.8, gains=(1.2, 1.0, 0.7), noise=0.002).linear(
         scene(PLACES_ALL)
     )
@@ -219,3 +218,55 @@ def test_real_coins_fall_into_two_sets_and_the_card_is_said_to_fit_badly(tmp_pat
     results = audit_file(tmp_path / "coins.toml").results
     assert sets(results) == {frozenset({"gold 1", "gold 2"}), frozenset({"silver 1", "silver 2"})}
     assert "card_fits_badly" in {note.code for note in results.photos[0].notes}
+
+
+def test_two_grey_cards_at_two_places_reveal_mixed_light(tmp_path: Path) -> None:
+    grey = np.array([49.5, 0, 0])
+    parts = {name: (PLACES[name], COLOURS[name]) for name in ("hinge", "latch")}
+    cards = {"left": ((480, 60, 120, 120), grey), "right": ((740, 60, 120, 120), grey)}
+    linear = Camera(mix=np.eye(3), gamma=1.0, noise=0.002).linear(scene(parts | cards))
+    warm = np.linspace(0.92, 1.08, 900)[None, :, None]
+    mixed = linear * np.concatenate([warm, np.ones_like(warm), 1 / warm], axis=-1)
+    for name, picture_, codes in (("even", linear, set()), ("mixed", mixed, {"mixed_light"})):
+        save(picture_, tmp_path / f"{name}.png")
+        card = '{ kind = "grey18", box = [480, 60, 120, 120], second_box = [740, 60, 120, 120] }'
+        text = build_text(f"{name}.png", card=card, places={part: PLACES[part] for part in parts})
+        (tmp_path / f"{name}.toml").write_text(text)
+        results = audit_file(tmp_path / f"{name}.toml").results
+        assert {note.code for note in results.photos[0].notes} & {"mixed_light", "light_uneven"} == codes
+        assert (results.differences[0].verdict == "alike") == (name == "even")
+
+
+def test_a_matt_pair_three_apart_in_lightness_alone_is_found(tmp_path: Path) -> None:
+    # Two powder coats of one hue: 3 CIEDE2000 in lightness, nothing else; and a pair that is the same.
+    base = np.array([50.0, 4.0, 10.0])
+    colours = {"hinge": base, "latch": at_luminance(base, luminance(base) * 0.872), "hook": base}
+    assert 2.8 < ciede2000(colours["hinge"], colours["latch"]) < 3.4
+    places = {name: PLACES[name] for name in colours}
+    matt = "".join(f'[[part]]\nname = "{name}"\nmatt = true\n' for name in colours)
+    for extra, expected in ((matt, "differs"), ("", "alike")):
+        folder = tmp_path / expected
+        results = audit_file(write_build(folder, picture(0.6, colours), places=places, extra=extra)).results
+        found = verdicts(results)
+        assert found[frozenset({"hinge", "latch"})] == expected
+        assert found[frozenset({"hinge", "hook"})] == "alike"
+        if extra:
+            assert "darker" in next(d.words for d in results.differences if {d.a, d.b} == {"hinge", "latch"})
+
+
+def test_black_against_silver_always_differs(tmp_path: Path) -> None:
+    colours = {"hinge": np.array([24.0, 0.3, 0.2]), "latch": np.array([78.0, 0.2, 0.4])}
+    places = {name: PLACES[name] for name in colours}
+    results = audit_file(write_build(tmp_path, picture(0.7, colours), places=places)).results
+    (pair,) = results.differences
+    assert pair.verdict == "differs"
+    assert "level_differs" in {note.code for note in pair.notes}
+
+
+def test_a_bar_is_not_different_from_a_plate_of_the_same_finish(tmp_path: Path) -> None:
+    bronze = COLOURS["hinge"]
+    across = np.cos(np.linspace(-1.3, 1.3, 140))[None, :, None] * np.ones((140, 1, 1))
+    bar = at_luminance(np.broadcast_to(bronze, (140, 140, 3)), luminance(bronze) * (0.25 + 1.2 * across[..., 0]))
+    places = {name: PLACES[name] for name in ("hinge", "latch")}
+    results = audit_file(write_build(tmp_path, picture(0.6, {"hinge": bronze, "latch": bar}), places=places)).results
+    assert results.differences[0].verdict == "alike"

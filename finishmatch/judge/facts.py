@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class PartFacts:
-    """Facts about one part; see the build file for each."""
+    """Facts about one part; see the build file for each. ``matt``: flat and without gloss, so that its level tells."""
 
     name: str
     maker: str | None = None
@@ -19,6 +19,7 @@ class PartFacts:
     price: float | None = None
     neutral: bool = False
     critical: bool = False
+    matt: bool = False
 
 
 @dataclass(frozen=True, slots=True)

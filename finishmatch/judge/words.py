@@ -29,6 +29,10 @@ CAUSES: dict[str, tuple[str, str]] = {
         "the card corrects this photo only roughly",
         "photograph them close together beside a clean chart of a known edition",
     ),
+    "light_dependent": (
+        "they agree in one light and part in another",
+        "judge both in the light that they will be seen in",
+    ),
     "at_tolerance": (
         "the difference lies at the tolerance itself",
         "hold them side by side in your own light and decide by eye",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -49,7 +49,10 @@ class Correction:
     inadequacy_de00 : standard deviation, in CIEDE2000 along any one direction, of what no model of this kind can fit.
     cv_mean_de00, cv_max_de00 : leave-one-patch-out; None without a chart.
     light_range : fraction by which the light varies over the card, as fitted; None where it is not seen.
+    light_surely : the part of it that is beyond doubt (95 %).
     light_too_uneven : whether it is surely over 5 % and was not evened by a flat frame.
+    beyond : what other photos err by alike: id, and standard deviation in CIEDE2000 along any one direction of colour.
+    relative : whether colours are told against a card whose own colours are unknown.
     """
 
     id: str
@@ -60,17 +63,28 @@ class Correction:
     cv_mean_de00: float | None
     cv_max_de00: float | None
     light_range: float | None
+    light_surely: float
     light_too_uneven: bool
     notes: tuple[Note, ...]
+    beyond: tuple[tuple[str, float], ...] = ()
+    relative: bool = False
 
     def shared_loadings(self, rgb: Array, weight: Array, flat: Array | None) -> Array:
         """(3, k) loadings in Lab units of the colour averaged over ``rgb`` (n, 3) with ``weight`` (n,), sum 1."""
         lab = xyz_to_lab(np.einsum("n,mnc->mc", weight, self.models.xyz(rgb, flat)))
         variants = (lab[1:] - lab[0]).T * self.variant_scale
-        metric = local_metric(lab[0], lab[0])
-        units = np.linalg.inv(np.linalg.cholesky(metric)).T * self.inadequacy_de00
-        slopes = [units * (value / _INADEQUACY_RANGE) for value in (lab[0] - [50, 0, 0])]
-        return np.concatenate([variants, units, *slopes], axis=1)
+        return np.concatenate([variants, smooth_loadings(lab[0], self.inadequacy_de00)], axis=1)
+
+
+def smooth_loadings(lab: Array, sd_de00: float) -> Array:
+    """(3, 12) loadings, in Lab units at ``lab`` (3,), on an unknown shift that varies smoothly over colour.
+
+    ``sd_de00``: its standard deviation in CIEDE2000 along any one direction, near mid grey.
+    """
+    metric = local_metric(lab, lab)
+    units = np.linalg.inv(np.linalg.cholesky(metric)).T * sd_de00
+    slopes = [units * (value / _INADEQUACY_RANGE) for value in (lab - [50, 0, 0])]
+    return np.concatenate([units, *slopes], axis=1)
 
 
 def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) -> tuple[Correction, ChartFit, Patches]:
@@ -89,7 +103,7 @@ def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) 
             fit, method = rooted, "tone curve and root-polynomial of degree 2"
     n = int(patches.used.sum())
     cv_mean, cv_max = float(fit.left_out_de00.mean()), float(fit.left_out_de00.max())
-    light_range, sure = _light_range(fit, n)
+    light_range, sure = _light_range(fit, n, np.ptp(patches.place, axis=0))
     too_uneven = flat is None and sure > _TOO_UNEVEN
     notes = _chart_notes(patches, cv_mean, cv_max, light_range if sure > 0 else 0.0, too_uneven, flat is not None)
     correction = Correction(
@@ -101,6 +115,7 @@ def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) 
         cv_mean_de00=cv_mean,
         cv_max_de00=cv_max,
         light_range=light_range,
+        light_surely=sure,
         light_too_uneven=too_uneven,
         notes=notes,
     )
@@ -120,10 +135,9 @@ def _light_faults(patches: Patches, fit: ChartFit) -> dict[int, str]:
     }
 
 
-def _light_range(fit: ChartFit, n: int) -> tuple[float, float]:
+def _light_range(fit: ChartFit, n: int, extent: Array) -> tuple[float, float]:
     """The light's range over the card as a fraction, and the part of it that is beyond doubt (95 %, jackknife)."""
     slopes = fit.slopes
-    extent = np.array([5 / 6, 3 / 6])
     ranges = np.abs(slopes) @ extent
     deviation = slopes[1:] - slopes[1:].mean(axis=0)
     se = np.sqrt((n - 1) / n * (deviation**2).sum(axis=0))
@@ -159,9 +173,13 @@ def _chart_notes(
 
 
 def correct_by_plain_card(photo: Photo, kind: str, card_rgb: Array) -> Correction:
-    """Correction from one grey or white card of mean linear RGB ``card_rgb`` (3,): three gains, the tone assumed."""
+    """Correction from a grey or white card: three gains, the tone assumed.
+
+    ``card_rgb``: (m, 3) mean linear RGB of the card, or of two of its kind at two places, which reveal mixed light.
+    """
     bends = np.array([[0, 0], [_TONE_SD, 0], [0, _TONE_SD / 4], [0, 0], [0, 0]])
-    log = np.log(np.maximum(card_rgb, 1e-5))
+    each = np.log(np.maximum(card_rgb, 1e-5))
+    log = each.mean(axis=0)
     bent = log + bends[:, :1] * log + bends[:, 1:] * log**2
     gain = PLAIN_Y[kind] * np.exp(-bent)
     gain[3, 0] *= np.exp(_CARD_NEUTRAL_SD)
@@ -170,7 +188,30 @@ def correct_by_plain_card(photo: Photo, kind: str, card_rgb: Array) -> Correctio
         "tone_unknown",
         "One plain card cannot tell the camera's tone curve; the profile's was assumed and results widened.",
     )
-    return _nominal(photo, kind, "gains from one plain card", bends, gain, (note,))
+    correction = _nominal(photo, kind, "gains from one plain card", bends, gain, (note,))
+    return correction if len(each) == 1 else _with_light_between(correction, each[1] - each[0])
+
+
+def _with_light_between(correction: Correction, change: Array) -> Correction:
+    """The correction with what two plain cards say of the light: ``change`` (3,) of ln RGB from one to the other."""
+    light_range = float(np.expm1(abs(change[1])))
+    colour = float(np.expm1(np.ptp(change)))
+    notes = list(correction.notes)
+    if colour > _UNEVEN:
+        notes.append(
+            Note(
+                "mixed_light", f"The light's colour varies by {colour:.0%} between the two cards: two lights are mixed."
+            )
+        )
+    if light_range > _UNEVEN:
+        notes.append(Note("light_uneven", f"The light varies by {light_range:.0%} between the two cards."))
+    return replace(
+        correction,
+        light_range=light_range,
+        light_surely=light_range,
+        light_too_uneven=max(light_range, colour) > _TOO_UNEVEN,
+        notes=tuple(notes),
+    )
 
 
 def correct_without_card(photo: Photo, bridge: Array | None = None) -> Correction:
@@ -203,6 +244,7 @@ def _nominal(photo: Photo, kind: str, method: str, bends: Array, gain: Array, no
         cv_mean_de00=None,
         cv_max_de00=None,
         light_range=None,
+        light_surely=0.0,
         light_too_uneven=False,
         notes=notes,
     )

@@ -24,7 +24,7 @@ Array = npt.NDArray[np.float64]
 # Photos of a part disagree when their scatter is beyond the 99 % point of chi-square, by degrees of freedom: 3, 6, 9
 # (from memory of the usual tables); beyond three photos by Fisher's approximation.
 _CHI_SQUARE_99 = {3: 11.34, 6: 16.81, 9: 21.67}
-_LEVEL_FLOOR = 0.05
+_LEVEL_FLOOR = 0.03
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,8 +79,9 @@ def _stack(samples: Sequence[Sample], names: tuple[str, ...]) -> _Stack:
     for s, sample in enumerate(samples):
         i = names.index(sample.part)
         design[3 * s : 3 * s + 3, 3 * i : 3 * i + 3] = np.eye(3)
-        block = shared.setdefault(sample.correction, np.zeros((3 * m, sample.shared.shape[1])))
-        block[3 * s : 3 * s + 3] = sample.shared
+        for key, loadings in ((sample.correction, sample.shared), *sample.beyond):
+            block = shared.setdefault(key, np.zeros((3 * m, loadings.shape[1])))
+            block[3 * s : 3 * s + 3] = loadings
     return _Stack(
         values=np.concatenate([sample.lab_d50 for sample in samples]),
         design=design,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -29,11 +29,12 @@ _OUTLIER_SD = 4.0
 _TRIM = 0.05
 _BLOCKS_PER_SIDE = 8
 _MAX_PIXELS = 60_000
-# Level: METHODS 4 asks for at least 5 %; attitude towards the light does more to metal than that.
-_LEVEL_FLOOR, _LEVEL_ATTITUDE = 0.05, 0.20
+# Level, as standard deviations of ln Y: attitude towards the light does this much to metal and gloss; a matt flat part
+# that lies in even light beside another tells its level nearly as a meter does (set on renderings).
+_LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.20, 0.03
 # The white light that a surface reflects beside its body colour differs by this between attitudes and shapes, as a part
 # of a perfect white's light (set so that intervals cover what renderings show).
-_SURFACE_SD = 0.006
+_SURFACE_SD, _SURFACE_SD_MATT = 0.006, 0.002
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +46,7 @@ class Sample:
     xyz_d50 : (3,) mean in linear light.
     own_cov : (3, 3) covariance of the mean's Lab that nothing else in the photo shares.
     correction : id of the shared errors; shared : (3, k) loadings in Lab units on them.
+    beyond : id and (3, k) loadings of each kind of error that parts of other photos share as well.
     level_sd : of ln Y. used_fraction : of the mark's pixels. light_too_uneven : of the photo.
     """
 
@@ -58,6 +60,7 @@ class Sample:
     used_fraction: float
     light_too_uneven: bool
     notes: tuple[Note, ...]
+    beyond: tuple[tuple[str, Array], ...] = ()
 
     @property
     def lab_d50(self) -> Array:
@@ -90,9 +93,9 @@ class _Pixels:
 
 
 def measure(
-    photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None = None
+    photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None = None, matt: bool = False
 ) -> Sample | Refusal:
-    """Measure one part. Errors: those of ``marks.region``."""
+    """Measure one part; ``matt``: it is flat and without gloss. Errors: those of ``marks.region``."""
     window, covered = region(photo, part, mark)
     inner = drawn_in(covered)
     clipped = photo.clipped(window) & inner
@@ -123,7 +126,8 @@ def measure(
     if usable < _PIXELS_FEW:
         notes.append(Note("few_pixels", f"Only {usable} pixels of the part can be used."))
     used = usable * float(kept.mean()) / max(int(inner.sum()), 1)
-    return _sample(photo, part, pixels.keep(kept), correction, used, tuple(notes))
+    sample = _sample(photo, part, pixels.keep(kept), correction, matt)
+    return replace(sample, used_fraction=used, notes=tuple(notes))
 
 
 def _pixels(photo: Photo, window: Window, wanted: BoolImage, correction: Correction, flat: FlatField | None) -> _Pixels:
@@ -192,9 +196,7 @@ def _chromaticity_outliers(xyz: Array) -> npt.NDArray[np.bool_]:
     return np.asarray((((chroma - middle) / width) ** 2).sum(axis=1) > _OUTLIER_SD**2)
 
 
-def _sample(
-    photo: Photo, part: str, pixels: _Pixels, correction: Correction, used_fraction: float, notes: tuple[Note, ...]
-) -> Sample:
+def _sample(photo: Photo, part: str, pixels: _Pixels, correction: Correction, matt: bool) -> Sample:
     level = pixels.xyz[:, 1]
     low, high = np.quantile(level, [_TRIM, 1 - _TRIM])
     pixels = pixels.keep((level >= low) & (level <= high))
@@ -204,13 +206,14 @@ def _sample(
         part=part,
         photo=photo.name,
         xyz_d50=mean,
-        own_cov=_own_cov(mean, xyz, weight),
+        own_cov=_own_cov(mean, xyz, weight, _SURFACE_SD_MATT if matt else _SURFACE_SD),
         correction=correction.id,
         shared=correction.shared_loadings(rgb, weight, flat),
-        level_sd=_level_sd(pixels.xyz[:, 1], correction),
-        used_fraction=used_fraction,
+        level_sd=_level_sd(xyz[:, 1], correction, matt),
+        used_fraction=1.0,
         light_too_uneven=correction.light_too_uneven,
-        notes=notes,
+        notes=(),
+        beyond=tuple((key, smooth_loadings(xyz_to_lab(mean), sd)) for key, sd in correction.beyond),
     )
 
 
@@ -227,19 +230,19 @@ def _block_means(pixels: _Pixels) -> tuple[Array, Array, Array | None, Array]:
     return counts[filled] / counts.sum(), mean(pixels.rgb), flat, mean(pixels.xyz)
 
 
-def _own_cov(mean: Array, xyz: Array, weight: Array) -> Array:
+def _own_cov(mean: Array, xyz: Array, weight: Array, surface_sd: float) -> Array:
     """Covariance of the mean's Lab by the block bootstrap in its closed form (pixels of a block err together), and
     what the part's attitude adds: a little more or less of the white light that its surface reflects."""
     deviation = (xyz - mean) * weight[:, None]
     cov = deviation.T @ deviation * len(weight) / max(len(weight) - 1, 1)
-    surface = _SURFACE_SD * WHITE_D50
+    surface = surface_sd * WHITE_D50
     jacobian = lab_jacobian(mean)
     return np.asarray(jacobian @ (cov + np.outer(surface, surface)) @ jacobian.T)
 
 
-def _level_sd(level: Array, correction: Correction) -> float:
-    """Standard deviation of ln Y: spread over the part, attitude, and the light field as far as the card shows it."""
-    log = np.log(np.maximum(level, 1e-5))
+def _level_sd(blocks: Array, correction: Correction, matt: bool) -> float:
+    """Standard deviation of ln Y: spread between a part's blocks (its shape), attitude, and surely uneven light."""
+    log = np.log(np.maximum(blocks, 1e-5))
     spread = 1.4826 * float(np.median(np.abs(log - np.median(log))))
-    light = np.log1p(correction.light_range or 0.0)
-    return max(_LEVEL_FLOOR, float(np.sqrt(spread**2 + _LEVEL_ATTITUDE**2 + light**2)))
+    attitude = _LEVEL_ATTITUDE_MATT if matt else _LEVEL_ATTITUDE
+    return float(np.sqrt(spread**2 + attitude**2 + np.log1p(correction.light_surely) ** 2))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -71,6 +71,8 @@ def shoot(
     marks: Sequence[tuple[str, Mark]],
     flat: FlatField | None = None,
     known: Mapping[str, Array] | None = None,
+    matt: Collection[str] = (),
+    second: Mark | None = None,
 ) -> Shot:
     """Correct a photo by its card and measure its parts.
 
@@ -80,20 +82,22 @@ def shoot(
     place : the card's four corners as an outline, or a box; None to locate it.
     marks : name and mark of every part.
     known : XYZ D50 of parts from photos with a card, to bridge a photo without one.
+    matt : names of parts that are flat and without gloss.
+    second : where a second grey or white card of the same kind lies.
 
     A card that cannot be used refuses every part and is kept as ``failure``. Errors: those of the marks and the corners.
     """
     for name, mark in marks:
         region(photo, name, mark)
     try:
-        corrected = correct(photo, card, place, flat)
+        corrected = correct(photo, card, place, flat, second)
     except NothingMeasured as failure:
         note = Note(failure.code, f"{failure.text}.")
         refusals = tuple(Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks)
         return _shot(photo, None, [*refusals], (), (*photo.notes, note), failure)
     if card is None and known:
         corrected = bridged(photo, corrected, marks, known)
-    measured = [measure(photo, name, mark, corrected.correction, flat) for name, mark in marks]
+    measured = [measure(photo, name, mark, corrected.correction, flat, name in matt) for name, mark in marks]
     pictures = tuple(corrected_crop(photo, name, mark, corrected.correction, flat) for name, mark in marks)
     notes = (*photo.notes, *corrected.notes)
     return _shot(photo, corrected, measured, pictures, notes, None)
@@ -122,13 +126,15 @@ def _shot(
     )
 
 
-def correct(photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None = None) -> Corrected:
+def correct(
+    photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None = None, second: Mark | None = None
+) -> Corrected:
     """The correction of one photo. Errors: card_not_found, card_order_unclear, card_unfit; outline_outside ..."""
     if card is None:
         correction = correct_without_card(photo)
         return Corrected(correction, None, 0, None, correction.notes)
     if len(card.lab_d50) == 1:
-        return _by_plain_card(photo, card, place)
+        return _by_plain_card(photo, card, place, second)
     if place is None:
         spot, patches = find(photo, card)
     else:
@@ -152,10 +158,16 @@ def _corners(place: Mark) -> Array:
     return np.array([[place.x, place.y], [right, place.y], [right, bottom], [place.x, bottom]])
 
 
-def _by_plain_card(photo: Photo, card: Card, place: Mark | None) -> Corrected:
+def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | None) -> Corrected:
     if place is None:
         raise InputError("build_value", f"{photo.name}: a {card.kind} card needs its corners or a box")
-    corners = _corners(place)
+    seen = [_plain_rgb(photo, card, _corners(mark)) for mark in (place, second) if mark is not None]
+    correction = correct_by_plain_card(photo, card.kind, np.array(seen))
+    return Corrected(correction, CardSpot(_corners(place), "given"), len(seen), None, correction.notes)
+
+
+def _plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
+    """(3,) mean linear RGB of a plain card."""
     outline = Outline(tuple((float(x), float(y)) for x, y in corners))
     window, covered = region(photo, f"the {card.kind} card", outline)
     good = covered & ~photo.clipped(window)
@@ -164,8 +176,7 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None) -> Corrected:
         raise NothingMeasured(
             "card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed"
         )
-    correction = correct_by_plain_card(photo, card.kind, photo.linear(window)[good].mean(axis=0, dtype=float))
-    return Corrected(correction, CardSpot(corners, "given"), 1, None, correction.notes)
+    return np.asarray(photo.linear(window)[good].mean(axis=0, dtype=float))
 
 
 def bridged(
