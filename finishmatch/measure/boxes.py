@@ -12,8 +12,13 @@ _MOST_PROPERTIES = 4096
 
 @dataclass(frozen=True, slots=True)
 class MainPicture:
-    """``bits`` per channel; ``nclx``: primaries, transfer, matrix, full range as ITU-T H.273 numbers them, or None."""
+    """``bits`` per channel; ``nclx``: primaries, transfer, matrix, full range as ITU-T H.273 numbers them, or None.
 
+    ``width`` and ``height`` are those that are decoded, before anything is cut off or turned.
+    """
+
+    width: int
+    height: int
     bits: int
     nclx: Coded | None
 
@@ -22,7 +27,7 @@ def main_picture(data: bytes) -> MainPicture:
     """What the boxes say of the primary item; 8 bit where they say nothing. Raises ValueError when they are broken."""
     try:
         properties = _primary_properties(data)
-        return MainPicture(_bits(properties), _nclx(properties))
+        return MainPicture(*_size(properties), _bits(properties), _nclx(properties))
     except (struct.error, IndexError) as error:
         raise ValueError("broken boxes") from error
 
@@ -49,8 +54,8 @@ def _first(data: bytes, kind: bytes) -> bytes:
 
 def _primary_properties(data: bytes) -> list[tuple[bytes, bytes]]:
     meta = _first(data, b"meta")[4:]
-    version, *_, = primary = _first(meta, b"pitm")
-    item = struct.unpack_from(">I" if version else ">H", primary, 4)[0]
+    primary = _first(meta, b"pitm")
+    item = struct.unpack_from(">I" if primary[0] else ">H", primary, 4)[0]
     properties = _first(meta, b"iprp")
     known = []
     for one in _boxes(_first(properties, b"ipco")):
@@ -77,6 +82,14 @@ def _associations(table: bytes, item: int) -> list[int]:
             return [number & 0x7F for number in table[at : at + entries]]
         at += entries * (2 if wide_index else 1)
     return []
+
+
+def _size(properties: list[tuple[bytes, bytes]]) -> tuple[int, int]:
+    for kind, payload in properties:
+        if kind == b"ispe":
+            width, height = struct.unpack_from(">II", payload, 4)
+            return width, height
+    raise ValueError("a picture without size")
 
 
 def _bits(properties: list[tuple[bytes, bytes]]) -> int:

@@ -14,7 +14,7 @@ from finishmatch.measure import heif, raster, raw
 from finishmatch.measure.kinds import kind_of
 from finishmatch.measure.limits import Limits
 from finishmatch.measure.raster import Encoded, Raster
-from finishmatch.measure.spaces import Space, space_of, srgb, unused
+from finishmatch.measure.spaces import Space, assumed, space_of, unused
 
 # Marks of HDR gain maps: Adobe's and Android's in XMP, ISO 21496-1, Apple's.
 _GAIN_MAPS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"urn:com:apple:photo:2020:aux:hdrgainmap")
@@ -122,5 +122,5 @@ def _by_engine(picture: Raster, space: Space, profile: bytes, notes: list[Note])
         if picture.mode == "CMYK":
             raise InputError("photo_kind", "CMYK without a usable colour profile") from error
         notes[:] = [note for note in notes if note.code != "profile_converted"] + [unused("its tables are broken")]
-        return picture, srgb("assumed sRGB")
+        return picture, assumed(notes)
     return replace(picture, pixels=np.asarray(converted), mode="RGB", bits=8), space

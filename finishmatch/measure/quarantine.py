@@ -50,7 +50,9 @@ class Quarantine:
         self._running()
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self._stop()
 
     def open_photo(self, path: Path, name: str | None = None) -> Photo:

@@ -6,6 +6,7 @@ import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib import import_module
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,13 @@ Encoded = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 _ORIENTATION, _EXIF_IFD, _COLOUR_SPACE, _INTEROPERABILITY_IFD = 0x0112, 0x8769, 0xA001, 0xA005  # Exif 2.32
 _TIFF_BITS, _TIFF_PLANAR = 258, 284  # TIFF 6.0
 _GREY = ("1", "L", "LA", "La", "I", "F", "I;16", "I;16B", "I;16L")
+_READERS: dict[Kind, str] = {
+    "JPEG": "PIL.JpegImagePlugin",
+    "PNG": "PIL.PngImagePlugin",
+    "TIFF": "PIL.TiffImagePlugin",
+    "WEBP": "PIL.WebPImagePlugin",
+    "AVIF": "PIL.AvifImagePlugin",
+}
 # A whole row of blocks of exactly this grey ends a JPEG whose data were cut and closed again.
 _JPEG_FILL, _JPEG_BLOCK = 128, 8
 
@@ -77,13 +85,14 @@ def check_size(width: int, height: int, limits: Limits) -> None:
 def _opened(data: bytes, kind: Kind) -> Iterator[Image]:
     from PIL import Image, UnidentifiedImageError
 
-    formats = {"JPEG": ("JPEG", "MPO")}.get(kind, (kind,))
-    usual, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None  # our own limit is checked as soon as the size is known
+    import_module(_READERS[kind])  # else Pillow loads all its readers to look for this one
+    usual = Image.MAX_IMAGE_PIXELS
+    Image.MAX_IMAGE_PIXELS = None  # our own limit is checked as soon as the size is known
     try:
-        with Image.open(io.BytesIO(data), formats=formats) as image:
+        with Image.open(io.BytesIO(data), formats=(kind,)) as image:
             yield image
     except UnidentifiedImageError as error:
-        raise InputError("photo_unreadable", f"broken, or a {kind} file of a kind that is not read") from error
+        raise InputError("photo_unreadable", f"broken, or {kind} of a kind that is not read") from error
     finally:
         Image.MAX_IMAGE_PIXELS = usual
 
@@ -99,17 +108,20 @@ def _holds_several(image: Image) -> bool:
 
 def _exif(image: Image, notes: list[Note]) -> tuple[int, str | None]:
     try:
-        return read_exif(image.getexif())
-    except Exception:  # the reader raises whatever it likes on broken data
-        notes.append(Note("exif_unread", "The photo's EXIF data are broken; it was taken as upright."))
-        return 1, None
+        exif = image.getexif()
+        if exif or not image.info.get("exif"):
+            return read_exif(exif)
+    except Exception:  # the reader raises whatever it likes on broken data, or finds nothing in them
+        pass
+    notes.append(Note("exif_unread", "The photo's EXIF data are broken; it was taken as upright."))
+    return 1, None
 
 
 def read_exif(exif: Exif) -> tuple[int, str | None]:
     """Orientation 1 to 8, and the colour space that EXIF names, or None."""
     orientation = exif.get(_ORIENTATION, 1)
     space = exif.get_ifd(_EXIF_IFD).get(_COLOUR_SPACE)
-    interoperability = exif.get_ifd(_INTEROPERABILITY_IFD).get(1) if _INTEROPERABILITY_IFD in exif else None
+    interoperability = exif.get_ifd(_INTEROPERABILITY_IFD).get(1)
     # DCF 2.0: uncalibrated with R03 is Adobe RGB; 2 is common though in no standard.
     adobe = "Adobe RGB (1998)" if space == 2 or interoperability == "R03" else None
     return orientation if orientation in range(1, 9) else 1, "sRGB" if space == 1 else adobe
@@ -131,11 +143,11 @@ def _claims(image: Image, data: bytes, kind: Kind, exif: str | None, nclx: tuple
 
 def _pixels(image: Image, data: bytes, kind: Kind, notes: list[Note]) -> tuple[Encoded, str, int]:
     bits = _bits_per_channel(image, data, kind)
-    if bits > 8 and image.mode in ("RGB", "RGBA", "RGBX"):
-        pixels = _deep(image, data, kind, bits)
-        return pixels, "RGBA" if pixels.shape[2] == 4 else "RGB", bits
     if image.mode in ("P", "PA"):
         notes.append(Note("palette_colours", "The photo has a palette of at most 256 colours."))
+    if kind == "PNG" or (bits > 8 and image.mode in ("RGB", "RGBA", "RGBX")):
+        pixels = _by_opencv(image, data, kind, bits)
+        return pixels, "RGBA" if pixels.shape[2] == 4 else "RGB", bits
     if image.mode == "CMYK":
         return np.asarray(image), "CMYK", 8
     seen_through = image.mode in ("RGBA", "PA", "RGBa") or "transparency" in image.info
@@ -156,16 +168,17 @@ def _bits_per_channel(image: Image, data: bytes, kind: Kind) -> int:
     from PIL.TiffImagePlugin import TiffImageFile
 
     if kind == "PNG":
-        return data[24]  # PNG (ISO/IEC 15948) IHDR: bit depth
+        return max(data[24], 8)  # PNG (ISO/IEC 15948) IHDR: bit depth; palettes hold 8 bits
     if kind == "AVIF":
         return main_picture(data).bits
     return max(image.tag_v2.get(_TIFF_BITS, (8,))) if isinstance(image, TiffImageFile) else 8
 
 
-def _deep(image: Image, data: bytes, kind: Kind, bits: int) -> npt.NDArray[np.uint16]:
-    """More than 8 bits, which Pillow would cut to 8. OpenCV turns TIFF upright, and nothing else.
+def _by_opencv(image: Image, data: bytes, kind: Kind, bits: int) -> Encoded:
+    """More than 8 bits, which Pillow would cut to 8; and every PNG, whose missing rows Pillow makes black.
 
-    It reads planes that are stored one after the other wrongly and without a word: those are refused.
+    OpenCV turns TIFF upright, and nothing else. It reads planes that are stored one after the other wrongly and without
+    a word: those are refused.
     """
     import cv2
     from PIL.TiffImagePlugin import TiffImageFile
@@ -174,7 +187,13 @@ def _deep(image: Image, data: bytes, kind: Kind, bits: int) -> npt.NDArray[np.ui
         raise InputError("photo_kind", "a TIFF of more than 8 bits whose colours are stored as separate planes")
     pixels = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_UNCHANGED)
     if pixels is None:
-        raise InputError("photo_unreadable", f"broken, or a {kind} file of a kind that is not read")
-    if pixels.dtype != np.uint16 or pixels.ndim != 3 or pixels.shape[2] not in (3, 4) or pixels.max() >> bits:
-        raise InputError("photo_kind", f"a {kind} file of {bits} bits of a kind that is not read")
-    return np.asarray(pixels[..., [2, 1, 0, 3][: pixels.shape[2]]], dtype=np.uint16)
+        raise InputError("photo_unreadable", f"broken, or {kind} of a kind that is not read")
+    if (
+        pixels.dtype != (np.uint8 if bits == 8 else np.uint16)
+        or pixels.ndim != 3
+        or pixels.shape[2] not in (3, 4)
+        or pixels.max() >> bits
+    ):
+        raise InputError("photo_kind", f"{kind} of {bits} bits of a kind that is not read")
+    rgb: Encoded = pixels[..., [2, 1, 0, 3][: pixels.shape[2]]]  # type: ignore[assignment]  # the depth is known by now
+    return rgb

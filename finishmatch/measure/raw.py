@@ -39,7 +39,7 @@ def develop(data: bytes, limits: Limits) -> tuple[npt.NDArray[np.uint16], Array,
             pixels = _linear(file)
             gains, matrix, notes = _camera(file)
     except rawpy.LibRawError as error:
-        raise InputError("photo_unreadable", f"broken, or a raw file of a camera that is not known ({error})") from error
+        raise InputError("photo_unreadable", "broken, or a raw file of a camera that is not known") from error
     return pixels, gains, matrix, notes
 
 

@@ -69,8 +69,12 @@ def space_of(claims: Claims, mode: str, notes: list[Note]) -> Space:
         return found
     if mode == "CMYK":
         raise InputError("photo_kind", "CMYK without a usable colour profile")
-    if not any(note.code == "profile_unused" for note in notes):
-        notes.append(Note("srgb_assumed", "The photo does not say its colour space; sRGB was assumed."))
+    return assumed(notes)
+
+
+def assumed(notes: list[Note]) -> Space:
+    """sRGB, for want of anything better; adds the note that says so."""
+    notes.append(Note("srgb_assumed", "The photo does not say its colour space; sRGB was assumed."))
     return srgb("assumed sRGB")
 
 
@@ -135,7 +139,7 @@ def _by_profile(embedded: bytes, mode: str, notes: list[Note]) -> Iterator[Space
 
 def unused(why: str) -> Note:
     """That an embedded profile was left aside."""
-    return Note("profile_unused", f"The photo's colour profile was not used ({why}); sRGB was assumed.")
+    return Note("profile_unused", f"The photo's colour profile was not used ({why}).")
 
 
 def _by_png_chunks(claims: Claims) -> Iterator[Space]:
