@@ -177,7 +177,7 @@ def told(path: Path) -> Iterator[None]:
     """
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the second where damage is in a name
         name = str(getattr(error, "sqlite_errorname", "") or "")
         raise InputError(_code(name), f"{shown(path)}: {shown(error)}") from error
 
