@@ -145,7 +145,7 @@ def _outline(photo: Photo, view: _View, thing: Bytes) -> Outline:
     import cv2
 
     contour = _contour(thing)
-    tolerance = 0.9
+    tolerance = 1.4
     points = cv2.approxPolyDP(contour, tolerance, True)
     while len(points) > MOST_POINTS:
         tolerance *= 1.3

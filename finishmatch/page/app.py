@@ -16,7 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from finishmatch.errors import FinishmatchError, InputError
-from finishmatch.measure.limits import MAX_BYTES
+from finishmatch.measure.limits import USUAL
 from finishmatch.page import prints
 from finishmatch.page.desk import Desk
 from finishmatch.page.guard import Guard, Keys
@@ -29,7 +29,7 @@ _REPORT_POLICY = (
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; "
     "frame-ancestors 'none'"
 )
-_ENTER = """<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8"><title>finishmatch</title>
+_ENTER = """<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8"><title>finishmatch</title><link rel="icon" href="/static/icon.svg" type="image/svg+xml">
 <meta http-equiv="refresh" content="0; url=/"></head><body><p><a href="/">To the marking page</a></p></body></html>"""
 
 
@@ -109,7 +109,7 @@ class _Routes:
         kind = request.headers.get("content-type", "")
         if kind not in SUFFIX_OF_TYPE:
             raise Refused(415, "photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
-        data = await _body(request, MAX_BYTES)
+        data = await _body(request, USUAL.file_bytes)
         name = request.query_params.get("name", "")
         return JSONResponse(await run_sync(self._desk.add_photo, name, kind, data), status_code=201)
 

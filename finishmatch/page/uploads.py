@@ -10,7 +10,7 @@ from pathlib import Path
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.files.whole import write_new
-from finishmatch.measure.limits import MAX_BYTES
+from finishmatch.measure.limits import USUAL
 from finishmatch.measure.photo import open_photo
 
 SUFFIX_OF_TYPE = {
@@ -55,7 +55,7 @@ def store(folder: Path, name: str, content_type: str, data: bytes) -> str:
         except InputError as error:
             if error.code != "file_exists":
                 raise
-            if not path.is_symlink() and path.is_file() and read_whole(path, MAX_BYTES) == data:
+            if not path.is_symlink() and path.is_file() and read_whole(path, USUAL.file_bytes) == data:
                 return path.name
         else:
             return path.name

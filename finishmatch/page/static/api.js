@@ -1,0 +1,35 @@
+// What the page asks of its server.
+
+export class Refusal extends Error {
+  constructor(status, text, body) {
+    super(text);
+    this.status = status;
+    this.body = body;
+  }
+}
+
+async function ask(method, path, body, type) {
+  let response;
+  try {
+    const headers = body === undefined ? {} : { 'Content-Type': type };
+    response = await fetch(path, { method, body, headers });
+  } catch {
+    throw new Refusal(0, 'The server does not answer. Is finishmatch mark still running?');
+  }
+  const json = (response.headers.get('Content-Type') ?? '').startsWith('application/json');
+  const answer = json ? await response.json() : await response.text();
+  if (response.ok) return answer;
+  throw new Refusal(response.status, answer?.error?.text ?? String(answer), answer);
+}
+
+const send = (method, path, value) => ask(method, path, JSON.stringify(value), 'application/json');
+
+export const state = () => ask('GET', '/api/state');
+export const save = (revision, draft) => send('PUT', '/api/build', { revision, draft });
+export const verdict = (draft) => send('POST', '/api/verdict', { draft });
+export const outline = (file, x, y) => send('POST', '/api/outline', { file, x, y });
+export const photoFacts = (id) => ask('GET', `/api/photos/${id}`);
+export const addPhoto = (file) =>
+  ask('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`, file, file.type || 'application/octet-stream');
+export const view = (id) => `/photo/${id}/view`;
+export const thumb = (id) => `/photo/${id}/thumb`;

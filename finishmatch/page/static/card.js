@@ -1,0 +1,104 @@
+// The reference card of the photo: which one, where it lies, how well it fits.
+
+import { change, listen, store, tell } from './store.js';
+import { photoOf } from './draft.js';
+import { byId, el, say } from './dom.js';
+import { cardCorners, cardOf, setCorners } from './shapes.js';
+import { cardTable } from './coords.js';
+
+const KINDS = [['chart24', '24-patch chart'], ['grey18', 'grey card (18 %)'], ['white', 'white card or sheet'], ['none', 'this photo has no card']];
+const EDITIONS = [['', 'newest (2014), if not known'], ['2014', '2014 and later'], ['2005', '2005 to 2014'], ['average', 'average of many']];
+
+const options = (list) => list.map(([value, words]) => el('option', { value }, words));
+
+const kind = el('select', { id: 'card-kind', onchange: setKind }, ...options(KINDS));
+const own = el('option', { value: 'own' }, 'a card file');
+const edition = el('select', { id: 'card-edition', onchange: setEdition }, ...options(EDITIONS));
+const editionRow = el('p', { class: 'field' }, el('label', { for: 'card-edition' }, 'Edition'), edition);
+const light = el('input', { id: 'photo-light', list: 'lights', maxlength: 200, onchange: setLight });
+const lights = el('datalist', { id: 'lights' });
+const quality = el('p', { class: 'quality' });
+const notes = el('ul', { class: 'notes small' });
+const locate = el('button', { type: 'button', onclick: locateAgain }, 'Find it by itself');
+const hand = el('button', { type: 'button', onclick: placeByHand }, 'Place the corners');
+const table = cardTable();
+const where = el('details', {}, el('summary', {}, 'Corners as numbers'), table.node);
+
+byId('card-body').append(
+  el('p', { class: 'field' }, el('label', { for: 'card-kind' }, 'Card'), kind),
+  editionRow, quality, notes,
+  el('p', { class: 'buttons' }, hand, locate), where,
+  el('p', { class: 'field' }, el('label', { for: 'photo-light' }, 'Light'), light), lights,
+  el('p', { class: 'quiet small' }, 'The same words in several photos: taken in the same light.'),
+);
+
+function setKind() {
+  change((draft) => {
+    const photo = photoOf(draft, store.photo);
+    if (kind.value === 'own') return;
+    photo.card = { kind: kind.value };
+    if (kind.value === 'grey18' || kind.value === 'white') setCorners(draft, middle());
+  });
+  tell({ selected: cardCorners() ? { kind: 'card' } : null });
+}
+
+function setEdition() {
+  change((draft) => {
+    photoOf(draft, store.photo).card.edition = edition.value || null;
+  });
+}
+
+function setLight() {
+  change((draft) => {
+    photoOf(draft, store.photo).light = light.value.trim() || null;
+  });
+}
+
+// A card to be dragged into place: the middle third of the photo.
+function middle() {
+  const { width, height } = store.facts[store.photo];
+  const [half, tall] = [width / 6, height / 6];
+  const [x, y] = [width / 2, height / 2];
+  return [[x - half, y - tall], [x + half, y - tall], [x + half, y + tall], [x - half, y + tall]];
+}
+
+function placeByHand() {
+  if (!cardCorners()) change((draft) => setCorners(draft, middle()));
+  tell({ selected: { kind: 'card' }, tool: 'choose' });
+  byId('stage').querySelector('.handle')?.focus();
+  say('Four corners: Tab goes from one to the next, the arrow keys move it.');
+}
+
+function locateAgain() {
+  change((draft) => {
+    const { card } = photoOf(draft, store.photo);
+    delete card.corners;
+    delete card.box;
+  });
+  say('Looking for the card');
+}
+
+listen(() => {
+  byId('card').hidden = !store.photo;
+  if (!store.photo) return;
+  const card = cardOf(store.draft, store.photo);
+  const known = KINDS.some(([value]) => value === card.kind);
+  if (known) own.remove();
+  else kind.append(own);
+  kind.value = known ? card.kind : 'own';
+  editionRow.hidden = card.kind !== 'chart24';
+  edition.value = card.edition ?? '';
+  if (document.activeElement !== light) light.value = photoOf(store.draft, store.photo)?.light ?? '';
+  const words = [...new Set(store.draft.photo.map((photo) => photo.light).filter(Boolean))];
+  lights.replaceChildren(...words.map((value) => el('option', { value })));
+  const pane = store.pane.photos[store.photo];
+  quality.textContent = pane?.text ?? (store.judging ? 'Reading the card…' : '');
+  quality.dataset.grade = pane?.grade ?? '';
+  notes.replaceChildren(...(pane?.notes ?? []).map((text) => el('li', {}, text)));
+  const cornered = card.kind !== 'none';
+  hand.hidden = !cornered;
+  hand.textContent = cardCorners() ? 'Adjust the corners' : 'Place the corners';
+  locate.hidden = card.kind !== 'chart24' || !card.corners;
+  where.hidden = !cornered || !cardCorners();
+  table.update();
+});

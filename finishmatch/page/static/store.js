@@ -1,0 +1,207 @@
+// What the page knows, who wants to hear of changes, undo and redo, and how changes reach the build file and the verdict.
+
+import * as api from './api.js';
+import { merged } from './merge.js';
+import { photoOf } from './draft.js';
+import { trouble } from './dom.js';
+
+const SAVE_AFTER_MS = 350;
+const JUDGE_AFTER_MS = 40;
+const MOST_STEPS = 200;
+
+export const store = {
+  draft: { photo: [], part: [] },
+  files: {},
+  file: '',
+  photo: null, // id of the photo on the stage
+  selected: null, // null, { kind: 'card' } or { kind: 'mark', name }
+  tool: 'find',
+  pane: { photos: {}, message: null, verdict: null },
+  facts: {}, // id -> width, height
+  saved: 'Opening…',
+  judging: false,
+};
+
+const listeners = [];
+const past = [];
+const future = [];
+let revision = 0;
+let base = null; // the draft as both the page and the file had it last
+let gesture = null;
+let saveTimer = 0;
+let saving = false;
+let judgeTimer = 0;
+let onConflict = () => {};
+
+// Every part that the live pane tells of.
+export function pieces() {
+  const { verdict } = store.pane;
+  return verdict ? [...verdict.sets.flatMap((set) => set.parts), ...verdict.loose, ...verdict.refused] : [];
+}
+
+export const listen = (listener) => listeners.push(listener);
+export const whenConflict = (handler) => (onConflict = handler);
+export const canUndo = () => past.length > 0;
+export const canRedo = () => future.length > 0;
+
+export function tell(what = {}) {
+  Object.assign(store, what);
+  for (const listener of listeners) listener();
+}
+
+const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
+const snapshot = () => ({ draft: store.draft, photo: store.photo, selected: store.selected });
+
+function adopt(state) {
+  revision = state.revision;
+  base = state.draft;
+  Object.assign(store, { draft: state.draft, files: state.files, file: state.file });
+  if (!photoOf(store.draft, store.photo)) store.photo = store.draft.photo?.[0]?.file ?? null;
+}
+
+export async function open() {
+  adopt(await api.state());
+  tell({ saved: 'Saved' });
+  judge();
+}
+
+// One step that can be undone. `edit` changes its own copy of the draft and may return what to select.
+export function change(edit) {
+  const before = snapshot();
+  const draft = structuredClone(store.draft);
+  const selected = edit(draft);
+  if (same(draft, before.draft)) return;
+  remember(before);
+  tell({ draft, ...(selected === undefined ? {} : { selected }) });
+  moved();
+}
+
+// A gesture is one step, however many times it changes the draft on its way.
+export function gestureChange(edit) {
+  gesture ??= snapshot();
+  const draft = structuredClone(store.draft);
+  edit(draft);
+  tell({ draft });
+  judge();
+}
+
+export function gestureEnd() {
+  const before = gesture;
+  gesture = null;
+  if (!before || same(before.draft, store.draft)) return;
+  remember(before);
+  moved();
+  tell();
+}
+
+export function gestureCancel() {
+  if (!gesture) return false;
+  tell(gesture);
+  gesture = null;
+  judge();
+  return true;
+}
+
+function remember(before) {
+  past.push(before);
+  if (past.length > MOST_STEPS) past.shift();
+  future.length = 0;
+}
+
+function step(from, to) {
+  if (!from.length) return;
+  to.push(snapshot());
+  tell(from.pop());
+  moved();
+}
+
+export const undo = () => step(past, future);
+export const redo = () => step(future, past);
+
+function moved() {
+  judge();
+  tell({ saved: 'Saving…' });
+  clearTimeout(saveTimer);
+  saveTimer = setTimeout(save, SAVE_AFTER_MS);
+}
+
+// Do not wait: the page may be about to close.
+export function flush() {
+  if (base && !gesture && !same(base, store.draft)) save();
+}
+
+async function save() {
+  clearTimeout(saveTimer);
+  if (saving) return;
+  saving = true;
+  const sent = store.draft;
+  try {
+    const state = await api.save(revision, sent);
+    revision = state.revision;
+    base = sent;
+    store.files = { ...store.files, ...state.files };
+    trouble('');
+    tell({ saved: same(sent, store.draft) ? 'Saved' : 'Saving…' });
+  } catch (error) {
+    tell({ saved: 'Not saved' });
+    if (error.status === 409) onConflict(error.body);
+    else trouble(error.message);
+    return;
+  } finally {
+    saving = false;
+  }
+  if (!same(sent, store.draft)) save();
+}
+
+// The file changed elsewhere. What is here goes to undo, so that neither is lost.
+export function resolve(theirs, both) {
+  remember(snapshot());
+  const draft = both ? merged(base, store.draft, theirs.draft) : theirs.draft;
+  adopt(theirs);
+  tell({ draft, saved: 'Saved', selected: null });
+  if (both) moved();
+  else judge();
+}
+
+// Another page may have saved while this one was not looked at.
+export async function lookAgain() {
+  if (saving || gesture || !base || !same(base, store.draft)) return;
+  try {
+    const state = await api.state();
+    if (state.revision === revision) return;
+    remember(snapshot());
+    adopt(state);
+    tell({ saved: 'Changed elsewhere, loaded' });
+    judge();
+  } catch (error) {
+    trouble(error.message);
+  }
+}
+
+function judge() {
+  clearTimeout(judgeTimer);
+  judgeTimer = setTimeout(ask, JUDGE_AFTER_MS);
+}
+
+async function ask() {
+  if (store.judging || !store.draft.photo?.length) return;
+  const sent = store.draft;
+  tell({ judging: true });
+  try {
+    const pane = await api.verdict(sent);
+    tell({ pane, judging: false });
+  } catch (error) {
+    tell({ pane: { photos: store.pane.photos, message: error.message, verdict: null }, judging: false });
+  }
+  if (sent !== store.draft) ask();
+}
+
+export async function loadFacts(id) {
+  if (!id || store.facts[id]) return;
+  try {
+    const facts = await api.photoFacts(id);
+    tell({ facts: { ...store.facts, [id]: facts } });
+  } catch (error) {
+    trouble(error.message);
+  }
+}

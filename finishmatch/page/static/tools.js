@@ -1,0 +1,102 @@
+// What a click on the photo does. Every tool works by clicks alone; dragging is only another way to say the same.
+
+import * as api from './api.js';
+import { change, store, tell } from './store.js';
+import { addMark, marksOf } from './draft.js';
+import { say, trouble } from './dom.js';
+import { boxOf, tidy } from './geometry.js';
+import { cardCorners, markAt } from './shapes.js';
+import { inside } from './geometry.js';
+
+export const TOOLS = {
+  find: { key: 'f', words: 'Find a part', hint: 'Click inside a part: its outline is proposed, and you adjust it. Drag to move the photo.' },
+  box: { key: 'b', words: 'Box', hint: 'Click two opposite corners, or drag. Of a box, the ellipse that touches its sides is read.' },
+  outline: { key: 'o', words: 'Outline', hint: 'Click point after point; Enter, or a click on the first point, closes the outline. Backspace takes one back.' },
+  choose: { key: 'c', words: 'Choose', hint: 'Click a part or the card to change it; drag points to move them. Double-click an edge to add a point.' },
+};
+
+// What is being drawn: points clicked so far, and where the pointer is.
+export const sketch = { points: [], to: null };
+
+export function setTool(tool) {
+  clearSketch();
+  tell({ tool });
+  say(`${TOOLS[tool].words}. ${TOOLS[tool].hint}`);
+}
+
+export function clearSketch() {
+  const had = sketch.points.length > 0;
+  Object.assign(sketch, { points: [], to: null });
+  return had;
+}
+
+export function sketched() {
+  if (!sketch.points.length) return null;
+  if (store.tool === 'box') return { box: boxOf(sketch.points[0], sketch.to ?? sketch.points[0]) };
+  return { points: sketch.points, to: sketch.to };
+}
+
+// A click at a point of the photo; `reach` is how near counts as on a point.
+export function clickAt(point, reach) {
+  const at = point.map(tidy);
+  if (store.tool === 'find') return find(at);
+  if (store.tool === 'box') return boxClick(at);
+  if (store.tool === 'outline') return outlineClick(at, reach);
+  return choose(at);
+}
+
+function place(form) {
+  clearSketch();
+  change((draft) => ({ kind: 'mark', name: addMark(draft, store.photo, form) }));
+  say(`Added as ${store.selected.name}. Its name is in the side panel.`);
+}
+
+async function find([x, y]) {
+  const { photo } = store;
+  say('Looking for an outline…');
+  try {
+    const { outline } = await api.outline(photo, x, y);
+    trouble('');
+    if (store.photo === photo) place({ outline });
+  } catch (error) {
+    trouble(error.message);
+  }
+}
+
+export function boxClick(at) {
+  if (!sketch.points.length) {
+    sketch.points = [at];
+    say('First corner set.');
+    return;
+  }
+  const box = boxOf(sketch.points[0], at);
+  if (box[2] > 2 && box[3] > 2) place({ box });
+}
+
+function outlineClick(at, reach) {
+  const [first] = sketch.points;
+  if (first && sketch.points.length > 2 && Math.hypot(at[0] - first[0], at[1] - first[1]) < reach) return closeOutline();
+  sketch.points.push(at);
+  say(`Point ${sketch.points.length} set.`);
+}
+
+export function closeOutline() {
+  if (store.tool !== 'outline' || sketch.points.length < 3) return false;
+  place({ outline: sketch.points });
+  return true;
+}
+
+export function takeBack() {
+  if (!sketch.points.length) return false;
+  sketch.points.pop();
+  return true;
+}
+
+export function choose(point) {
+  const mark = markAt(point, marksOf(store.draft, store.photo));
+  const corners = cardCorners();
+  if (mark) tell({ selected: { kind: 'mark', name: mark.name } });
+  else if (corners && inside(point, corners)) tell({ selected: { kind: 'card' } });
+  else tell({ selected: null });
+  say(mark ? `${mark.name} chosen` : store.selected ? 'Card chosen' : 'Nothing chosen');
+}

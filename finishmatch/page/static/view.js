@@ -1,0 +1,85 @@
+// Which part of the photo the stage shows: zoom and pan. One photo pixel takes `scale` CSS pixels.
+
+import { clamp } from './geometry.js';
+
+const MOST_SCALE = 16;
+
+export class View {
+  constructor(stage, redraw) {
+    Object.assign(this, { stage, redraw, width: 1, height: 1, x: 0, y: 0, scale: 1, fitted: true });
+    new ResizeObserver(() => this.resize()).observe(stage);
+  }
+
+  get size() {
+    return [this.stage.clientWidth || 1, this.stage.clientHeight || 1];
+  }
+
+  get fitScale() {
+    const [w, h] = this.size;
+    return Math.min(w / this.width, h / this.height);
+  }
+
+  open(width, height) {
+    Object.assign(this, { width, height });
+    this.fit();
+  }
+
+  fit() {
+    const [w, h] = this.size;
+    this.scale = this.fitScale;
+    this.x = (this.width - w / this.scale) / 2;
+    this.y = (this.height - h / this.scale) / 2;
+    this.fitted = true;
+    this.redraw();
+  }
+
+  resize() {
+    if (this.fitted) this.fit();
+    else this.redraw();
+  }
+
+  // Zoom by a factor, keeping the photo's point under a place of the stage, given in CSS pixels.
+  zoom(factor, [px, py] = this.size.map((side) => side / 2)) {
+    const scale = clamp(this.scale * factor, this.fitScale * 0.8, MOST_SCALE);
+    this.x += px / this.scale - px / scale;
+    this.y += py / this.scale - py / scale;
+    this.scale = scale;
+    this.settle();
+  }
+
+  pan(dx, dy) {
+    this.x -= dx / this.scale;
+    this.y -= dy / this.scale;
+    this.settle();
+  }
+
+  // At least a quarter of the stage stays on the photo.
+  settle() {
+    const [w, h] = this.size.map((side) => side / this.scale);
+    this.x = clamp(this.x, -0.75 * w, this.width - 0.25 * w);
+    this.y = clamp(this.y, -0.75 * h, this.height - 0.25 * h);
+    this.fitted = false;
+    this.redraw();
+  }
+
+  show([x, y], margin = 40) {
+    const [w, h] = this.size;
+    const [px, py] = [(x - this.x) * this.scale, (y - this.y) * this.scale];
+    const dx = px < margin ? margin - px : px > w - margin ? w - margin - px : 0;
+    const dy = py < margin ? margin - py : py > h - margin ? h - margin - py : 0;
+    if (dx || dy) this.pan(dx, dy);
+  }
+
+  onStage(event) {
+    const box = this.stage.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  }
+
+  toPhoto([px, py]) {
+    return [this.x + px / this.scale, this.y + py / this.scale];
+  }
+
+  held([x, y]) {
+    return [clamp(x, 0, this.width - 1), clamp(y, 0, this.height - 1)];
+  }
+}
