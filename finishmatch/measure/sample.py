@@ -10,7 +10,7 @@ import numpy.typing as npt
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import WHITE_D50, at_luminance, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
-from finishmatch.measure.correct import Correction
+from finishmatch.measure.correct import Correction, smooth_loadings
 from finishmatch.measure.flat import FlatField
 from finishmatch.measure.marks import BoolImage, Mark, drawn_in, region
 from finishmatch.measure.photo import Photo, Window
@@ -31,7 +31,7 @@ _BLOCKS_PER_SIDE = 8
 _MAX_PIXELS = 60_000
 # Level, as standard deviations of ln Y: attitude towards the light does this much to metal and gloss; a matt flat part
 # that lies in even light beside another tells its level nearly as a meter does (set on renderings).
-_LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.20, 0.03
+_LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.03
 # The white light that a surface reflects beside its body colour differs by this between attitudes and shapes, as a part
 # of a perfect white's light (set so that intervals cover what renderings show).
 _SURFACE_SD, _SURFACE_SD_MATT = 0.006, 0.002
