@@ -16,7 +16,7 @@ import numpy.typing as npt
 from finishmatch.colour.ciede2000 import local_metric
 from finishmatch.colour.finish import Finish
 from finishmatch.colour.space import at_luminance, luminance
-from finishmatch.judge.interval import probability_within
+from finishmatch.judge.interval import interval
 
 Array = npt.NDArray[np.float64]
 
@@ -57,8 +57,9 @@ class Drift:
     between : the widest CIEDE2000 of two batch means; None of a single batch.
     a_year : how fast the batch means move, CIEDE2000 a year, by a straight line through them; None within one day.
     span : how far the earlier finishes lie from their mean at the most, CIEDE2000.
-    p_outside : probability that the mean of the newest delivery lies farther out than that; None if it cannot be said.
-    verdict : of the newest delivery: "inside", "outside" or "unsure" of what the earlier ones span, or "too few".
+    low, high : 90 % interval of how far the mean of the newest delivery lies from theirs; None if it cannot be said.
+    verdict : of the newest delivery: "outside" of what the earlier ones span if ``low`` is, "inside" if ``high`` is,
+        else "unsure"; or "too few" earlier ones. An unsure colour is never a reason to say "outside".
     """
 
     maker: str | None
@@ -67,7 +68,8 @@ class Drift:
     between: float | None
     a_year: float | None
     span: float
-    p_outside: float | None
+    low: float | None
+    high: float | None
     verdict: str
 
 
@@ -91,13 +93,13 @@ class _Plane:
     maps: Array
 
 
-def drift(maker: str | None, finish: str | None, measured: Sequence[Measured], confidence: float) -> Drift:
+def drift(maker: str | None, finish: str | None, measured: Sequence[Measured]) -> Drift:
     """The drift of one maker's finish. ``measured``: at least one; those of equal ``batch`` are one delivery."""
     names = sorted({one.batch for one in measured}, key=lambda batch: (_first(measured, batch), batch))
     groups = [np.array([i for i, one in enumerate(measured) if one.batch == name]) for name in names]
     plane = _lay_out([one.finish for one in measured])
     means = np.array([plane.point[group].mean(axis=0) for group in groups])
-    span, p_outside = _newest(measured, plane, groups)
+    span, low, high = _newest(measured, plane, groups)
     return Drift(
         maker=maker,
         finish=finish,
@@ -105,8 +107,9 @@ def drift(maker: str | None, finish: str | None, measured: Sequence[Measured], c
         between=float(_distances(means, means).max()) if len(groups) > 1 else None,
         a_year=_rate(means, [_first(measured, name) for name in names]),
         span=span,
-        p_outside=p_outside,
-        verdict=_verdict(p_outside, confidence),
+        low=low,
+        high=high,
+        verdict=_verdict(span, low, high),
     )
 
 
@@ -161,19 +164,19 @@ def _rate(means: Array, dates: Sequence[str]) -> float | None:
 
 def _newest(
     measured: Sequence[Measured], plane: _Plane, groups: Sequence[npt.NDArray[np.intp]]
-) -> tuple[float, float | None]:
-    """The span of what came before the newest delivery, and the probability that the newest lies outside of it."""
+) -> tuple[float, float | None, float | None]:
+    """The span of what came before the newest delivery, and the interval of how far from their mean the newest lies."""
     earlier = np.concatenate(groups[:-1]) if len(groups) > 1 else groups[0]
     middle = plane.point[earlier].mean(axis=0)
     span = float(_distances(plane.point[earlier], middle[None]).max())
     if len(groups) < 2 or len(earlier) < LEAST_EARLIER:
-        return span, None
+        return span, None, None
     weight = np.zeros(len(measured))
     weight[groups[-1]] = 1 / len(groups[-1])
     weight[earlier] -= 1 / len(earlier)
     centre = plane.point[groups[-1]].mean(axis=0) - middle
-    inside = probability_within(centre[None], _cov(measured, plane, weight)[None], np.array([span]))
-    return span, 1 - float(inside[0])
+    low, high = interval(centre[None], _cov(measured, plane, weight)[None])
+    return span, float(low[0]), float(high[0])
 
 
 def _cov(measured: Sequence[Measured], plane: _Plane, weight: Array) -> Array:
@@ -187,9 +190,9 @@ def _cov(measured: Sequence[Measured], plane: _Plane, weight: Array) -> Array:
     return cov + sum((part @ part.T for part in shared.values()), np.zeros((2, 2)))
 
 
-def _verdict(p_outside: float | None, confidence: float) -> str:
-    if p_outside is None:
+def _verdict(span: float, low: float | None, high: float | None) -> str:
+    if low is None or high is None:
         return "too few"
-    if p_outside >= confidence:
+    if low > span:
         return "outside"
-    return "inside" if p_outside <= 1 - confidence else "unsure"
+    return "inside" if high <= span else "unsure"

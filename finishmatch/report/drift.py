@@ -13,7 +13,7 @@ from finishmatch.files.results import Drift
 from finishmatch.report.page import environment, fingerprint
 from finishmatch.report.plane import Plane, Scale, square
 from finishmatch.report.svg import dot, el, figure, label, line, path
-from finishmatch.report.text import number, percent
+from finishmatch.report.text import number
 
 Array = npt.NDArray[np.float64]
 
@@ -53,13 +53,13 @@ def words(drift: Drift) -> str:
     newest = drift.deliveries[-1]
     if drift.verdict == "too few":
         return "Too few earlier finishes to say what they span."
-    chance = percent(drift.p_outside or 0.0)
-    reach = f"the earlier ones lie within {number(drift.span)} of their mean, and it lies {number(newest.from_earlier)} from it"
-    if drift.verdict == "outside":
-        return f"The newest delivery, {newest.batch}, is outside what the earlier ones span ({chance} sure): {reach}."
-    if drift.verdict == "inside":
-        return f"The newest delivery, {newest.batch}, is inside what the earlier ones span: {reach}."
-    return f"Whether the newest delivery, {newest.batch}, is outside what the earlier ones span is unsure ({chance}): {reach}."
+    reach = (
+        f"they lie within {number(drift.span)} of their mean, and it lies {number(newest.from_earlier)} from it"
+        f" (90 % sure: {number(drift.low)} to {number(drift.high)})"
+    )
+    if drift.verdict == "unsure":
+        return f"Whether the newest delivery, {newest.batch}, is outside what the earlier ones span is unsure: {reach}."
+    return f"The newest delivery, {newest.batch}, is {drift.verdict} what the earlier ones span: {reach}."
 
 
 def _plane(drift: Drift, n: int) -> str:

@@ -181,7 +181,6 @@ def drift(
     maker: Maker = None,
     finish: Finish = None,
     out: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where to write drift.html.")] = None,
-    confidence: Confidence = 0.90,
     as_json: Json = False,
 ) -> None:
     """Say how deliveries of a finish differ within a batch, between batches and over time."""
@@ -190,7 +189,7 @@ def drift(
     from finishmatch import __version__
     from finishmatch.report import drift as report
 
-    drifts = _drifts(shelf, maker, finish, confidence)
+    drifts = _drifts(shelf, maker, finish)
     if out is not None:
         from finishmatch.files import whole
 
@@ -200,7 +199,7 @@ def drift(
     _say(as_json, {"drifts": [_rounded(asdict(drift)) for drift in drifts]}, [report.summary(drifts), *lines])
 
 
-def _drifts(shelf: Path, maker: str | None, finish: str | None, confidence: float) -> list[Drift]:
+def _drifts(shelf: Path, maker: str | None, finish: str | None) -> list[Drift]:
     from finishmatch.files.shelf import open_shelf
     from finishmatch.judge.drift import Measured
     from finishmatch.judge.drift import drift as drift_of
@@ -212,7 +211,7 @@ def _drifts(shelf: Path, maker: str | None, finish: str | None, confidence: floa
                 continue
             records = list(opened.of_kind(*kind))
             measured = [Measured(record.colour, record.batch or record.date, record.date) for record in records]
-            found.append(drift_of(*kind, measured, confidence))
+            found.append(drift_of(*kind, measured))
     return found
 
 
