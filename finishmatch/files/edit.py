@@ -69,7 +69,7 @@ def _update(table: Any, wanted: Mapping[str, Any]) -> None:
 
 def _replace(table: Any, key: str, value: Any) -> None:
     old = table[key]
-    if _plain(old.unwrap()) == _plain(value):
+    if _plain(getattr(old, "unwrap", lambda: old)()) == _plain(value):  # truth values are not wrapped
         return
     if isinstance(value, Mapping) and isinstance(old, Mapping):
         _update(old, value)
