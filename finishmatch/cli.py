@@ -27,9 +27,13 @@ HELP = """Says from photographs which parts sold under one finish name will look
 
 Photograph the parts beside a reference card, say in a build file where they lie, and audit it:
 
-    finishmatch mark bench.jpg                  start a build file, outline parts in the browser
-    finishmatch new bench.jpg > build.toml      or start one to write by hand
-    finishmatch audit build.toml --out result   measure, compare, write the report
+\b
+    finishmatch mark bench.jpg
+        outline the parts in the browser; keeps a build file
+    finishmatch new bench.jpg --out build.toml
+        or write the build file by hand
+    finishmatch audit build.toml --out result
+        measure, compare, and write the report
 
 A camera is no spectrophotometer: read the report's notes on how sure it is. Colour never outranks a part's rating."""
 
