@@ -48,9 +48,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-app.command()(mark)
-app.command()(batch)
-app.add_typer(shelf.app, name="shelf")
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 BuildFile = Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")]
@@ -357,3 +354,9 @@ def _progress() -> Iterator[Progress | None]:
             bar.update(task, description=escape(_printable(name)), completed=done, total=total)
 
         yield tell
+
+
+# The verbs of other files, after the ones above: help lists them in this order.
+app.command()(mark)
+app.command()(batch)
+app.add_typer(shelf.app, name="shelf")
