@@ -14,12 +14,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import uvicorn
 from scenes import PLAIN, as_jpeg, scene, shoot_scene
 
-from finishmatch.page.app import make_app
 from finishmatch.page.desk import Desk
 from finishmatch.page.guard import Keys
+from finishmatch.page.serve import server_of
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = (
@@ -99,8 +98,7 @@ def served(build: Path) -> Iterator[World]:
     desk = Desk(build)
     with socket.create_server(("127.0.0.1", 0)) as listener:
         keys = Keys(listener.getsockname()[1])
-        config = uvicorn.Config(make_app(desk, keys), log_level="critical", access_log=False, lifespan="off", ws="none")
-        server = uvicorn.Server(config)
+        server = server_of(desk, keys)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         try:

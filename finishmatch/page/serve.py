@@ -31,6 +31,20 @@ def start_build(photos: list[Path], out: Path) -> None:
     write_new(out, edit.started(out.stem, list(files)))
 
 
+def server_of(desk: Desk, keys: Keys) -> uvicorn.Server:
+    """A server that says nothing of itself and keeps no log."""
+    config = uvicorn.Config(
+        make_app(desk, keys),
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        lifespan="off",
+        ws="none",
+        timeout_graceful_shutdown=2,
+    )
+    return uvicorn.Server(config)
+
+
 def serve(build: Path, announce: Callable[[str], None]) -> None:
     """Serve the page of a build file until interrupted. ``announce`` is told the address, good once.
 
@@ -39,14 +53,5 @@ def serve(build: Path, announce: Callable[[str], None]) -> None:
     desk = Desk(build)
     with socket.create_server(("127.0.0.1", 0)) as listener:
         keys = Keys(listener.getsockname()[1])
-        config = uvicorn.Config(
-            make_app(desk, keys),
-            log_level="critical",
-            access_log=False,
-            server_header=False,
-            lifespan="off",
-            ws="none",
-            timeout_graceful_shutdown=2,
-        )
         announce(f"http://127.0.0.1:{keys.port}/enter?token={keys.token}")
-        uvicorn.Server(config).run(sockets=[listener])
+        server_of(desk, keys).run(sockets=[listener])
