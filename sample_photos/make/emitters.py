@@ -75,10 +75,10 @@ def window() -> Emitter:
 
 
 def lamp() -> Emitter:
-    """A diffuse ceiling lamp, behind and to the right, in a cabin."""
+    """A diffuse lamp, well to the right so that flat parts do not mirror it, in a cabin."""
     up, around = _directions()
-    room = 0.09 + 0.05 * np.maximum(np.sin(up), 0) + 0.03 * np.cos(around - 0.5)
-    return Emitter(room * (up > -0.1), Panel((500.0, 650.0, 1700.0), (0.0, 0.0, 0.0), (300.0, 300.0), 9.0))
+    room = 0.20 + 0.14 * np.maximum(np.sin(up), 0) + 0.05 * np.cos(around - 0.5)
+    return Emitter(room * (up > -0.1), Panel((1250.0, 380.0, 1350.0), (0.0, 0.0, 0.0), (420.0, 420.0), 9.0))
 
 
 EMITTERS: dict[str, Callable[[], Emitter]] = {"tent": tent, "overcast": overcast, "window": window, "lamp": lamp}

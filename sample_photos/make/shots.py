@@ -55,6 +55,7 @@ STAGES: dict[str, Stage] = {
 }
 
 _PLAIN = Camera()
+_NEUTRAL = Camera(contrast=0.1, saturation=0.85)
 _VIVID = Camera("Ostrea", "C3", contrast=0.55, saturation=1.2, sharpening=0.8)
 _LAYERED = Camera("Norrland Optik", "S3", sensor="Sigma SDMerill (NPL)", contrast=0.25, saturation=1.0, noise=0.002)
 _PHONE = Camera("Skiff Mobile", "S5", contrast=0.5, saturation=1.12, sharpening=0.9, noise=0.009, sideways=True)
@@ -81,7 +82,7 @@ SHOTS: dict[str, Shot] = {
     "window-phone": Shot("window", _PHONE, Exposure("D75", wb_error=(1.05, 0.95), seed=9)),
     "lamp-led": Shot("lamp", _PLAIN, Exposure("LED-B5", seed=10)),
     "lamp-tungsten": Shot("lamp", _PLAIN, Exposure("A", wb_error=(0.97, 1.06), ev=-0.2, seed=11)),
-    "lamp-tungsten-as-daylight": Shot("lamp", _PLAIN, Exposure("A", balanced_for="D55", ev=-0.3, seed=12)),
+    "lamp-tungsten-as-daylight": Shot("lamp", _NEUTRAL, Exposure("A", balanced_for="D55", seed=12)),
     "close-tent": Shot("tent close", _PLAIN, Exposure("D50", seed=13)),
     "close-tent-tubes": Shot("tent close", _VIVID, Exposure("FL2", wb_error=(1.04, 1.0), seed=14)),
     "close-window": Shot("window close", _PHONE, Exposure("D65", seed=15)),
