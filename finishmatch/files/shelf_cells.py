@@ -1,4 +1,4 @@
-"""The shelf's index: CIELAB cut into cells of one unit, numbered so that a row of cells along b* is a range."""
+"""The shelf's index: CIELAB cut into cells of two units, numbered so that a row of cells along b* is a range."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from collections.abc import Iterator
 
 from finishmatch.colour.nearest import window
 
-_BITS = 9
+_BITS = 8
 _MOST = (1 << _BITS) - 1
-_BELOW = (8, 256, 256)  # units of L, a, b below zero that have cells of their own; what lies beyond is in the outermost
+_UNIT = 2.0
+_BELOW = (4, 128, 128)  # cells of L, a, b below zero; what lies beyond is in the outermost ones
 
 
 def _step(value: float, axis: int) -> int:
-    return min(max(math.floor(min(max(value, -1e6), 1e6)) + _BELOW[axis], 0), _MOST)
+    return min(max(math.floor(min(max(value, -1e6), 1e6) / _UNIT) + _BELOW[axis], 0), _MOST)
 
 
 def cell_of(lab_l: float, lab_a: float, lab_b: float) -> int:
