@@ -16,6 +16,7 @@ from finishmatch.measure.limits import Limits
 from finishmatch.measure.raster import Encoded, Raster
 from finishmatch.measure.spaces import Space, assumed, space_of, unused
 
+DEPTHS = (8, 10, 12, 16)
 # Marks of HDR gain maps: Adobe's and Android's in XMP, ISO 21496-1, Apple's.
 _GAIN_MAPS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"urn:com:apple:photo:2020:aux:hdrgainmap")
 
@@ -56,6 +57,8 @@ def _decode(data: bytes, limits: Limits) -> Decoded:
     if kind == "RAW":
         return _developed(data, limits)
     picture = heif.read(data, limits) if kind == "HEIF" else raster.read(data, kind, limits)
+    if picture.bits not in DEPTHS:
+        raise InputError("photo_kind", f"a picture of {picture.bits} bits a channel")
     notes = list(picture.notes)
     if any(mark in data for mark in _GAIN_MAPS):
         notes.append(Note("gain_map_ignored", "The photo carries an HDR gain map; its base picture was measured."))

@@ -33,7 +33,7 @@ def read(data: bytes, limits: Limits) -> Raster:
     notes: list[Note] = []
     if len(file) > 1:
         notes.append(Note("first_frame", "The file holds several pictures; the main one was measured."))
-    bits = int(image.info.get("bit_depth", 8))
+    bits = int(image.info["bit_depth"])
     if pixels.max() >> bits:
         raise InputError("photo_unreadable", f"values beyond {bits} bits")
     claims = Claims(icc=image.info.get("icc_profile"), nclx=main.nclx, exif=_exif_space(image.info))

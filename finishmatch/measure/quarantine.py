@@ -32,7 +32,7 @@ _LAUNCH = "import sys; sys.path[:] = sys.argv[1:]; from finishmatch.measure.quar
 _LONGEST_HEAD = 1_000_000
 _PIPE_BYTES = 1 << 20  # a picture is tens of megabytes; the usual 64 KiB cost twice the time
 _ERRORS = ("photo_unreadable", "photo_kind", "photo_too_large", "decoder_stopped")
-_DEPTHS = {"uint8": (256,), "uint16": (1024, 4096, 65536)}
+_STEPS = {"uint8": (256,), "uint16": (1024, 4096, 65536)}
 
 
 class Quarantine:
@@ -145,7 +145,7 @@ def _answer(pipe: IO[bytes], limits: Limits) -> Decoded:
         raise InputError(code, shown(text, 200))
     height, width, channels = head["shape"]
     steps, depth = head["steps"], head["depth"]
-    _require(height > 0 and width > 0 and height * width <= limits.pixels and channels == 3 and steps in _DEPTHS[depth])
+    _require(height > 0 and width > 0 and height * width <= limits.pixels and channels == 3 and steps in _STEPS[depth])
     encoded = _array(pipe, (height, width, 3), depth)
     curves = _array(pipe, (3, steps), "float32")
     matrix = np.array(head["rgb_to_xyz_d50"], dtype=float)

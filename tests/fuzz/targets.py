@@ -1,0 +1,70 @@
+"""What is fuzzed: every reader of what others wrote, and the only errors that it may raise."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from finishmatch.errors import FinishmatchError
+from finishmatch.files import build, exchange, serial
+from finishmatch.measure import icc
+from finishmatch.measure.boxes import main_picture
+from finishmatch.measure.coded import cicp_of_png
+from finishmatch.measure.decode import decode
+from finishmatch.measure.kinds import kind_of
+from finishmatch.measure.limits import Limits
+from finishmatch.text import breaks_line
+
+
+def one_line(text: str) -> bool:
+    """Whether a terminal shows ``text`` as one line and obeys nothing in it."""
+    return not any(breaks_line(character) for character in text)
+
+
+SMALL = Limits(pixels=2_000_000)
+
+
+def _by_path(read: Callable[[Path], object], data: bytes) -> None:
+    with tempfile.NamedTemporaryFile(suffix=".toml") as file:
+        file.write(data)
+        file.flush()
+        read(Path(file.name))
+
+
+def build_file(data: bytes) -> None:
+    _by_path(build.read, data)
+
+
+def card_file(data: bytes) -> None:
+    _by_path(lambda path: exchange.read_card_table(path, (6, 4)), data)
+
+
+def results(data: bytes) -> None:
+    serial.from_json(data.decode("utf-8", "surrogateescape"))
+
+
+def profile(data: bytes) -> None:
+    icc.parse(data)
+
+
+def boxes(data: bytes) -> None:
+    kind_of(data)
+    cicp_of_png(data)
+    main_picture(data)
+
+
+def photo(data: bytes) -> None:
+    """In this process, so that a crash of a decoder is seen; the suite replays found photos through the quarantine."""
+    decode(data, SMALL)
+
+
+# Name -> what is called, and what it may raise.
+TARGETS: dict[str, tuple[Callable[[bytes], None], tuple[type[Exception], ...]]] = {
+    "build": (build_file, (FinishmatchError,)),
+    "card": (card_file, (FinishmatchError,)),
+    "results": (results, (FinishmatchError,)),
+    "profile": (profile, (ValueError, icc.HighDynamicRange)),
+    "boxes": (boxes, (ValueError,)),
+    "photo": (photo, (FinishmatchError,)),
+}

@@ -1,0 +1,39 @@
+"""What fuzzing found once, replayed: each file is read or refused in one line; photos through the process of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from targets import SMALL, TARGETS, one_line
+
+from finishmatch.errors import InputError
+from finishmatch.measure.quarantine import Quarantine
+
+FOUND = Path(__file__).parent / "found"
+PHOTOS = sorted((FOUND / "photo").iterdir())
+OTHERS = [path for name in TARGETS if name != "photo" for path in sorted((FOUND / name).iterdir())]
+
+
+@pytest.fixture(scope="module")
+def quarantine() -> Iterator[Quarantine]:
+    with Quarantine(SMALL) as opened:
+        yield opened
+
+
+@pytest.mark.parametrize("path", OTHERS, ids=lambda path: f"{path.parent.name}-{path.name}")
+def test_a_found_file_is_read_or_refused(path: Path) -> None:
+    call, allowed = TARGETS[path.parent.name]
+    try:
+        call(path.read_bytes())
+    except allowed as error:
+        assert one_line(str(error))
+
+
+@pytest.mark.parametrize("path", PHOTOS, ids=lambda path: path.name)
+def test_a_found_photo_is_read_or_refused(path: Path, quarantine: Quarantine) -> None:
+    try:
+        quarantine.open_photo(path)
+    except InputError as error:
+        assert one_line(str(error))
