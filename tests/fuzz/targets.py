@@ -17,6 +17,16 @@ from finishmatch.measure.limits import Limits
 from finishmatch.text import breaks_line
 
 
+def complaint(name: str, data: bytes) -> str:
+    """What a target says of ``data``; nothing when it is content. Raises what it must not raise."""
+    call, allowed = TARGETS[name]
+    try:
+        call(data)
+    except allowed as error:
+        return str(error)
+    return ""
+
+
 def one_line(text: str) -> bool:
     """Whether a terminal shows ``text`` as one line and obeys nothing in it."""
     return not any(breaks_line(character) for character in text)
