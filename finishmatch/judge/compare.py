@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -136,10 +137,15 @@ def compare(
                 dC=senses[k].dC,
                 dH=senses[k].dH,
                 words=sentence((a, b), verdict, what, notes[0] if verdict == "unsure" else None),
-                notes=tuple(Note(code, CODES[code].meaning) for code in notes),
+                notes=tuple(_note(code) for code in notes),
             )
         )
     return tuple(judged)
+
+
+@cache
+def _note(code: str) -> Note:
+    return Note(code, CODES[code].meaning)
 
 
 def with_limit_pair(finishes: Finishes, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:

@@ -146,14 +146,15 @@ def _dsatur(conflict: Graph) -> Cliques:
     """Colour classes of the conflict graph: the vertex that sees most colours next, then of most conflicts."""
     n = len(conflict)
     conflict = conflict & ~np.eye(n, dtype=bool)
-    seen = np.zeros((n, n), dtype=bool)
-    degree = conflict.sum(axis=1)
+    seen = np.zeros((n, n), dtype=bool)  # [colour, vertex]: a neighbour has it
+    rank = conflict.sum(axis=1)
     colour = np.full(n, -1)
     for _ in range(n):
-        rank = np.where(colour < 0, seen.sum(axis=1) * (n + 1) + degree, -1)
         v = int(np.argmax(rank))
-        colour[v] = int(np.argmin(seen[v]))
-        seen[conflict[v], colour[v]] = True
+        colour[v] = int(np.argmin(seen[:, v]))
+        rank += (n + 1) * (conflict[v] & ~seen[colour[v]])
+        rank[v] = -((n + 1) ** 2)
+        seen[colour[v]] |= conflict[v]
     return [np.flatnonzero(colour == k).tolist() for k in range(colour.max() + 1)]
 
 

@@ -64,14 +64,16 @@ def interval(centre: Array, spread: Array) -> tuple[Array, Array]:
 
     distance = np.linalg.norm(centre, axis=-1)
     c, nu, along = _chi_square(centre, spread)
-    far = distance > _FAR * np.sqrt(c)
-    scale = np.where(far, 1.0, c)
-    x = np.clip(distance**2 / scale, 1e-6, _FAR**2)
+    low = np.maximum(distance + ndtri(_MISS_BELOW) * along, 0)
+    high = distance - ndtri(_MISS_ABOVE) * along
+    near = np.flatnonzero(distance <= _FAR * np.sqrt(c))
+    scale, nu = c[near], nu[near]
+    x = np.clip(distance[near] ** 2 / scale, 1e-6, _FAR**2)
     at_zero = chdtr(nu, x)
-    low = np.where(at_zero > 1 - _MISS_BELOW, chndtrinc(x, nu, 1 - _MISS_BELOW), 0)
-    high = chndtrinc(x, nu, _MISS_ABOVE * at_zero)
-    low = np.where(far, np.maximum(distance + ndtri(_MISS_BELOW) * along, 0), np.sqrt(scale * low))
-    high = np.where(far, distance - ndtri(_MISS_ABOVE) * along, np.sqrt(scale * high))
+    off_zero = at_zero > 1 - _MISS_BELOW
+    low[near] = 0
+    low[near[off_zero]] = np.sqrt(scale[off_zero] * chndtrinc(x[off_zero], nu[off_zero], 1 - _MISS_BELOW))
+    high[near] = np.sqrt(scale * chndtrinc(x, nu, _MISS_ABOVE * at_zero))
     return low, high
 
 

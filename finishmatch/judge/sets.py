@@ -59,10 +59,16 @@ def find_sets(finishes: Finishes, facts: Sequence[PartFacts], differences: Seque
     coloured = tuple(sorted(name for name in finishes.names if name not in neutral))
     free = tuple(sorted(name for name in finishes.names if name in neutral))
     if not coloured:
-        return Sets((_finish_set(finishes, free, (), differences),), (1, 1)) if free else Sets((), (0, 0))
+        return Sets((_finish_set(finishes, free, (), ()),), (1, 1)) if free else Sets((), (0, 0))
     joined, distance = graph_of(coloured, differences)
     groups = [tuple(coloured[v] for v in clique) for clique in fewest_cliques(joined, distance).cliques]
-    sets = [_finish_set(finishes, group, () if k else free, differences) for k, group in enumerate(groups)]
+    home = {name: k for k, group in enumerate(groups) for name in group}
+    inside: list[list[Difference]] = [[] for _ in groups]
+    for d in differences:
+        k = home.get(d.a)
+        if k is not None and k == home.get(d.b):
+            inside[k].append(d)
+    sets = [_finish_set(finishes, group, () if k else free, inside[k]) for k, group in enumerate(groups)]
     return Sets(tuple(sets), sets_range(coloured, differences))
 
 
@@ -131,9 +137,8 @@ def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verd
 
 
 def _finish_set(
-    finishes: Finishes, coloured: tuple[str, ...], free: tuple[str, ...], differences: Sequence[Difference]
+    finishes: Finishes, coloured: tuple[str, ...], free: tuple[str, ...], inside: Sequence[Difference]
 ) -> FinishSet:
-    inside = [d for d in differences if d.a in coloured and d.b in coloured]
     rows = [finishes.names.index(name) for name in coloured]
     mean = xyz_to_lab(lab_to_xyz(finishes.lab_d50[rows]).mean(axis=0))
     return FinishSet(
