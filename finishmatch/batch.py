@@ -299,7 +299,7 @@ def _on_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
         raise InputError("scheduler_unreachable", f"{shown(address)}: {shown(error)}") from error
     with client:
         tasks = {client.submit(measure, job, pure=False): job for job in jobs}
-        for task in distributed.as_completed(list(tasks)):
+        for task in distributed.as_completed(list(tasks), loop=client.loop):
             if task.status == "finished":
                 yield task.result()
             else:  # its worker was ended again and again
