@@ -18,7 +18,10 @@ GRID = np.broadcast_to(np.linspace(0, 1, 257), (3, 257))
 # his white D65 is CIE's 0.95047, 1, 1.08883, ours IEC's x 0.3127, y 0.3290, which moves its Z by 3 in the fourth decimal.
 LINDBLOOM = {
     "sRGB": (profiles.SRGB, [[0.4361, 0.3851, 0.1431], [0.2225, 0.7169, 0.0606], [0.0139, 0.0971, 0.7142]]),
-    "Adobe RGB (1998)": (profiles.ADOBE, [[0.6097, 0.2053, 0.1492], [0.3111, 0.6257, 0.0632], [0.0195, 0.0609, 0.7446]]),
+    "Adobe RGB (1998)": (
+        profiles.ADOBE,
+        [[0.6097, 0.2053, 0.1492], [0.3111, 0.6257, 0.0632], [0.0195, 0.0609, 0.7446]],
+    ),
 }
 
 
@@ -86,10 +89,16 @@ def test_matrix_profiles_agree_with_littlecms(profile: bytes) -> None:
         (1, (2.0, 0.8, 0.2), lambda x: (0.8 * x + 0.2) ** 2),
         (2, (2.0, 0.8, 0.1, 0.05), lambda x: (0.8 * x + 0.1) ** 2 + 0.05),
         (3, (2.0, 0.8, 0.2, 0.4, 0.25), lambda x: np.where(x >= 0.25, (0.8 * x + 0.2) ** 2, 0.4 * x)),
-        (4, (2.0, 0.8, 0.1, 0.4, 0.25, 0.05, 0.02), lambda x: np.where(x >= 0.25, (0.8 * x + 0.1) ** 2 + 0.05, 0.4 * x + 0.02)),
+        (
+            4,
+            (2.0, 0.8, 0.1, 0.4, 0.25, 0.05, 0.02),
+            lambda x: np.where(x >= 0.25, (0.8 * x + 0.1) ** 2 + 0.05, 0.4 * x + 0.02),
+        ),
     ],
 )
-def test_every_parametric_curve_is_the_formula_of_the_standard(kind: int, values: tuple[float, ...], expected: object) -> None:
+def test_every_parametric_curve_is_the_formula_of_the_standard(
+    kind: int, values: tuple[float, ...], expected: object
+) -> None:
     data = profiles.matrix_profile(profiles.matrix(profiles.SRGB_XY), profiles.parametric(kind, *values))
     parsed = icc.parse(data)
     assert isinstance(parsed, icc.MatrixProfile)
@@ -111,7 +120,9 @@ def test_a_profile_that_says_pq_is_high_dynamic_range() -> None:
 
 
 def test_a_name_is_shown_without_what_a_terminal_obeys() -> None:
-    data = profiles.matrix_profile(profiles.matrix(profiles.P3_XY), profiles.power(2.2), "\x1b[2J\u202eevil\x00" + "x" * 99)
+    data = profiles.matrix_profile(
+        profiles.matrix(profiles.P3_XY), profiles.power(2.2), "\x1b[2J\u202eevil\x00" + "x" * 99
+    )
     assert icc.parse(data).name == "[2Jevil" + "x" * 53
 
 

@@ -21,7 +21,9 @@ from finishmatch.measure.kinds import kind_of
 from finishmatch.measure.limits import Limits
 from finishmatch.measure.quarantine import Quarantine
 
-FEW = settings(max_examples=150, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FEW = settings(
+    max_examples=150, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 MANY = settings(max_examples=400, deadline=None, derandomize=True)
 # Where, and what is written there; a third of the places are near the start, where headers are.
 changes = st.lists(

@@ -147,7 +147,9 @@ def test_the_process_can_write_no_file(photo: Path, tmp_path: Path, monkeypatch:
         json.dumps(HEAD | {"notes": [["no_such_note", ""]]}).encode() + b"\n" + bytes(3 + 3072),
     ],
 )
-def test_an_answer_that_cannot_be_is_refused(answer: bytes, photo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_answer_that_cannot_be_is_refused(
+    answer: bytes, photo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     told = tmp_path / "answer"
     told.write_bytes(answer)
     launch(monkeypatch, READ_ALL + f"sys.stdout.buffer.write(open({str(told)!r}, 'rb').read())")
@@ -155,8 +157,13 @@ def test_an_answer_that_cannot_be_is_refused(answer: bytes, photo: Path, tmp_pat
         assert refusal(opened, photo).code == "decoder_stopped"
 
 
-def test_what_a_decoder_prints_reaches_nobody(photo: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> None:
-    noisy = quarantine._LAUNCH.replace("main()", "import os, finishmatch.measure.quarantined as q; d = q.decode; q.decode = lambda *a: (print('out'), os.write(2, b'err'), d(*a))[2]; main()")
+def test_what_a_decoder_prints_reaches_nobody(
+    photo: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    noisy = quarantine._LAUNCH.replace(
+        "main()",
+        "import os, finishmatch.measure.quarantined as q; d = q.decode; q.decode = lambda *a: (print('out'), os.write(2, b'err'), d(*a))[2]; main()",
+    )
     launch(monkeypatch, noisy)
     with Quarantine() as opened:
         assert opened.open_photo(photo).width == pictures.WIDTH

@@ -57,7 +57,7 @@ class Raster:
 def read(data: bytes, kind: Kind, limits: Limits) -> Raster:
     """Decode a file of one of the kinds above. Errors: photo_unreadable, photo_kind, photo_too_large."""
     notes: list[Note] = []
-    with _opened(data, kind) as image:
+    with opened(data, kind) as image:
         check_size(image.width, image.height, limits)
         if _holds_several(image):
             notes.append(Note("first_frame", "The file holds several pictures; the first was measured."))
@@ -82,7 +82,8 @@ def check_size(width: int, height: int, limits: Limits) -> None:
 
 
 @contextmanager
-def _opened(data: bytes, kind: Kind) -> Iterator[Image]:
+def opened(data: bytes, kind: Kind) -> Iterator[Image]:
+    """A file's picture, its header read and nothing decoded: its size is to be checked first. Errors: photo_unreadable."""
     from PIL import Image, UnidentifiedImageError
 
     import_module(_READERS[kind])  # else Pillow loads all its readers to look for this one
