@@ -3,7 +3,7 @@
 import { byId, say } from './dom.js';
 import { gestureCancel, gestureEnd, listen, loadFacts, pieces, store, tell } from './store.js';
 import { marksOf } from './draft.js';
-import { clamp, inside, formPoints, tidy } from './geometry.js';
+import { inside, formPoints, tidy } from './geometry.js';
 import { Drawing } from './draw.js';
 import { View } from './view.js';
 import * as shapes from './shapes.js';
@@ -65,7 +65,7 @@ function nearestPoint([x, y], reach) {
 const reachOf = (event) => REACH_PX[event.pointerType] ?? REACH_PX.mouse;
 
 function onDown(event) {
-  if (!shown || event.target.closest('.loupe')) return;
+  if (!shown) return;
   stage.setPointerCapture(event.pointerId);
   const at = view.onStage(event);
   pointers.set(event.pointerId, at);
@@ -89,16 +89,19 @@ function startPinch() {
 
 function onMove(event) {
   const at = view.onStage(event);
-  if (!pointers.has(event.pointerId)) return hover(at);
+  if (!pointers.has(event.pointerId)) {
+    stage.classList.toggle('on-point', Boolean(nearestPoint(view.toPhoto(at), REACH_PX.mouse)));
+    return hover(at);
+  }
   pointers.set(event.pointerId, at);
   if (press?.pinch) return pinch();
   if (!press) return;
   const photo = view.toPhoto(at);
   const [dx, dy] = [at[0] - press.at[0], at[1] - press.at[1]];
-  if (!press.dragged && Math.hypot(dx, dy) < DRAG_PX) return;
+  if (!press.dragged && Math.hypot(dx, dy) < (press.point ? 2 : DRAG_PX)) return;
   if (!press.dragged && press.boxing && !tools.sketch.points.length) tools.boxClick(press.photo.map(tidy));
   press.dragged = true;
-  if (press.point) return shapes.dragPoint(press.point, photo);
+  if (press.point) return shapes.dragPoint(press.point, press.point.at.map((from, i) => from + photo[i] - press.photo[i]));
   if (press.mark) return shapes.dragMark(press.mark, photo[0] - press.photo[0], photo[1] - press.photo[1]);
   if (press.boxing) return hover(at);
   const last = press.last ?? press.at;
@@ -226,12 +229,6 @@ function escape() {
   return true;
 }
 
-function onWheel(event) {
-  event.preventDefault();
-  const lines = event.deltaMode === 1 ? 16 : 1;
-  view.zoom(Math.exp(-clamp(event.deltaY * lines, -240, 240) / 400), view.onStage(event));
-}
-
 stage.addEventListener('pointerdown', onDown);
 stage.addEventListener('pointermove', onMove);
 stage.addEventListener('pointerup', onUp);
@@ -239,7 +236,7 @@ stage.addEventListener('pointercancel', onCancel);
 stage.addEventListener('dblclick', onDouble);
 stage.addEventListener('keydown', onKey);
 stage.addEventListener('keyup', (event) => event.key in ARROWS && gestureEnd());
-stage.addEventListener('wheel', onWheel, { passive: false });
+stage.addEventListener('wheel', (event) => view.wheel(event), { passive: false });
 stage.addEventListener('focusin', draw);
 stage.addEventListener('focusout', () => {
   gestureEnd();

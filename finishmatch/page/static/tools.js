@@ -4,9 +4,8 @@ import * as api from './api.js';
 import { change, store, tell } from './store.js';
 import { addMark, marksOf } from './draft.js';
 import { say, trouble } from './dom.js';
-import { boxOf, tidy } from './geometry.js';
-import { cardCorners, markAt } from './shapes.js';
-import { inside } from './geometry.js';
+import { boxOf, inside, tidy } from './geometry.js';
+import { cardCorners, edgeAt, markAt } from './shapes.js';
 
 export const TOOLS = {
   find: { key: 'f', words: 'Find a part', hint: 'Click inside a part: its outline is proposed, and you adjust it. Drag to move the photo.' },
@@ -42,7 +41,7 @@ export function clickAt(point, reach) {
   if (store.tool === 'find') return find(at);
   if (store.tool === 'box') return boxClick(at);
   if (store.tool === 'outline') return outlineClick(at, reach);
-  return choose(at);
+  return choose(at, reach);
 }
 
 function place(form) {
@@ -92,7 +91,8 @@ export function takeBack() {
   return true;
 }
 
-export function choose(point) {
+function choose(point, reach) {
+  if (edgeAt(point, reach)) return; // perhaps the first half of a double click
   const mark = markAt(point, marksOf(store.draft, store.photo));
   const corners = cardCorners();
   if (mark) tell({ selected: { kind: 'mark', name: mark.name } });

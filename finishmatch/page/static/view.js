@@ -47,6 +47,12 @@ export class View {
     this.settle();
   }
 
+  wheel(event) {
+    event.preventDefault();
+    const pixels = event.deltaY * (event.deltaMode === 1 ? 16 : 1);
+    this.zoom(Math.exp(-clamp(pixels, -240, 240) / 400), this.onStage(event));
+  }
+
   pan(dx, dy) {
     this.x -= dx / this.scale;
     this.y -= dy / this.scale;

@@ -1,0 +1,380 @@
+"""The marking page in a real browser: the whole way, by mouse, by keys alone, by touch, and for everybody."""
+
+from __future__ import annotations
+
+import base64
+import re
+import shutil
+import tomllib
+
+import pytest
+from page_browser import Person, chromium
+from page_world import PARTS, bench_photo, build_text, served
+from scenes import REAL_PHOTOS
+
+COINS = REAL_PHOTOS / "phone-coins.jpg"
+# Points inside the coins, by INDEX.md beside the photo.
+GOLD, SILVER = [(631, 730), (270, 850)], [(480, 990), (450, 860)]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with chromium() as launched:
+        yield launched
+
+
+@pytest.fixture
+def folder(tmp_path):
+    bench_photo(tmp_path / "bench.jpg")
+    return tmp_path
+
+
+@pytest.fixture
+def world(folder):
+    (folder / "bench.toml").write_text(build_text())
+    with served(folder / "bench.toml") as served_world:
+        yield served_world
+
+
+@pytest.fixture
+def context(browser):
+    made = browser.new_context(viewport={"width": 1440, "height": 900})
+    yield made
+    made.close()
+
+
+def _middle(name):
+    x, y, w, h = PARTS[name]
+    return x + w / 2, y + h / 2
+
+
+def _parts(world):
+    return tomllib.loads(world.text)["photo"][0].get("part", [])
+
+
+@pytest.mark.skipif(not COINS.exists(), reason="the real photographs are not beside this checkout")
+def test_from_dropping_a_photo_to_the_two_sets(context, tmp_path):
+    (tmp_path / "coins.toml").write_text('# my coins\n[build]\nname = "Coins"\n')
+    with served(tmp_path / "coins.toml") as world:
+        person = Person(context, world)
+        person.sees("#headline", "Add a photo")
+        person.page.evaluate(
+            """(data) => {
+                const bytes = Uint8Array.from(atob(data), (c) => c.charCodeAt(0));
+                const carried = new DataTransfer();
+                carried.items.add(new File([bytes], 'phone-coins.jpg', { type: 'image/jpeg' }));
+                document.body.dispatchEvent(new DragEvent('drop', { dataTransfer: carried, bubbles: true, cancelable: true }));
+            }""",
+            base64.b64encode(COINS.read_bytes()).decode(),
+        )
+        person.sees(".quality", "The card fits badly")
+        person.counts(".grid polygon", 50)  # the grid and 24 patches, each a line on its casing
+        for count, point in enumerate([*GOLD, *SILVER], start=1):
+            person.click_photo(*point)
+            person.counts(".part-list li", count)
+        for number, name in enumerate(["gold on paper", "gold pair", "silver on wood", "silver below"]):
+            person.page.locator(".part").nth(number).click()
+            person.page.get_by_label("Name").fill(name)
+            person.page.keyboard.press("Enter")
+        person.page.get_by_label("Seen in one glance").fill("3")
+        person.page.keyboard.press("Tab")
+        person.sees("#headline", "2 finishes")
+        person.is_saved()
+        groups = [person.page.locator(".set").nth(i).locator("bdi").all_inner_texts() for i in range(2)]
+        assert sorted(map(sorted, groups)) == [["gold on paper", "gold pair"], ["silver below", "silver on wood"]]
+        assert world.text.startswith("# my coins\n")
+        assert tomllib.loads(world.text)["photo"][0]["file"] == "phone-coins.jpg"
+        with context.expect_page() as opened:
+            person.page.get_by_role("link", name="Full report").click()
+        assert "gold on paper" in opened.value.inner_text("body")
+        assert person.troubles == []
+
+
+def test_the_mouse_draws_moves_and_undoes(context, world):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    x, y, w, h = PARTS["plate"]
+    person.tool("Box")
+    person.drag((x, y), (x + w - 1, y + h - 1))
+    person.counts(".mark ellipse", 2)  # what is read of a box is drawn: its line and the casing
+    person.is_saved()
+    assert _parts(world)[0]["box"] == pytest.approx([x, y, w, h], abs=1.5)
+    person.tool("Outline")
+    x, y, w, h = PARTS["hinge"]
+    for point in ((x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y)):
+        person.click_photo(*point)
+    person.counts(".part-list li", 2)
+    person.tool("Choose")
+    person.page.mouse.move(*person.on_screen(x, y))
+    person.page.mouse.down()
+    person.page.mouse.move(*person.on_screen(x + 20, y + 10), steps=4)
+    assert person.page.locator(".loupe").is_visible()
+    person.page.mouse.up()
+    person.is_saved()
+    assert _parts(world)[1]["outline"][0] == pytest.approx([x + 20, y + 10], abs=1.5)
+    person.page.mouse.dblclick(*person.on_screen(x + w, y + h / 2))
+    person.counts(".handle", 5)
+    person.drag(_middle("hinge"), (x + w / 2 + 6, y + h / 2 + 6))
+    person.page.keyboard.press("Control+z")
+    person.page.keyboard.press("Control+z")
+    person.counts(".handle", 4)
+    person.page.get_by_role("button", name="Undo").click()
+    person.is_saved()
+    assert _parts(world)[1]["outline"][0] == pytest.approx([x, y], abs=1.5)
+    person.page.get_by_role("button", name="Redo").click()
+    person.is_saved()
+    assert _parts(world)[1]["outline"][0] == pytest.approx([x + 20, y + 10], abs=1.5)
+    person.page.locator("#stage").focus()
+    person.page.keyboard.press("Delete")
+    person.counts(".part-list li", 1)
+    assert person.troubles == []
+
+
+def test_a_card_s_corner_is_dragged_and_found_again(context, world):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    person.page.get_by_role("button", name="Adjust the corners").click()
+    person.counts(".handle", 4)
+    person.drag((60, 60), (66, 64))
+    person.is_saved()
+    corners = tomllib.loads(world.text)["photo"][0]["card"]["corners"]
+    assert corners[0] == pytest.approx([68, 66], abs=2.5)
+    person.page.get_by_role("button", name="Find it by itself").click()
+    person.is_saved()
+    assert "corners" not in tomllib.loads(world.text)["photo"][0]["card"]
+    person.page.get_by_label("Card", exact=True).select_option("none")
+    person.sees(".quality", "no card")
+    person.page.get_by_label("Card", exact=True).select_option("grey18")
+    person.counts(".handle", 4)
+    person.is_saved()
+    assert tomllib.loads(world.text)["photo"][0]["card"]["kind"] == "grey18"
+    assert "# mine" in world.text
+
+
+def test_wheel_and_drag_zoom_and_pan(context, world):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    before = person.view_box()
+    at = person.on_screen(300, 300)
+    person.page.mouse.move(*at)
+    person.page.mouse.wheel(0, -240)
+    person.page.wait_for_timeout(100)
+    zoomed = person.view_box()
+    assert zoomed[2] < before[2]
+    assert person.on_screen(300, 300) == pytest.approx(at, abs=1.5)
+    person.drag((300, 300), (340, 300))
+    assert person.view_box()[0] == pytest.approx(zoomed[0] - 40, abs=2)
+    person.counts(".part-list li", 0)
+    person.page.get_by_role("button", name="Whole photo").click()
+    assert person.view_box() == pytest.approx(before)
+
+
+def test_everything_can_be_done_by_keys_alone(context, world):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    keys = person.page.keyboard
+    keys.press("Tab")
+    assert "Skip to the photo" in person.focused()
+    keys.press("Enter")
+    assert person.focused() == "stage"
+    keys.press("f")
+    _aim(person, *_middle("plate"))
+    keys.press("Enter")
+    person.counts(".part-list li", 1)
+    keys.press("b")
+    x, y, w, h = PARTS["hinge"]
+    _aim(person, x + 5, y + 5)
+    keys.press("Enter")
+    _aim(person, x + w - 5, y + h - 5)
+    keys.press("Enter")
+    person.counts(".part-list li", 2)
+    person.tab_to("part 2, top left corner")
+    keys.press("ArrowRight")
+    keys.press("Shift+ArrowDown")
+    person.is_saved()
+    assert _parts(world)[1]["box"][:2] == pytest.approx([x + 6, y + 15], abs=1.01)
+    person.tab_to("Name")
+    keys.press("Control+a")
+    keys.type("hinge")
+    keys.press("Tab")
+    person.tab_to("Price")
+    keys.type("12.5")
+    person.tab_to("carries load")
+    keys.press("Space")
+    person.is_saved()
+    facts = tomllib.loads(world.text)["part"]
+    assert facts == [{"name": "hinge", "price": 12.5, "critical": True}]
+    person.tab_to("Box as numbers")
+    keys.press("Enter")
+    person.tab_to("Width")
+    keys.press("Control+a")
+    keys.type("90")
+    keys.press("Tab")
+    person.is_saved()
+    assert _parts(world)[1]["box"][2] == 90
+    person.tab_to("Adjust the corners")
+    keys.press("Enter")
+    assert person.focused().startswith("Card corner 1, first patch")
+    keys.press("ArrowLeft")
+    keys.press("Escape")
+    person.is_saved()
+    assert tomllib.loads(world.text)["photo"][0]["card"]["corners"][0] == pytest.approx([61, 61], abs=2)
+    keys.press("Control+z")
+    person.is_saved()
+    assert "corners" not in tomllib.loads(world.text)["photo"][0]["card"]
+    assert person.troubles == []
+
+
+def _aim(person, x, y):
+    """Move the cross by arrow keys to a point of the photo, to the pixel."""
+    spoken = person.page.locator("#spoken")
+    person.page.keyboard.press("Alt+ArrowLeft")
+    for axis, wanted, keys in ((0, x, ("ArrowLeft", "ArrowRight")), (1, y, ("ArrowUp", "ArrowDown"))):
+        for _ in range(400):
+            here = [float(number) for number in re.findall(r"-?[\d.]+", spoken.inner_text())][axis]
+            if abs(wanted - here) <= 1:
+                break
+            coarse = "" if abs(wanted - here) > 25 else "Alt+"
+            person.page.keyboard.press(coarse + keys[wanted > here])
+
+
+def test_a_finger_marks_drags_and_pinches(browser, world):
+    context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    person.page.locator("#stage").scroll_into_view_if_needed()
+    person.page.touchscreen.tap(*person.on_screen(*_middle("plate")))
+    person.counts(".part-list li", 1)
+    wire = context.new_cdp_session(person.page)
+
+    def touch(kind, *points):
+        wire.send(
+            "Input.dispatchTouchEvent",
+            {"type": kind, "touchPoints": [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(points)]},
+        )
+
+    person.page.locator("[data-tool=choose]").tap()
+    person.page.touchscreen.tap(*person.on_screen(200, 200))  # inside the card
+    person.counts(".handle", 4)
+    start, end = person.on_screen(419, 299), person.on_screen(429, 309)
+    touch("touchStart", start)
+    touch("touchMove", ((start[0] + end[0]) / 2, start[1] + 9))
+    touch("touchMove", end)
+    touch("touchEnd")
+    person.is_saved()
+    assert tomllib.loads(world.text)["photo"][0]["card"]["corners"][2] == pytest.approx([426, 307], abs=3)
+    before = person.view_box()
+    x, y = person.on_screen(450, 320)
+    touch("touchStart", (x - 30, y), (x + 30, y))
+    touch("touchMove", (x - 60, y), (x + 60, y))
+    touch("touchMove", (x - 90, y), (x + 90, y))
+    touch("touchEnd")
+    assert person.view_box()[2] == pytest.approx(before[2] / 3, rel=0.15)
+    sideways = person.page.evaluate("() => document.documentElement.scrollWidth > innerWidth")
+    assert not sideways
+    assert person.troubles == []
+    context.close()
+
+
+def test_the_same_part_in_a_second_photo_is_chosen_from_a_list(context, folder, world):
+    bench_photo(folder / "second.jpg", seed=4)
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    person.click_photo(*_middle("plate"))
+    person.counts(".part-list li", 1)
+    person.page.get_by_label("Name").fill("door plate")
+    person.page.keyboard.press("Enter")
+    person.page.locator("#add-photos").set_input_files(folder / "second.jpg")
+    person.counts(".thumb", 2)
+    person.sees("#work-title", "second.jpg")
+    person.sees(".quality", "The card fits")
+    person.click_photo(*_middle("plate"))
+    person.counts(".part-list li", 1)
+    person.page.get_by_label("Same part as in another photo").select_option("door plate")
+    person.is_saved()
+    photos = tomllib.loads(world.text)["photo"]
+    assert [photo["part"][0]["name"] for photo in photos] == ["door plate", "door plate"]
+    person.sees("#live-body", "door plate")
+    assert person.troubles == []
+
+
+def _marked_elsewhere(world, name):
+    """Another page saves a mark."""
+    state = world.desk.state()
+    state["draft"]["photo"][0].setdefault("part", []).append({"name": name, "box": list(PARTS[name])})
+    assert not world.desk.save(state["revision"], state["draft"]).conflict
+
+
+@pytest.mark.parametrize("answer", ["Keep both changes", "Take the other version"])
+def test_a_conflict_is_shown_and_neither_side_is_lost(context, world, answer):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    _marked_elsewhere(world, "hinge")
+    person.click_photo(*_middle("plate"))
+    person.sees("#conflict", "changed elsewhere")
+    assert [part["name"] for part in _parts(world)] == ["hinge"]
+    person.page.get_by_role("button", name=answer).click()
+    person.is_saved()
+    both = answer == "Keep both changes"
+    person.counts(".part-list li", 2 if both else 1)
+    assert {part["name"] for part in _parts(world)} == ({"hinge", "part 1"} if both else {"hinge"})
+    person.page.get_by_role("button", name="Undo").click()
+    person.sees(".part-list", "part 1")
+
+
+def test_a_page_that_is_looked_at_again_shows_what_was_saved_elsewhere(context, world):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    _marked_elsewhere(world, "hinge")
+    person.page.evaluate("() => window.dispatchEvent(new Event('focus'))")
+    person.sees(".part-list", "hinge")
+    person.sees("#saved", "loaded")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [(1440, 900), (390, 844)])
+def test_axe_finds_no_violation(browser, folder, scheme, size):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed").Axe()
+    (folder / "bench.toml").write_text(build_text("plate", "knob", "hinge"))
+    context = browser.new_context(
+        viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, bypass_csp=True, reduced_motion="reduce"
+    )
+    with served(folder / "bench.toml") as world:
+        person = Person(context, world)
+        person.sees("#live-body", "hinge")
+        person.page.locator(".part").first.click()
+        for opened in ("", "Keys"):
+            if opened:
+                person.page.get_by_role("button", name=opened, exact=True).click()
+            else:
+                person.page.get_by_text("as numbers").last.click()
+                person.page.get_by_role("button", name="Box", exact=True).click()
+            found = axe.run(person.page).response["violations"]
+            assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found] == []
+        small = person.page.evaluate(
+            """() => [...document.querySelectorAll('button, a, select, input, summary')].filter((node) => {
+                const box = node.getBoundingClientRect();
+                return box.width && node.checkVisibility() && (box.width < 24 || box.height < 24)
+                    && !(node.type === 'checkbox' && node.labels.length) && !node.matches('.skip');
+            }).map((node) => node.outerHTML)"""
+        )
+        assert small == []
+        context.close()
+
+
+def test_a_photo_s_and_a_part_s_name_are_shown_as_text_only(context, folder):
+    evil = '<img src=x onerror="document.title=666"><script>alert(1)</script>'
+    shutil.copy(folder / "bench.jpg", folder / "<img src=x onerror=alert(1)>.jpg")
+    text = build_text("plate").replace("bench.jpg", "<img src=x onerror=alert(1)>.jpg")
+    (folder / "bench.toml").write_text(text.replace('"plate"', f"'{evil}'"))
+    with served(folder / "bench.toml") as world:
+        person = Person(context, world)
+        person.page.on("dialog", lambda dialog: person.troubles.append(dialog.message))
+        person.sees(".thumb", "<img src=x onerror=alert(1)>.jpg")
+        person.sees("#live-body", evil)
+        person.sees(".part-list", evil)
+        person.page.locator(".part").first.click()
+        person.page.locator(".tile button").first.click()
+        assert person.page.locator("main script, .part-list img, #live-body bdi img").count() == 0
+        assert "666" not in person.page.title()
+        assert person.troubles == []
