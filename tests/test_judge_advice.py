@@ -183,9 +183,10 @@ def test_the_odd_part_stands_out_and_is_returned_with_the_reason_and_the_money()
     found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {}), "D": (YELLOWER, {"price": 12.5})})
     assert found[0].text == "3 of 4 parts look alike; D stands out."
     assert [a.parts for a in of("stands_out", found)] == [("D",)]
+    (odd,) = of("stands_out", found)
+    assert "it is clearly yellower" in odd.text
     (back,) = of("return", found)
-    assert "yellower" in back.text
-    assert "12.50" in back.text
+    assert back.text == "Return or exchange D (12.50 may come back)."
 
 
 def test_a_part_with_a_candidate_that_agrees_is_swapped() -> None:
@@ -207,12 +208,86 @@ def test_a_part_with_a_candidate_that_agrees_is_swapped() -> None:
 def test_two_finishes_are_offered_by_zone_where_that_saves_changes() -> None:
     fore, aft = {"zone": "fore"}, {"zone": "aft"}
     found = advised({"A": (BRONZE, fore), "B": (BRONZE, fore), "C": (SILVER, aft), "D": (SILVER, aft)})
+    assert [(a.code, a.text) for a in found] == [
+        ("verdict", "The 4 parts fall into 2 finishes: A and B; C and D."),
+        (
+            "two_finishes_on_purpose",
+            "Keep two finishes on purpose, one for aft and another for fore: nothing would change. "
+            "One finish throughout would change 2 parts: C and D.",
+        ),
+        ("keep", "Keep C and D: every two look alike."),
+        ("keep", "Keep A and B: every two look alike."),
+    ]
+
+
+def test_with_two_finishes_by_zone_only_the_odd_parts_are_returned_and_told_beside_their_own_zone() -> None:
+    fore, aft = {"zone": "fore"}, {"zone": "aft"}
+    build = {"A": (BRONZE, fore), "B": (BRONZE, fore), "C": (SILVER, aft), "D": (SILVER, aft), "E": (YELLOWER, fore)}
+    found = advised(build)
     (two,) = of("two_finishes_on_purpose", found)
-    assert (
-        two.text == "Two finishes on purpose: one for aft (C and D), another for fore (A and B); nothing would change."
-    )
-    assert found[0].text == "The 4 parts fall into 2 finishes: A and B; C and D."
+    assert "only E would change" in two.text
+    assert [a.parts for a in of("return", found)] == [("E",)]
+    assert "than A" in of("stands_out", found)[0].text or "than B" in of("stands_out", found)[0].text
+
+
+def test_without_zones_two_finishes_are_the_alternative_and_the_tie_is_explained() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (SILVER, {}), "D": (SILVER, {})})
+    (two,) = of("two_finishes_on_purpose", found)
+    assert two.text == "Or keep two finishes on purpose, A and B in one and C and D in the other: nothing would change."
     assert "To change A and B instead would be as few" in of("keep", found)[0].text
+    assert [a.parts for a in of("return", found)] == [("C",), ("D",)]
+
+
+def test_a_lone_part_in_its_own_zone_makes_no_second_finish_of_the_plan_but_may_stay() -> None:
+    found = advised({"A": (BRONZE, {"zone": "fore"}), "B": (BRONZE, {"zone": "fore"}), "C": (SILVER, {"zone": "aft"})})
+    assert [a.parts for a in of("return", found)] == [("C",)]
+    assert of("two_finishes_on_purpose", found)[0].text.startswith("Or keep two finishes on purpose, C for aft and")
+
+
+def test_nothing_is_returned_on_the_strength_of_unsure_pairs_and_the_deciding_photo_is_named() -> None:
+    apart = (45.0, 9.0, 33.0)
+    build = {"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {}), "D": (apart, {"price": 5.0}), "E": (apart, {})}
+    found = advised(build, sd=2.5)
+    assert not of("return", found)
+    assert not of("swap", found)
+    assert not of("turn_neutral", found)
+    assert not of("stands_out", found)
+    again = of("photograph_again", found)
+    assert again[0].text.startswith("It cannot be decided yet whether D and E match A, B and C, mostly because ")
+    assert "photograph" in again[0].text
+    assert len(again) == 1
+
+
+def test_every_part_returned_surely_differs_from_one_that_stays_in_300_builds() -> None:
+    rng = np.random.default_rng(16)
+    for _ in range(300):
+        facts, differences = random_build(rng)
+        names = tuple(part.name for part in facts)
+        finishes = Finishes(names, np.zeros((len(names), 3)), np.eye(3 * len(names)), np.ones(len(names)))
+        sets = find_sets(finishes, facts, differences)
+        found = advise(facts, differences, sets, choose(finishes, facts, differences), {})
+        gone = {name for code in ("return", "swap") for a in of(code, list(found)) for name in a.parts[:1]}
+        sure = {frozenset((d.a, d.b)) for d in differences if d.verdict == "differs"}
+        for name in gone:
+            assert any(frozenset((name, other)) in sure for other in set(names) - gone)
+        asked = {name for a in of("photograph_again", list(found)) for name in a.parts}
+        assert all({d.a, d.b} & asked for d in differences if d.verdict == "unsure")
+
+
+def test_a_swap_that_is_not_sure_says_so() -> None:
+    offer = {"slot": "door", "owned": False, "price": 9.0}
+    build = {"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (SILVER, {"slot": "door"}), "C2": ((45.0, 12.0, 32.0), offer)}
+    assert "C2 (9.00) in slot door, which agrees" in of("swap", advised(build, sd=0.02))[0].text
+    assert "C2 (9.00) in slot door, which probably agrees" in of("swap", advised(build, sd=0.8))[0].text
+
+
+def test_a_critical_part_is_exchanged_only_for_one_of_the_same_rating() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (YELLOWER, {"critical": True, "price": 9.0})})
+    assert of("return", found)[0].text.startswith("Return or exchange C (9.00 may come back), but only for one of the")
+
+
+def test_two_parts_that_differ_are_told_so() -> None:
+    assert advised({"A": (BRONZE, {}), "B": (SILVER, {})})[0].text == "The two parts do not look alike."
 
 
 def test_a_critical_part_is_never_advised_to_be_reworked_and_is_cautioned() -> None:
@@ -256,7 +331,8 @@ def test_the_choice_to_buy_is_told_with_its_price_and_its_worst_pair() -> None:
         }
     )
     (buy,) = of("buy", found)
-    assert buy.text.startswith("Buy X for door, together 9.00; worst pair X and ")
+    assert buy.text.startswith("Buy X for door (9.00 in all): its worst pair, ")
+    assert buy.text.endswith("(2.5 is allowed). It is over 99 % sure that all agree.")
     assert found[0].text == "All 3 parts look alike."
 
 

@@ -3,39 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
-from finishmatch.errors import CODES, Note
-from finishmatch.judge.change import Plan, one_finish, swaps, two_finishes, two_finishes_by_zone
-from finishmatch.judge.choose import Choice, Choosing, candidates
+from finishmatch.errors import Note
+from finishmatch.judge.again import photographs, undecided
+from finishmatch.judge.buying import buying, money
+from finishmatch.judge.case import Advice as Advice
+from finishmatch.judge.case import Case, case_of
+from finishmatch.judge.change import Plan, fewest_changes, one_finish, swaps, two_finishes, two_finishes_by_zone
+from finishmatch.judge.choose import Choosing
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.cover import fewest_cliques
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.sets import Sets, agrees, graph_of, sets_range
-from finishmatch.judge.words import CAUSES, listed
+from finishmatch.judge.words import listed
 
 _NAMED_OUT = 1 / 3  # up to this share of the parts the odd ones are named; beyond, the finishes are
-
-
-@dataclass(frozen=True, slots=True)
-class Advice:
-    code: str
-    text: str
-    parts: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Case:
-    """What advice is given on: ``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them."""
-
-    coloured: tuple[PartFacts, ...]
-    neutral: tuple[PartFacts, ...]
-    offers: tuple[PartFacts, ...]
-    differences: tuple[Difference, ...]
-    refusals: Mapping[str, tuple[Note, ...]]
-
-    def fact(self, name: str) -> PartFacts:
-        return next(part for part in (*self.coloured, *self.neutral, *self.offers) if part.name == name)
 
 
 def advise(
@@ -50,79 +32,63 @@ def advise(
     The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it is workable.
     ``refusals``: the notes of each part that could not be measured.
     """
-    case = _case(facts, differences, choosing, refusals)
-    plan = one_finish(case.coloured, case.differences)
-    advice = [_verdict(case, plan, sets), *_buy(choosing, case)]
+    case = case_of(facts, differences, choosing, refusals)
+    plan = fewest_changes(case.coloured, case.differences)
+    advice = [_verdict(case, plan, sets), *buying(choosing, case)]
     if len(case.coloured) > 1:
-        advice += [*_standing_out(case, plan), *_keep(case, plan), *_changes(case, plan), *_two(case, plan)]
-    advice += _photographs(facts, case, choosing)
+        odd = _standing_out(case, plan)
+        advice += [*odd, *_by_zone(case, plan), *_keep(case, plan), *_changes(case, plan, odd), *_two(case, plan)]
+        advice += undecided(case, plan)
+    advice += photographs(facts, case, choosing, advice)
     return (*advice, *_cautions(facts, advice))
 
 
-def recommended(choosing: Choosing, together: float) -> Choice | None:
-    """The cheapest choice of which every pair is within tolerance; the best one if there is none."""
-    if not choosing.choices:
-        return None
-    fit = [choice for choice in choosing.choices if choice.worst <= together]
-    return fit[-1] if fit else choosing.choices[0]
-
-
-def _together(differences: Sequence[Difference]) -> float:
-    return next((d.tolerance for d in differences if d.relation == "together"), Tolerance().together)
-
-
-def _case(
-    facts: Sequence[PartFacts],
-    differences: Sequence[Difference],
-    choosing: Choosing,
-    refusals: Mapping[str, tuple[Note, ...]],
-) -> _Case:
-    choice = recommended(choosing, _together(differences))
-    held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
-    held |= dict(choice.picks) if choice and choice.worst <= _together(differences) else {}
-    in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
-    offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]
-    return _Case(
-        coloured=tuple(part for part in in_hand if not part.neutral and part.name not in refusals),
-        neutral=tuple(part for part in in_hand if part.neutral),
-        offers=tuple(part for part in offers if part.neutral or part.name not in refusals),
-        differences=tuple(differences),
-        refusals=refusals,
-    )
-
-
-def _verdict(case: _Case, plan: Plan, sets: Sets) -> Advice:
+def _verdict(case: Case, plan: Plan, sets: Sets) -> Advice:
     names = [part.name for part in case.coloured]
     text = _answer(case, plan, sets)
-    if case.neutral:
-        verb = "is neutral and never counts" if len(case.neutral) == 1 else "are neutral and never count"
-        text += f" {listed([part.name for part in case.neutral])} {verb} as a mismatch."
-    if case.refusals:
-        text += f" {listed(sorted(case.refusals))} could not be measured."
+    neutral = [part.name for part in case.neutral]
+    if neutral:
+        verb = "is neutral and never counts" if len(neutral) == 1 else "are neutral and never count"
+        text += f" {listed(neutral)} {verb} as a mismatch."
+    refused = sorted(name for name in case.refusals if name not in neutral)
+    if refused:
+        text += f" {listed(refused)} could not be measured."
     return Advice("verdict", text, tuple(names))
 
 
-def _answer(case: _Case, plan: Plan, sets: Sets) -> str:
+def _answer(case: Case, plan: Plan, sets: Sets) -> str:
     """The answer in one sentence."""
     number = len(case.coloured)
     if number < 2:
         only = [f"Only {part.name} was measured: there is nothing to compare it with." for part in case.coloured]
         return only[0] if only else "No coloured part was measured."
     groups, (at_least, at_most) = _groups(case, sets)
-    everyone = "Both parts" if number == 2 else f"All {number} parts"
-    firm, unsure = "", ""
-    if at_least < at_most:
-        firm, unsure = "probably ", f" (at least {at_least}, at most {at_most}: some pairs are unsure)"
+    probably = "probably " if at_least < at_most else ""
     if len(groups) == 1:
-        return f"{everyone} {firm}look alike{', but that is unsure' if firm else ''}."
-    if len(plan.change) <= _NAMED_OUT * number:
-        stand = "stands" if len(plan.change) == 1 else "stand"
-        same = f"{len(plan.finishes[0])} of {number} parts {firm}look alike"
-        return f"{same}; {listed(plan.change)} {firm}{stand} out."
-    return f"The {number} parts fall into {len(groups)} finishes{unsure}: {'; '.join(map(listed, groups))}."
+        everyone = "Both parts" if number == 2 else f"All {number} parts"
+        return f"{everyone} {probably}look alike{', but that is unsure' if probably else ''}."
+    if len(plan.finishes) == 1 and len(plan.change) <= _NAMED_OUT * number:
+        return _odd_ones(case, plan)
+    if len(groups) == number:
+        none = "The two parts" if number == 2 else f"No two of the {number} parts"
+        alike = "do not look alike" if number == 2 else "look alike"
+        return f"{none} {probably}{alike}{', but that is unsure' if probably else ''}."
+    unsure = f" (at least {at_least}, at most {at_most}: some pairs are unsure)" if probably else ""
+    named = "; ".join(listed(group) if len(group) > 1 else f"{group[0]} alone" for group in groups)
+    return f"The {number} parts {probably}fall into {len(groups)} finishes{unsure}: {named}."
 
 
-def _groups(case: _Case, sets: Sets) -> tuple[list[list[str]], tuple[int, int]]:
+def _odd_ones(case: Case, plan: Plan) -> str:
+    """Most parts look alike, and the others are named."""
+    kept = plan.finishes[0]
+    alike = "" if case.sure(kept) else "probably "
+    odd = "" if all(case.firm(name, kept) for name in plan.change) else "probably "
+    stand = "stands" if len(plan.change) == 1 else "stand"
+    number = len(case.coloured)
+    return f"{len(kept)} of {number} parts {alike}look alike; {listed(plan.change)} {odd}{stand} out."
+
+
+def _groups(case: Case, sets: Sets) -> tuple[list[list[str]], tuple[int, int]]:
     """The sets of the coloured parts in hand; solved anew where rival candidates are in the sets of all parts."""
     names = sorted(part.name for part in case.coloured)
     neutral = {part.name for part in case.neutral}
@@ -132,158 +98,120 @@ def _groups(case: _Case, sets: Sets) -> tuple[list[list[str]], tuple[int, int]]:
     return [[names[v] for v in clique] for clique in cover.cliques], sets_range(names, case.differences)
 
 
-def _money(price: float | None) -> str:
-    return "price not given" if price is None else f"{price:.2f}"
-
-
-def _reason(case: _Case, name: str, kept: Sequence[str]) -> str:
+def _reason(case: Case, name: str, kept: Sequence[str]) -> str:
     """In words: the kept part that it surely disagrees with most, told of this part rather than of the other."""
-    return max(_firm(case, name, kept), key=lambda d: (d.b == name, d.de00_level / d.tolerance, d.a)).words
+    worst = max(case.firm(name, kept), key=lambda d: (d.b == name, d.de00_level / d.tolerance, d.a))
+    own = worst.words.removeprefix(f"{name} is ")
+    return worst.words if own == worst.words else f"it is {own}"
 
 
-def _firm(case: _Case, name: str, kept: Sequence[str]) -> list[Difference]:
-    """Its pairs with parts that stay and surely look different."""
-    near = {name, *kept}
-    return [d for d in case.differences if d.verdict == "differs" and name in (d.a, d.b) and {d.a, d.b} <= near]
-
-
-def _standing_out(case: _Case, plan: Plan) -> list[Advice]:
+def _standing_out(case: Case, plan: Plan) -> list[Advice]:
     """Changed parts that surely differ from most of those that stay, and agree with few others if any."""
-    kept = plan.finishes[0]
-    in_hand = {part.name for part in case.coloured}
+    in_hand = [part.name for part in case.coloured]
     found = []
     for name in plan.change:
-        own = [d for d in case.differences if name in (d.a, d.b) and {d.a, d.b} <= in_hand]
-        if 2 * len(_firm(case, name, kept)) > len(kept) >= 2 * (1 + sum(map(agrees, own))):
+        kept = case.beside(name, plan)
+        friends = sum(map(agrees, case.between(name, in_hand)))
+        if 2 * len(case.firm(name, kept)) > len(kept) >= 2 * (1 + friends):
             found.append(Advice("stands_out", f"{name} stands out: {_reason(case, name, kept)}.", (name,)))
     return found
 
 
-def _keep(case: _Case, plan: Plan) -> list[Advice]:
-    kept = plan.finishes[0]
-    if len(kept) < 2:
+def _by_zone(case: Case, plan: Plan) -> list[Advice]:
+    """Two finishes on purpose where zones make that the plan, and what one finish would cost instead."""
+    if not plan.zones:
         return []
-    surely = all(d.verdict == "alike" for d in case.differences if d.a in kept and d.b in kept)
-    how = "every two look alike" if surely else "every two probably look alike"
+    one = one_finish(case.coloured, case.differences).change
+    text = (
+        f"Keep two finishes on purpose, one for {_zones(plan, 0)} and another for {_zones(plan, 1)}: {_rest(plan)}. "
+        f"One finish throughout would change {len(one)} parts: {listed(one)}."
+    )
+    return [Advice("two_finishes_on_purpose", text, tuple(name for finish in plan.finishes for name in finish))]
+
+
+def _keep(case: Case, plan: Plan) -> list[Advice]:
+    """What stays, for each finish of the plan; and why these, where others would do as well."""
+    firm = any(case.firm(name, case.beside(name, plan)) for name in plan.change)
     tie = ""
-    if plan.ties:
+    if plan.ties and firm:
         tie = (
             f" To change {listed(plan.ties[0])} instead would be as few; "
             "of such ties critical parts stay, then owned ones, then the dearer."
         )
-    return [Advice("keep", f"Keep {listed(kept)}: {how}.{tie}", kept)]
-
-
-def _changes(case: _Case, plan: Plan) -> list[Advice]:
-    """One piece of advice for each part that surely differs, then which of them could turn neutral instead."""
-    kept = plan.finishes[0]
-    change = [case.fact(name) for name in plan.change if _firm(case, name, kept)]
-    offers = [part for part in case.offers if not part.owned]
-    swapped = swaps(kept, change, offers, case.differences)
-    found = [_change(case, part, swapped.get(part.name), kept) for part in change]
-    neutral = tuple(part.name for part in change if not part.critical and part.owned and part.name not in swapped)
-    if neutral:
-        text = f"Instead, {listed(neutral)} could be turned neutral (black, white or bare metal) by a finisher."
-        found.append(Advice("turn_neutral", text, neutral))
+    found = []
+    for kept in plan.finishes:
+        if len(kept) > 1:
+            how = "every two look alike" if case.sure(kept) else "every two probably look alike"
+            found.append(Advice("keep", f"Keep {listed(kept)}: {how}.{tie}", kept))
+        elif tie:
+            found.append(Advice("keep", f"Keep {kept[0]}.{tie}", kept))
     return found
 
 
-def _change(case: _Case, part: PartFacts, offer: PartFacts | None, kept: Sequence[str]) -> Advice:
-    reason = _reason(case, part.name, kept)
+def _changes(case: Case, plan: Plan, odd: Sequence[Advice]) -> list[Advice]:
+    """One piece of advice for each part that surely differs, then which of them could turn neutral instead."""
+    found: list[Advice] = []
+    rework: list[str] = []
+    told = {name for advice in odd for name in advice.parts}
+    for kept in plan.finishes:
+        here = [name for name in plan.change if case.beside(name, plan) == kept and case.firm(name, kept)]
+        change = [case.fact(name) for name in here]
+        swapped = swaps(kept, change, [part for part in case.offers if not part.owned], case.differences)
+        for part in change:
+            reason = "" if part.name in told else f": {_reason(case, part.name, kept)}"
+            found.append(_change(case, part, swapped.get(part.name), kept, reason))
+        rework += [part.name for part in change if not part.critical and part.owned and part.name not in swapped]
+    if rework:
+        text = f"Instead, {listed(rework)} could be turned neutral (black, white or bare metal) by a finisher."
+        found.append(Advice("turn_neutral", text, tuple(rework)))
+    return found
+
+
+def _change(case: Case, part: PartFacts, offer: PartFacts | None, kept: Sequence[str], reason: str) -> Advice:
+    rating = ", but only for one of the same rating" if part.critical else ""
     if offer is not None:
-        neutral = " (neutral)" if offer.neutral else ""
+        sure = offer.neutral or all(d.verdict == "alike" for d in case.between(offer.name, kept))
+        how = (
+            "is neutral"
+            if offer.neutral
+            else "agrees with all that stay"
+            if sure
+            else "probably agrees with all that stay"
+        )
         text = (
-            f"Swap {part.name} for {offer.name}{neutral} in slot {part.slot}, which agrees with all that stay: "
-            f"{reason}. {offer.name}: {_money(offer.price)}; {part.name}: {_money(part.price)}."
+            f"Swap {part.name} ({money(part.price)}) for {offer.name} ({money(offer.price)}) in slot {part.slot}, "
+            f"which {how}{rating}{reason}."
         )
         return Advice("swap", text, (part.name, offer.name))
     if part.owned:
         back = "" if part.price is None else f" ({part.price:.2f} may come back)"
-        return Advice("return", f"Return or exchange {part.name}{back}: {reason}.", (part.name,))
+        return Advice("return", f"Return or exchange {part.name}{back}{rating}{reason}.", (part.name,))
     saved = "" if part.price is None else f" (saves {part.price:.2f})"
-    return Advice("return", f"Do not buy {part.name}{saved}: {reason}.", (part.name,))
+    return Advice("return", f"Do not buy {part.name}{saved}{reason}.", (part.name,))
 
 
-def _two(case: _Case, plan: Plan) -> list[Advice]:
-    """Two finishes on purpose, where that saves changes: by zone if zones do it, else free."""
-    by_zone = two_finishes_by_zone(case.coloured, case.differences)
-    if by_zone and len(by_zone.change) < len(plan.change):
-        sides = [listed([zone or "the rest" for zone in side]) for side in by_zone.zones]
-        text = f"Two finishes on purpose: one for {sides[0]} ({listed(by_zone.finishes[0])}), another for {sides[1]}"
-        return [_purpose(f"{text} ({listed(by_zone.finishes[1])})", by_zone)]
-    free = two_finishes(case.coloured, case.differences)
-    if len(free.finishes) == 2 and len(free.finishes[1]) > 1:
-        text = f"Two finishes on purpose: {listed(free.finishes[0])} in one, {listed(free.finishes[1])} in the other"
-        return [_purpose(text, free)]
-    return []
-
-
-def _purpose(text: str, plan: Plan) -> Advice:
-    rest = f"; only {listed(plan.change)} would change" if plan.change else "; nothing would change"
-    kept = tuple(name for finish in plan.finishes for name in finish)
-    return Advice("two_finishes_on_purpose", f"{text}{rest}.", kept)
-
-
-def _buy(choosing: Choosing, case: _Case) -> list[Advice]:
-    choice = recommended(choosing, _together(case.differences))
-    if choice is None:
+def _two(case: Case, plan: Plan) -> list[Advice]:
+    """Two finishes on purpose as the alternative to one, where that saves changes: by zone if zones do it, else free."""
+    if plan.zones:
         return []
-    worst = dict(zip(choosing.choices or (), choosing.worst_pairs, strict=True))[choice]
-    together = _together(case.differences)
-    what = listed([f"{part} for {slot}" for slot, part in choice.picks if not case.fact(part).owned])
-    pair = f"; worst pair {worst[0]} and {worst[1]}, up to {choice.worst:.1f}" if worst else ""
-    price = "" if choice.price is None else f", together {choice.price:.2f}"
-    start = "Buy" if choice.worst <= together else "No choice is within tolerance. The nearest is"
-    text = f"{start} {what}{price}{pair}; all agree with probability {choice.probability:.2f}."
-    if choosing.left_out:
-        text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
-    found = [Advice("buy", text, tuple(part for _, part in choice.picks))]
-    for b in choosing.blocked:
-        text = f"No candidate for {b.slot} works: even {b.part} may differ from {b.other} by {b.worst:.1f}."
-        found.append(Advice("blocked", text, (b.part, b.other)))
-    for n in choosing.neutral:
-        text = f"Slot {n.slot} could go neutral with {n.part} ({_money(n.price)}); the worst pair is then up to {n.worst:.1f}."
-        found.append(Advice("turn_neutral", text, (n.part,)))
-    return found
+    two = two_finishes_by_zone(case.coloured, case.differences)
+    if two is not None and len(two.change) < len(plan.change):
+        sides = [f"{listed(finish)} for {_zones(two, k)}" for k, finish in enumerate(two.finishes)]
+    else:
+        two = two_finishes(case.coloured, case.differences)
+        if len(two.finishes) < 2 or len(two.finishes[1]) < 2:
+            return []
+        sides = [f"{listed(two.finishes[0])} in one", f"{listed(two.finishes[1])} in the other"]
+    text = f"Or keep two finishes on purpose, {sides[0]} and {sides[1]}: {_rest(two)}."
+    return [Advice("two_finishes_on_purpose", text, tuple(name for finish in two.finishes for name in finish))]
 
 
-def _photographs(facts: Sequence[PartFacts], case: _Case, choosing: Choosing) -> list[Advice]:
-    """One piece of advice for each reason: refused parts, then unsure pairs by their largest cause, then candidates."""
-    refused: dict[str, list[str]] = {}
-    unsure: dict[str, list[tuple[str, str]]] = {}
-    by_name = {part.name: part for part in facts}
-    for name, notes in case.refusals.items():
-        if not by_name[name].neutral:
-            refused.setdefault(CODES[notes[-1].code].mend, []).append(name)
-    for d in case.differences:
-        a, b = by_name[d.a], by_name[d.b]
-        rivals = a.slot is not None and a.slot == b.slot
-        if d.verdict == "unsure" and not rivals and not (a.neutral or b.neutral):
-            unsure.setdefault(d.notes[0].code, []).append((d.a, d.b))
-    found = [
-        Advice("photograph_again", f"{listed(names)} could not be measured: {mend}.", tuple(names))
-        for mend, names in refused.items()
-    ]
-    for cause, pairs in unsure.items():
-        because, step = CAUSES[cause]
-        parts = _concerned(pairs)
-        text = f"{listed(parts)} cannot be judged surely, mostly because {because}: {step}."
-        found.append(Advice("photograph_again", text, parts))
-    if choosing.better_photos:
-        text = f"A photo with a card could change the choice: of {listed(choosing.better_photos)}."
-        found.append(Advice("photograph_again", text, choosing.better_photos))
-    return found
+def _zones(plan: Plan, side: int) -> str:
+    return listed([zone or "the rest" for zone in plan.zones[side]])
 
 
-def _concerned(pairs: Sequence[tuple[str, str]]) -> tuple[str, ...]:
-    """The few parts that all these pairs have in common, if they are few (found greedily), else all their parts."""
-    everyone = tuple(dict.fromkeys(name for pair in pairs for name in pair))
-    few: list[str] = []
-    left = list(pairs)
-    while left:
-        few.append(max(everyone, key=lambda name: sum(name in pair for pair in left)))
-        left = [pair for pair in left if few[-1] not in pair]
-    return tuple(few) if 2 * len(few) < len(everyone) else everyone
+def _rest(plan: Plan) -> str:
+    return f"only {listed(plan.change)} would change" if plan.change else "nothing would change"
 
 
 def _cautions(facts: Sequence[PartFacts], advice: Sequence[Advice]) -> list[Advice]:

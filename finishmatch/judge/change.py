@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.cover import maximal_cliques
@@ -21,7 +22,8 @@ _CLIQUES_OF_TWO = 1500
 class Plan:
     """``finishes``: the parts that stay, in one or two groups of which every two agree; ``change``: the others.
 
-    ``ties``: other parts to change that would be as few. All sorted by name.
+    ``ties``: other parts to change that would be as few. ``zones``: those of each finish, in a plan by zones. All
+    sorted by name.
     """
 
     finishes: tuple[tuple[str, ...], ...]
@@ -43,6 +45,16 @@ def one_finish(parts: Sequence[PartFacts], differences: Sequence[Difference]) ->
         _names(ordered, set(everyone) - set(best)),
         tuple(_names(ordered, set(everyone) - set(other)) for other in ties),
     )
+
+
+def fewest_changes(parts: Sequence[PartFacts], differences: Sequence[Difference]) -> Plan:
+    """The plan that advice and choices follow: one finish, or two by zone where that changes fewer parts and two parts
+    at least share each.
+    """
+    one, two = one_finish(parts, differences), two_finishes_by_zone(parts, differences)
+    if two is not None and len(two.change) < len(one.change) and min(map(len, two.finishes)) > 1:
+        return two
+    return one
 
 
 def two_finishes(parts: Sequence[PartFacts], differences: Sequence[Difference]) -> Plan:
@@ -77,14 +89,28 @@ def two_finishes_by_zone(parts: Sequence[PartFacts], differences: Sequence[Diffe
     zones = sorted({part.zone or "" for part in parts})
     if not 2 <= len(zones) <= _ZONES_CAP:
         return None
-    splits = [side for size in range(1, len(zones)) for side in combinations(zones, size) if zones[0] in side]
-    plans = []
-    for side in splits:
-        sides = (side, tuple(zone for zone in zones if zone not in side))
-        halves = [one_finish([p for p in parts if (p.zone or "") in half], differences) for half in sides]
-        change = tuple(sorted(name for half in halves for name in half.change))
-        plans.append(Plan(tuple(half.finishes[0] for half in halves), change, zones=sides))
-    return min(plans, key=lambda plan: (len(plan.change), len(plan.zones[1]), plan.zones, plan.change))
+    splits = [
+        (side, tuple(zone for zone in zones if zone not in side))
+        for size in range(1, len(zones))
+        for side in combinations(zones, size)
+        if zones[0] in side
+    ]
+    held = _by_zone(parts, zones, differences)
+
+    def kept(side: tuple[str, ...]) -> int:
+        return int(held[:, [zones.index(zone) for zone in side]].sum(axis=1).max())
+
+    best = min(splits, key=lambda sides: (-sum(map(kept, sides)), len(sides[1]), sides))
+    halves = [one_finish([p for p in parts if (p.zone or "") in side], differences) for side in best]
+    change = tuple(sorted(name for half in halves for name in half.change))
+    return Plan(tuple(half.finishes[0] for half in halves), change, zones=best)
+
+
+def _by_zone(parts: Sequence[PartFacts], zones: list[str], differences: Sequence[Difference]) -> npt.NDArray[np.intp]:
+    """How many parts of each zone each maximal group holds. The largest group inside some zones is part of one."""
+    joined, _ = graph_of([part.name for part in parts], differences)
+    home = np.array([zones.index(part.zone or "") for part in parts])
+    return np.array([np.bincount(home[clique], minlength=len(zones)) for clique in maximal_cliques(joined)[0]])
 
 
 def swaps(

@@ -16,11 +16,14 @@ from itertools import pairwise
 import numpy as np
 
 from finishmatch.colour.finish import Finishes
-from finishmatch.judge.change import one_finish, two_finishes_by_zone
+from finishmatch.errors import InputError
+from finishmatch.judge.change import fewest_changes
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.sets import joint_probability
 from finishmatch.judge.staircase import Market, Step, staircase
+
+_CENT = 0.005  # sums of prices are compared to half a cent
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,7 @@ class Choosing:
     ``choices`` is None when no slot leaves a choice. ``worst_pairs`` names the worst pair of each choice, None where
     no pair counts. ``left_out``: parts that are there but do not count, since they agree with too few others.
     ``better_photos``: candidates, not chosen for their uncertainty alone, that a photo with a card
-    could bring into the choice.
+    could bring into the choice. ``cheapest``: what the last step costs, also where a budget leaves no step.
     """
 
     choices: tuple[Choice, ...] | None
@@ -73,6 +76,7 @@ class Choosing:
     neutral: tuple[NeutralOption, ...] = ()
     better_photos: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    cheapest: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,26 +129,41 @@ def choose(
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
     on_step: Callable[[float], None] | None = None,
+    budget: float | None = None,
 ) -> Choosing:
     """The exact Pareto staircase of the worst difference against the price, smallest worst difference first.
 
-    If a candidate has no price, prices are not compared and there is one step. ``on_step`` is told each worst
-    difference as it is found. Candidates that were refused are left out.
+    If a candidate has no price, prices are not compared and there is one step. Steps over ``budget`` are dropped, which
+    may leave none. ``on_step`` is told each worst difference as it is found. Candidates that were refused are left out.
+
+    Raises :class:`~finishmatch.errors.InputError` (``build_value``) for a budget where a price is missing.
     """
     shop = _shop(finishes, facts, differences)
     if not any(len(parts) > 1 for parts in shop.slots.values()):
         return Choosing(None)
+    if budget is not None and not shop.priced:
+        missing = sorted(p.name for parts in shop.slots.values() for p in parts if not p.owned and p.price is None)
+        raise InputError("build_value", f"a budget needs every candidate's price, and {missing[0]} has none", "give it")
     market, items = _market(shop)
-    steps = staircase(market, on_step and (lambda step: on_step(step.worst)))
+    stairs = staircase(market, on_step and (lambda step: on_step(step.worst)))
+    steps = [step for step in stairs if budget is None or step.price <= budget + _CENT]
+    left = np.inf if budget is None or not steps else budget + _CENT - steps[0].price
     picked = [[items[k] for k in step.picks] for step in steps]
     return Choosing(
         choices=tuple(_choice(finishes, shop, step, parts) for step, parts in zip(steps, picked, strict=True)),
         worst_pairs=tuple(_worst_pair(shop, parts) for parts in picked),
         blocked=_blocked(shop),
         neutral=_neutral(shop),
-        better_photos=_better_photos(shop, facts, steps[0].worst, picked[0]),
+        better_photos=_better_photos(shop, facts, steps[0], picked[0], left) if steps else (),
         left_out=shop.left_out,
+        cheapest=stairs[-1].price if shop.priced else None,
     )
+
+
+def recommended(choices: Sequence[Choice], together: float) -> Choice | None:
+    """The cheapest choice of which every pair is within tolerance; the best one if there is none."""
+    fit = [choice for choice in choices if choice.worst <= together]
+    return fit[-1] if fit else next(iter(choices), None)
 
 
 def _shop(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> _Shop:
@@ -152,10 +171,7 @@ def _shop(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[
     usable = {slot: [part for part in parts if part.name in known] for slot, parts in candidates(facts).items()}
     slots = {slot: tuple(sorted(parts, key=_by_price)) for slot, parts in usable.items() if parts}
     there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
-    plan = one_finish(there, differences)
-    by_zone = two_finishes_by_zone(there, differences)
-    if by_zone is not None and len(by_zone.change) < len(plan.change):
-        plan = by_zone
+    plan = fewest_changes(there, differences)
     return _Shop(
         slots=slots,
         fixed=tuple(part for part in there if part.name not in plan.change),
@@ -246,10 +262,13 @@ def _neutral(shop: _Shop) -> tuple[NeutralOption, ...]:
     return tuple(options)
 
 
-def _better_photos(shop: _Shop, facts: Sequence[PartFacts], worst: float, picked: list[PartFacts]) -> tuple[str, ...]:
+def _better_photos(
+    shop: _Shop, facts: Sequence[PartFacts], best: Step, picked: list[PartFacts], left: float
+) -> tuple[str, ...]:
     """Candidates that, put in the place of the best choice's pick, could better it if they measured as well as they may.
 
-    A refused candidate may match anything; a measured one may be as near as the lower end of its interval.
+    A refused candidate may match anything; a measured one may be as near as the lower end of its interval. None may
+    cost more than the money ``left`` over.
     """
     pick = dict(zip(shop.slots, picked, strict=True))
     found = []
@@ -258,10 +277,11 @@ def _better_photos(shop: _Shop, facts: Sequence[PartFacts], worst: float, picked
             continue
         rest = [other for slot, other in pick.items() if slot != part.slot]
         others = [other for other in (*rest, *shop.fixed) if not other.neutral]
-        left = max((shop.against(other, [*rest[:i], *shop.fixed])[0] for i, other in enumerate(rest)), default=0.0)
-        hoped = max([left, *(_lower(shop, part, other) for other in others)])
-        cheaper = shop.priced and _cost(part) < _cost(pick[part.slot])
-        if _uncertain(shop, part, others) and (hoped < worst or (cheaper and hoped <= worst)):
+        alone = max((shop.against(other, [*rest[:i], *shop.fixed])[0] for i, other in enumerate(rest)), default=0.0)
+        hoped = max([alone, *(_lower(shop, part, other) for other in others)])
+        dearer = _cost(part) - _cost(pick[part.slot])
+        better = hoped < best.worst or (shop.priced and dearer < 0 and hoped <= best.worst)
+        if better and dearer <= left and _uncertain(shop, part, others):
             found.append(part.name)
     return tuple(found)
 

@@ -93,9 +93,9 @@ def sentence(names: tuple[str, str], verdict: str, what: str, cause: str | None)
     return f"{guess}, but that is unsure, mostly because {because}: {step}"
 
 
-def listed(words: Sequence[str]) -> str:
+def listed(words: Sequence[str], last: str = "and") -> str:
     """ "a", "a and b", "a, b and c"."""
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _amount(size: float) -> str:
