@@ -51,6 +51,8 @@ app = typer.Typer(
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 BuildFile = Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")]
+Megapixels = Annotated[int, typer.Option(min=1, help="Refuse photos of more million pixels.")]
+Megabytes = Annotated[int, typer.Option(min=1, help="Refuse photos whose files are larger.")]
 
 
 def main() -> None:
@@ -101,15 +103,18 @@ def audit(
     build: BuildFile,
     out: Annotated[Path, typer.Option(help="Folder for report.html, results.json, parts.csv, differences.csv.")],
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a pair of parts differs.")] = False,
+    max_megapixels: Megapixels = 100,
+    max_megabytes: Megabytes = 200,
     as_json: Json = False,
 ) -> int:
     """Measure a build, compare all parts, write the report."""
     from finishmatch.audit import audit_file
     from finishmatch.files import serial, tables, whole
+    from finishmatch.measure.limits import limits
     from finishmatch.report.page import render
 
     with _progress() as progress:
-        found = audit_file(build, progress)
+        found = audit_file(build, progress, limits(max_megapixels, max_megabytes))
     results = found.results
     text = serial.to_json(results)
     whole.write_whole(
@@ -152,13 +157,17 @@ def measure(
     ] = None,
     edition: Annotated[str | None, typer.Option(help="Edition of the chart; see `finishmatch card`.")] = None,
     layout: Annotated[str | None, typer.Option(metavar="COLUMNSxROWS", help="Grid of a card file.")] = None,
+    max_megapixels: Megapixels = 100,
+    max_megabytes: Megabytes = 200,
     as_json: Json = False,
 ) -> None:
     """Measure and compare parts in one photo, no build file."""
     from finishmatch.audit import audit_build
     from finishmatch.files import serial
+    from finishmatch.measure.limits import limits
 
-    results = audit_build(_one_photo(photo, card, part, corners, edition, layout)).results
+    build = _one_photo(photo, card, part, corners, edition, layout)
+    results = audit_build(build, limits=limits(max_megapixels, max_megabytes)).results
     if as_json:
         whole = serial.document(results)
         _print_json({key: whole[key] for key in ("photos", "parts", "differences")})

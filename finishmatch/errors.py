@@ -100,7 +100,7 @@ CODES: dict[str, Code] = {
     "photo_unreadable": Code("error", "A file is not a photo that can be decoded, or it is cut short.", "open it in a viewer and save it again as JPEG, PNG or TIFF"),
     "decoder_stopped": Code("error", "Decoding a photo crashed, took too long or too much memory, and was stopped.", "open it in a viewer and save it again as JPEG, PNG or TIFF; raise the limits only for a file that you trust"),
     "photo_kind": Code("error", "The photo is of a kind that cannot be measured.", "export it as an RGB photo (JPEG, PNG or TIFF)"),
-    "photo_too_large": Code("error", "The photo has more pixels than is allowed.", "make it smaller, or cut out the card and the parts"),
+    "photo_too_large": Code("error", "The photo has more pixels than is allowed.", "make it smaller, cut out the card and the parts, or raise --max-megapixels and --max-megabytes"),
     "card_file_invalid": Code("error", "A card file cannot be understood.", "it must be CGATS.17 text with LAB_L, LAB_A, LAB_B for each patch, and `layout = [columns, rows]` must fit"),
     "mask_invalid": Code("error", "A mask does not fit its photo or marks nothing.", "save it as a one-channel PNG of the photo's size, non-zero where the part is"),
     "outline_outside": Code("error", "A part's outline or box lies outside the picture.", "correct its coordinates: pixels, x right, y down, in the photo shown upright"),

@@ -183,6 +183,15 @@ def test_a_photo_that_is_refused_is_one_line_and_status_3(name: str, tmp_path: P
     one_line(*run("measure", tmp_path / name, "--card", "none", "--part", "a=0,0,20,20"))
 
 
+def test_limits_of_size_can_be_moved(tmp_path: Path, run: Run) -> None:
+    path = tmp_path / "photo.png"
+    path.write_bytes(pictures.png(np.full((1001, 1000, 3), 128, np.uint8)))
+    words = ("measure", path, "--card", "none", "--part", "a=0,0,90,90", "--part", "b=200,0,90,90")
+    one_line(*run(*words, "--max-megapixels", 1))
+    status, _, complained = run(*words, "--max-megapixels", 2)
+    assert (status, complained) == (0, "")
+
+
 def test_a_decoder_that_crashes_is_one_line_and_status_3(run: Run) -> None:
     one_line(*run("new", FOUND / "decoder" / "metadata-crash.heic"))
 

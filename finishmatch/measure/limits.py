@@ -24,3 +24,14 @@ class Limits:
 
 
 USUAL = Limits()
+
+
+def limits(megapixels: int, megabytes: int) -> Limits:
+    """Limits of size, with time and memory that grow with the picture beyond the usual ones."""
+    growth = max(1.0, megapixels * 1_000_000 / USUAL.pixels)
+    return Limits(
+        pixels=megapixels * 1_000_000,
+        file_bytes=megabytes * 1_000_000,
+        seconds=USUAL.seconds * growth,
+        memory_bytes=round(USUAL.memory_bytes * growth),
+    )

@@ -196,5 +196,6 @@ def _by_opencv(image: Image, data: bytes, kind: Kind, bits: int) -> Encoded:
         or pixels.max() >> bits
     ):
         raise InputError("photo_kind", f"{kind} of {bits} bits of a kind that is not read")
-    rgb: Encoded = pixels[..., [2, 1, 0, 3][: pixels.shape[2]]]  # type: ignore[assignment]  # the depth is known by now
+    order = cv2.COLOR_BGR2RGB if pixels.shape[2] == 3 else cv2.COLOR_BGRA2RGBA
+    rgb: Encoded = cv2.cvtColor(pixels, order)  # type: ignore[assignment]  # the depth is known by now
     return rgb
