@@ -217,7 +217,7 @@ def _read(photo: Photo, card: Card, corners: Corners) -> _Seen:
     x, y = np.moveaxis(np.clip(points, 0, size - 1), -1, 0)
     encoded = photo.encoded[y, x]
     clipped = photo.at_ends(encoded)
-    linear = np.stack([photo.curves[c][encoded[..., c]] for c in range(3)], axis=-1).astype(float)
+    linear = photo.light(encoded).astype(float)
     level = linear.sum(axis=-1)
     middle = np.median(level, axis=1, keepdims=True)
     spread = 1.4826 * np.median(np.abs(level - middle), axis=1, keepdims=True) + 1e-6

@@ -76,26 +76,44 @@ class Photo:
 
     def linear(self, window: Window) -> FloatImage:
         """(h, w, 3) linear RGB of a window, in the photo's own primaries."""
-        part = self.encoded[window.top : window.bottom, window.left : window.right]
-        return np.stack([self.curves[c][part[..., c]] for c in range(3)], axis=-1)
+        return self.light(self.encoded[window.top : window.bottom, window.left : window.right])
+
+    def light(self, encoded: Encoded) -> FloatImage:
+        """(..., 3) encoded values of this photo to linear RGB, in the photo's own primaries."""
+        linear = np.empty(encoded.shape, dtype=np.float32)
+        for c, curve in enumerate(self.curves):
+            linear[..., c] = curve[encoded[..., c]]
+        return linear
 
     def at_ends(self, encoded: Encoded) -> BoolImage:
         """(..., 3) encoded values to (...): whether any channel is at an end of its scale, no longer proportional to light."""
-        high = CLIP_HIGH * (len(self.curves[0]) - 1)
-        low = np.array([np.searchsorted(curve, CLIP_LOW_LINEAR, side="right") - 1 for curve in self.curves])
-        return np.asarray(((encoded >= high) | (encoded <= low)).any(axis=-1))
+        top = len(self.curves[0]) - 1
+        # Bounds of the picture's own type: compared with others, it would be copied to a wider one.
+        high = encoded.dtype.type(np.ceil(CLIP_HIGH * top))
+        ends = np.zeros(encoded.shape[:-1], dtype=bool)
+        for c, curve in enumerate(self.curves):
+            low = encoded.dtype.type(min(int(np.searchsorted(curve, CLIP_LOW_LINEAR, side="right")), top))
+            ends |= (encoded[..., c] >= high) | (encoded[..., c] < low)
+        return ends
 
     def clipped(self, window: Window) -> BoolImage:
         """(h, w) bool: any channel at an end of its scale, grown by two pixels."""
-        from scipy.ndimage import maximum_filter
-
         m = CLIP_MARGIN_PX
         left, top = max(window.left - m, 0), max(window.top - m, 0)
         part = self.encoded[top : window.bottom + m, left : window.right + m]
         ends = self.at_ends(part)
-        grown: BoolImage = maximum_filter(ends, size=2 * m + 1, mode="constant", cval=False)
+        grown = _grown(_grown(ends, m).T, m).T
         rows, columns = window.bottom - window.top, window.right - window.left
         return grown[window.top - top :, window.left - left :][:rows, :columns]
+
+
+def _grown(image: BoolImage, steps: int) -> BoolImage:
+    """The image with every true pixel spread so many steps up and down."""
+    grown = image.copy()
+    for step in range(1, steps + 1):
+        grown[step:] |= image[:-step]
+        grown[:-step] |= image[step:]
+    return grown
 
 
 def open_photo(path: Path, name: str | None = None, limits: Limits = USUAL) -> Photo:

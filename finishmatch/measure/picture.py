@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -37,7 +39,9 @@ def corrected_crop(photo: Photo, part: str, mark: Mark, correction: Correction, 
     inside, covered = region(photo, part, mark)
     window, mask = _with_margin(photo, inside, covered)
     step = max(1, -(-max(mask.shape) // _LONGEST_PX))
-    linear, weight = _shrunk(photo.linear(window).astype(float), step), _shrunk(mask[..., None].astype(float), step)
+    encoded = photo.encoded[window.top : window.bottom, window.left : window.right]
+    linear = _shrunk(encoded, step, photo.light)
+    weight = _shrunk(mask[..., None], step, np.asarray)
     points = _centres(window, linear.shape[:2], step)
     frame = None if flat is None else flat.rgb(points)
     xyz = correction.models.first().xyz(linear.reshape(-1, 3), frame)[0]
@@ -54,12 +58,19 @@ def _with_margin(photo: Photo, inside: Window, covered: npt.NDArray[np.bool_]) -
     return Window(left, top, right, bottom), np.pad(covered, padding)
 
 
-def _shrunk(image: npt.NDArray[np.float64], step: int) -> npt.NDArray[np.float64]:
-    """Means of squares of ``step`` pixels, in linear light; what does not fill a square is cut off."""
-    rows, columns = image.shape[0] // step or 1, image.shape[1] // step or 1
-    step_y, step_x = min(step, image.shape[0]), min(step, image.shape[1])
-    cut = image[: rows * step_y, : columns * step_x]
-    return np.asarray(cut.reshape(rows, step_y, columns, step_x, -1).mean(axis=(1, 3)))
+def _shrunk(
+    image: npt.NDArray[np.generic], step: int, value: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]
+) -> npt.NDArray[np.float64]:
+    """Means of ``value`` over squares of ``step`` pixels, by four pixels of each; what fills no square is cut off."""
+    rows, columns = max(1, image.shape[0] // step), max(1, image.shape[1] // step)
+    total = np.zeros((rows, columns, image.shape[2]))
+    places = (step // 4, step - 1 - step // 4)
+    for dy in places:
+        for dx in places:
+            total += value(
+                image[min(dy, image.shape[0] - 1) :: step, min(dx, image.shape[1] - 1) :: step][:rows, :columns]
+            )
+    return total / 4
 
 
 def _centres(window: Window, shape: tuple[int, ...], step: int) -> npt.NDArray[np.float64]:

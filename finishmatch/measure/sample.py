@@ -28,7 +28,8 @@ _CLUSTER_DE00, _CLUSTER_D = 5.0, 3.0
 _OUTLIER_SD = 4.0
 _TRIM = 0.05
 _BLOCKS_PER_SIDE = 8
-_MAX_PIXELS = 60_000
+# Of a larger part every second, third ... pixel of both directions is read: a block keeps some hundred pixels.
+_MAX_PIXELS = 30_000
 # Level, as standard deviations of ln Y: attitude towards the light does this much to metal and gloss; a matt flat part
 # that lies in even light beside another tells its level nearly as a meter does (set on renderings).
 _LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.03
@@ -78,6 +79,14 @@ class Refusal:
     notes: tuple[Note, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Lattice:
+    """Every ``step``-th pixel of a window in both directions, from its top left one."""
+
+    window: Window
+    step: int
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pixels:
     """Usable pixels of a part: (n, 3) linear RGB, (n, 3) of the flat frame, (n, 3) XYZ, (n,) number of the block."""
@@ -97,13 +106,14 @@ def measure(
 ) -> Sample | Refusal:
     """Measure one part; ``matt``: it is flat and without gloss. Errors: those of ``marks.region``."""
     window, covered = region(photo, part, mark)
-    inner = drawn_in(covered)
-    clipped = photo.clipped(window) & inner
+    step = int(np.ceil(np.sqrt(covered.sum() / _MAX_PIXELS)))
+    inner = drawn_in(covered[::step, ::step], step)
+    clipped = photo.clipped(window)[::step, ::step] & inner
     lost = float(clipped.sum() / max(inner.sum(), 1))
     if lost > _CLIPPED_REFUSED:
         note = Note("part_clipped", f"{lost:.0%} of the part is over- or underexposed.")
         return Refusal(part, photo.name, 1 - lost, (note,))
-    usable = int((inner & ~clipped).sum())
+    usable = int((inner & ~clipped).sum()) * step**2
     if usable < _PIXELS_REFUSED:
         note = Note("part_small", f"Only {usable} pixels of the part can be used.")
         return Refusal(part, photo.name, 0.0, (note,))
@@ -112,12 +122,13 @@ def measure(
         notes.append(
             Note("clipped_dropped", f"{lost:.0%} of the part's pixels were over- or underexposed and left out.")
         )
-    pixels = _pixels(photo, window, inner & ~clipped, correction, flat)
-    minority = _second_finish(pixels)
+    pixels = _pixels(photo, _Lattice(window, step), inner & ~clipped, correction, flat)
+    levelled = _at_one_level(pixels.xyz)
+    minority = _second_finish(levelled)
     if minority.mean() > _MINORITY_REFUSED:
         note = Note("two_finishes", f"{minority.mean():.0%} of the outline is of another colour than the rest.")
         return Refusal(part, photo.name, float(1 - minority.mean()), (*notes, note))
-    kept = ~minority & ~_chromaticity_outliers(pixels.xyz)
+    kept = ~minority & ~_chromaticity_outliers(levelled[:, 1:])
     dropped = 1 - float(kept.mean())
     if dropped > _MINORITY_NOTED:
         notes.append(
@@ -125,21 +136,21 @@ def measure(
         )
     if usable < _PIXELS_FEW:
         notes.append(Note("few_pixels", f"Only {usable} pixels of the part can be used."))
-    used = usable * float(kept.mean()) / max(int(inner.sum()), 1)
+    used = (1 - lost) * float(kept.mean())
     sample = _sample(photo, part, pixels.keep(kept), correction, matt)
     return replace(sample, used_fraction=used, notes=tuple(notes))
 
 
-def _pixels(photo: Photo, window: Window, wanted: BoolImage, correction: Correction, flat: FlatField | None) -> _Pixels:
-    """The wanted pixels, thinned evenly where there are very many."""
+def _pixels(
+    photo: Photo, lattice: _Lattice, wanted: BoolImage, correction: Correction, flat: FlatField | None
+) -> _Pixels:
+    """The wanted pixels of a lattice."""
     y, x = np.nonzero(wanted)
-    thin = slice(None, None, len(y) // _MAX_PIXELS + 1)
-    y, x = y[thin], x[thin]
-    block = _block_numbers(y, x)
-    rgb = np.maximum(photo.linear(window)[y, x].astype(float), 1e-6)
-    frame = None if flat is None else flat.rgb(np.stack([x + window.left, y + window.top], axis=-1))
+    row, column = lattice.window.top + y * lattice.step, lattice.window.left + x * lattice.step
+    rgb = np.maximum(photo.light(photo.encoded[row, column]).astype(float), 1e-6)
+    frame = None if flat is None else flat.rgb(np.stack([column, row], axis=-1))
     xyz = correction.models.first().xyz(rgb, frame)[0]
-    return _Pixels(rgb, frame, xyz, block)
+    return _Pixels(rgb, frame, xyz, _block_numbers(y, x))
 
 
 def _block_numbers(y: npt.NDArray[np.intp], x: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
@@ -156,16 +167,14 @@ def _at_one_level(xyz: Array) -> Array:
     return at_luminance(xyz_to_lab(xyz), np.full(len(xyz), np.median(level)))
 
 
-def _second_finish(pixels: _Pixels) -> npt.NDArray[np.bool_]:
+def _second_finish(levelled: Array) -> npt.NDArray[np.bool_]:
     """Which pixels belong to the smaller of two clearly separate clusters of chromaticity; none where there is one."""
-    from scipy.ndimage import uniform_filter1d
-
-    chroma = _at_one_level(pixels.xyz)[:, 1:]
-    centred = chroma - np.median(chroma, axis=0)
-    axis = np.linalg.svd(centred[:: max(1, len(centred) // 4000)], full_matrices=False)[2][0]
+    lightness, base = float(np.median(levelled[:, 0])), np.median(levelled[:, 1:], axis=0)
+    centred = levelled[:, 1:] - base
+    axis = np.linalg.eigh(centred.T @ centred)[1][:, -1]
     along = centred @ axis
     ordered = np.sort(along)
-    split = _best_split(uniform_filter1d(ordered, 5))
+    split = _best_split(_running_mean(ordered))
     low = along <= ordered[split]
     if not low.any() or low.all():
         return np.zeros(len(along), dtype=bool)
@@ -173,12 +182,15 @@ def _second_finish(pixels: _Pixels) -> npt.NDArray[np.bool_]:
     widths = [1.4826 * np.median(np.abs(g @ axis - np.median(g @ axis))) + 1e-6 for g in groups]
     middles = [np.median(g, axis=0) for g in groups]
     gap = abs(float((middles[0] - middles[1]) @ axis))
-    lightness = float(np.median(_at_one_level(pixels.xyz)[:, 0]))
-    base = np.median(chroma, axis=0)
     de00 = float(ciede2000([lightness, *(base + middles[0])], [lightness, *(base + middles[1])]))
     separate = de00 > _CLUSTER_DE00 and gap * np.sqrt(2) / np.hypot(*widths) > _CLUSTER_D
     smaller = low if low.sum() * 2 <= len(low) else ~low
     return smaller if separate else np.zeros(len(along), dtype=bool)
+
+
+def _running_mean(values: Array) -> Array:
+    """Means of five neighbours, mirrored at the ends."""
+    return np.convolve(np.pad(values, 2, mode="symmetric"), np.full(5, 0.2), mode="valid")
 
 
 def _best_split(ordered: Array) -> int:
@@ -189,8 +201,7 @@ def _best_split(ordered: Array) -> int:
     return int(np.argmax(between))
 
 
-def _chromaticity_outliers(xyz: Array) -> npt.NDArray[np.bool_]:
-    chroma = _at_one_level(xyz)[:, 1:]
+def _chromaticity_outliers(chroma: Array) -> npt.NDArray[np.bool_]:
     middle = np.median(chroma, axis=0)
     width = 1.4826 * np.median(np.abs(chroma - middle), axis=0) + 0.3
     return np.asarray((((chroma - middle) / width) ** 2).sum(axis=1) > _OUTLIER_SD**2)
