@@ -111,5 +111,5 @@ def _pair(pair: Difference, bench: Bench) -> dict[str, Any]:
         "tags": [bench.tags[pair.a], bench.tags[pair.b]],
         "verdict": pair.verdict,
         "words": pair.words,
-        "numbers": f"{number(pair.de00_level)}, likely {number(pair.low)} to {number(pair.high)}; allowed {number(pair.tolerance)}",
+        "numbers": f"{number(pair.de00_level)} ({number(pair.low)} to {number(pair.high)}), allowed {number(pair.tolerance)}",
     }

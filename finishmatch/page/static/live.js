@@ -56,7 +56,7 @@ function render({ verdict, message }) {
   if (verdict.refused.length) groups.push(group('Not measured', verdict.refused));
   body.append(el('div', { class: 'sets' }, ...groups));
   const words = el('div', { class: 'judged' });
-  if (verdict.pairs.length) words.append(el('h3', {}, 'Pairs'), el('ul', { class: 'pairs' }, ...verdict.pairs.map(pairRow)));
+  if (verdict.pairs.length) words.append(el('h3', {}, 'Pairs'), el('p', { class: 'small' }, 'CIEDE2000 at equal light, and where it lies with 90 %'), el('ul', { class: 'pairs' }, ...verdict.pairs.map(pairRow)));
   if (verdict.advice.length) words.append(el('h3', {}, 'What to do'), el('ul', { class: 'notes' }, ...verdict.advice.map((text) => el('li', {}, text))));
   if (words.children.length) body.append(words);
 }
