@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +29,7 @@ from finishmatch.files.results import (
     SharedLoadings,
 )
 from finishmatch.judge.advice import advise
-from finishmatch.judge.choose import choose
+from finishmatch.judge.choose import Choosing, choose
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.lights import with_lights
 from finishmatch.judge.sets import find_sets
@@ -47,10 +48,11 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Audit:
-    """The results of a build and the pictures that its report shows."""
+    """The results of a build, the pictures that its report shows, and what explains its choices."""
 
     results: Results
     exhibits: Exhibits
+    choosing: Choosing
 
 
 def audit_file(path: Path, progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
@@ -64,15 +66,19 @@ def audit_file(path: Path, progress: Progress | None = None, limits: Limits = US
     return audit_build(build_file.read(path), progress, limits)
 
 
-def audit_build(build: Build, progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
-    """Audit a build value; see :func:`audit_file`."""
+def audit_build(
+    build: Build, progress: Progress | None = None, limits: Limits = USUAL, budget: float | None = None
+) -> Audit:
+    """Audit a build value; see :func:`audit_file`. Choices over the budget are left out."""
     with Quarantine(limits) as quarantine:
         shots = _shots(build, quarantine, progress)
-    return audit_shots(build, shots)
+    return audit_shots(build, shots, progress, budget)
 
 
-def audit_shots(build: Build, shots: list[Shot]) -> Audit:
-    """From measured photos, in the build's order, to its results; see :func:`audit_file`."""
+def audit_shots(
+    build: Build, shots: list[Shot], progress: Progress | None = None, budget: float | None = None
+) -> Audit:
+    """From measured photos, in the build's order, to its results; see :func:`audit_build`."""
     samples = [sample for shot in shots for sample in shot.samples]
     if not samples:
         raise _nothing(shots)
@@ -82,7 +88,7 @@ def audit_shots(build: Build, shots: list[Shot]) -> Audit:
     together = compare(finishes, build.parts, build.tolerance, sightings)
     differences = with_lights(together, _by_light(build, shots))
     sets = find_sets(finishes, build.parts, differences)
-    choosing = choose(finishes, build.parts, differences)
+    choosing = choose(finishes, build.parts, differences, _steps(progress), budget)
     parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
     refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
     results = Results(
@@ -96,7 +102,13 @@ def audit_shots(build: Build, shots: list[Shot]) -> Audit:
         choices=choosing.choices,
         advice=advise(build.parts, differences, sets, choosing, refusals),
     )
-    return Audit(results, _exhibits(shots, pooled))
+    return Audit(results, _exhibits(shots, pooled), choosing)
+
+
+def _steps(progress: Progress | None) -> Callable[[float], None] | None:
+    """Tells the progress of each step of the choices; how many there are is not known."""
+    number = count(1)
+    return progress and (lambda worst: progress(f"choices, worst pair {worst:.1f}", next(number), 0))
 
 
 def _shots(build: Build, quarantine: Quarantine, progress: Progress | None) -> list[Shot]:
@@ -245,10 +257,6 @@ def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str
         verdict="measured",
         notes=tuple(dict.fromkeys(item.notes + refused + neutral)),
     )
-
-
-def _refusals(parts: tuple[PartResult, ...]) -> dict[str, tuple[Note, ...]]:
-    return {part.name: part.notes for part in parts if part.verdict == "refused"}
 
 
 def _matrix(values: np.ndarray) -> Matrix:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -16,10 +14,11 @@ from finishmatch import __version__
 from finishmatch.errors import CODES, CommandError, FinishmatchError
 from finishmatch.verbs import shelf
 from finishmatch.verbs.batch import batch
+from finishmatch.verbs.choose import choose
 from finishmatch.verbs.mark import mark
+from finishmatch.verbs.progress import bar
 
 if TYPE_CHECKING:
-    from finishmatch.audit import Progress
     from finishmatch.files.build import Build, PartMark
     from finishmatch.files.results import Results
 
@@ -113,7 +112,7 @@ def audit(
     from finishmatch.measure.limits import limits
     from finishmatch.report.page import render
 
-    with _progress() as progress:
+    with bar() as progress:
         found = audit_file(build, progress, limits(max_megapixels, max_megabytes))
     results = found.results
     text = serial.to_json(results)
@@ -346,26 +345,8 @@ def card(
                 print(f"  {name:16}{L:8.2f}{a:8.2f}{b:8.2f}")
 
 
-@contextmanager
-def _progress() -> Iterator[Progress | None]:
-    """A bar on stderr when stderr is a terminal."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.progress import Progress as Bar
-
-    with Bar(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("photos", total=None)
-
-        def tell(name: str, done: int, total: int) -> None:
-            bar.update(task, description=escape(_printable(name)), completed=done, total=total)
-
-        yield tell
-
-
 # The verbs of other files, after the ones above: help lists them in this order.
+app.command()(choose)
 app.command()(mark)
 app.command()(batch)
 app.add_typer(shelf.app, name="shelf")

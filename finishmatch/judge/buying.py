@@ -10,11 +10,11 @@ from finishmatch.judge.words import listed
 
 def buying(choosing: Choosing, case: Case) -> list[Advice]:
     """The recommended choice with its worst pair, then blocked slots, then slots that could go neutral."""
-    choice = recommended(choosing.choices or (), together_of(case.differences))
-    if choice is None:
+    if choosing.choices is None:
         return []
+    choice = recommended(choosing.choices, together_of(case.differences))
     return [
-        _buy(choosing, choice, case),
+        *([] if choice is None else [_buy(choosing, choice, case)]),
         *(_blocked(case, one) for one in choosing.blocked),
         *(Advice("turn_neutral", _neutral(one), (one.part,)) for one in choosing.neutral),
     ]

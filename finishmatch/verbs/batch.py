@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,9 +11,10 @@ import typer
 
 from finishmatch.errors import NothingMeasured
 from finishmatch.text import shown
+from finishmatch.verbs.progress import bar
 
 if TYPE_CHECKING:
-    from finishmatch.batch import Done, Progress
+    from finishmatch.batch import Done
 
 
 def batch(
@@ -38,7 +37,7 @@ def batch(
 
     planned = plan(source, template)
     try:
-        with _progress() as progress:
+        with bar() as progress:
             done = run(planned, out, jobs, scheduler, progress)
     except KeyboardInterrupt:
         typer.echo(f"finishmatch: stopped; what is done is in {shown(out)}: run it again to go on", err=True)
@@ -58,24 +57,3 @@ def _tell(done: Sequence[Done], failed: Sequence[Done], summary: Path, as_json: 
     for one in failed:
         typer.echo(f"failed: {shown(one.name)}: {shown(one.text, 300)}")
     typer.echo(f"{len(done) - len(failed)} measured, {len(failed)} failed: {shown(summary)}")
-
-
-@contextmanager
-def _progress() -> Iterator[Progress | None]:
-    """A bar with the remaining time on stderr when stderr is a terminal."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
-    from rich.progress import Progress as Bar
-
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("photos", total=None)
-
-        def tell(name: str, done: int, total: int) -> None:
-            bar.update(task, description=escape(shown(name, 40)) or "photos", completed=done, total=total)
-
-        yield tell

@@ -1,0 +1,101 @@
+"""`finishmatch choose`: what to buy, before buying."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from finishmatch.errors import CommandError
+from finishmatch.text import shown
+from finishmatch.verbs.progress import bar
+
+if TYPE_CHECKING:
+    from finishmatch.audit import Audit
+    from finishmatch.files.results import Advice, Choice, Difference
+    from finishmatch.judge.choose import Choosing
+    from finishmatch.judge.facts import PartFacts
+
+_LONGEST = 2000
+_OF_CHOICE = frozenset(("buy", "blocked", "turn_neutral", "photograph_again", "caution_critical"))
+
+
+def choose(
+    build: Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")],
+    budget: Annotated[float | None, typer.Option(help="Leave out choices that cost more.")] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")
+    ] = False,
+) -> None:
+    """Say which candidates to buy, by match and price."""
+    from finishmatch.audit import audit_build
+    from finishmatch.files import build as build_file
+
+    if budget is not None and not 0 <= budget < float("inf"):
+        raise CommandError("command_line", f"--budget {budget} is no sum of money")
+    read = build_file.read(build)
+    with bar() as progress:
+        audit = audit_build(read, progress, budget=budget)
+    if as_json:
+        typer.echo(json.dumps(_document(audit), ensure_ascii=False, allow_nan=False, indent=1))
+        return
+    for line in _lines(audit, read.parts, budget):
+        typer.echo(shown(line, _LONGEST))
+
+
+def _document(audit: Audit) -> dict[str, Any]:
+    from finishmatch.files import serial
+
+    results, choosing = serial.document(audit.results), audit.choosing
+    return {
+        "choices": results["choices"],
+        "worst_pairs": [None if pair is None else list(pair) for pair in choosing.worst_pairs],
+        "blocked": [asdict(one) | {"worst": round(one.worst, 4)} for one in choosing.blocked],
+        "neutral": [asdict(one) | {"worst": round(one.worst, 4)} for one in choosing.neutral],
+        "better_photos": list(choosing.better_photos),
+        "left_out": list(choosing.left_out),
+        "advice": results["advice"],
+    }
+
+
+def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> Iterator[str]:
+    facts = {part.name: part for part in parts}
+    choices = audit.choosing.choices
+    if choices is None:
+        yield "There is nothing to choose: give two or more parts that are not owned the same `slot`."
+    elif not choices and budget is not None:
+        yield f"No choice costs {budget:.2f} or less: the cheapest costs {audit.choosing.cheapest or 0:.2f}."
+    for n, choice in enumerate(choices or (), start=1):
+        yield _headline(n, choice, audit.choosing, audit.results.differences)
+        yield from _picks(choice, facts)
+    yield from (advice.text for advice in audit.results.advice if _of_choice(advice, facts))
+
+
+def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[Difference]) -> str:
+    from finishmatch.judge.buying import percent
+    from finishmatch.judge.choose import upper_end
+
+    price = "price not known" if choice.price is None else f"{choice.price:.2f}"
+    names = choosing.worst_pairs[n - 1]
+    worst = "no pair counts"
+    if names is not None:
+        pair = next(d for d in differences if {d.a, d.b} == set(names))
+        worst = f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {upper_end(pair):.1f} ({pair.tolerance:.1f} is allowed)"
+    return f"{n}. {price}, {worst}; {percent(choice.probability)} sure that all agree"
+
+
+def _picks(choice: Choice, facts: Mapping[str, PartFacts]) -> Iterator[str]:
+    for slot, name in choice.picks:
+        part = facts[name]
+        price = "owned" if part.owned else "price not given" if part.price is None else f"{part.price:.2f}"
+        yield f"   {slot}: {name} ({price}{', neutral' if part.neutral else ''})"
+
+
+def _of_choice(advice: Advice, facts: Mapping[str, PartFacts]) -> bool:
+    """Whether advice is about buying: not about what to do with parts that are there."""
+    offered = advice.code != "turn_neutral" or all(facts[name].neutral for name in advice.parts)
+    return advice.code in _OF_CHOICE and offered
