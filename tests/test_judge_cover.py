@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
+import networkx
 import numpy as np
 import pytest
 
@@ -89,6 +90,17 @@ def test_the_largest_clique_comes_first_and_ties_go_by_order() -> None:
     for a, b in ((0, 5), (1, 2), (1, 3), (2, 3)):
         joined[a, b] = joined[b, a] = True
     assert fewest_cliques(joined, joined.astype(float)).cliques == ((1, 2, 3), (0, 5), (4,))
+
+
+def test_maximal_cliques_and_the_fewest_agree_with_another_library() -> None:
+    rng = np.random.default_rng(11)
+    for n in [*range(12), 40, 60]:
+        joined = np.triu(rng.random((n, n)) < rng.uniform(0.05, 0.7), 1)
+        graph = networkx.Graph(np.argwhere(joined).tolist())
+        graph.add_nodes_from(range(n))
+        theirs = sorted(sorted(clique) for clique in networkx.find_cliques(graph))
+        assert maximal_cliques(joined | joined.T) == (theirs, True)
+        assert clique_number(joined | joined.T)[0] >= networkx.number_connected_components(graph)
 
 
 def test_enumerating_cliques_says_when_it_stops_at_the_cap() -> None:
