@@ -25,8 +25,9 @@ FloatImage = npt.NDArray[np.float32]
 BoolImage = npt.NDArray[np.bool_]
 
 # Common practice: values this near an end of the scale are no longer proportional to light.
-# The low end is that of sRGB, 3/255, in linear light, so that 16-bit linear files keep their dark colours.
-CLIP_HIGH, CLIP_LOW_LINEAR = 250 / 255, float(srgb_decode(3 / 255))
+# The low end is that of sRGB, 3/255, in linear light, so that 16-bit linear files keep their dark colours; a tenth of a
+# step more, for curves are rounded.
+CLIP_HIGH, CLIP_LOW_LINEAR = 250 / 255, float(srgb_decode(3.1 / 255))
 CLIP_MARGIN_PX = 2
 
 
