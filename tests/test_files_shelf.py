@@ -35,10 +35,10 @@ def _same(one: Record, other: Record) -> None:
     assert (one.origin, one.extra, one.colour.name) == (other.origin, other.extra, other.colour.name)
     assert np.array_equal(one.colour.lab_d50, other.colour.lab_d50)
     assert one.colour.level_sd == other.colour.level_sd
-    assert np.allclose(one.colour.own_cov, other.colour.own_cov, rtol=1e-6, atol=0)
+    assert np.allclose(one.colour.own_cov, other.colour.own_cov, rtol=1e-3, atol=0)
     assert one.colour.shared.keys() == other.colour.shared.keys()
     for key, loadings in one.colour.shared.items():
-        assert np.allclose(loadings, other.colour.shared[key], rtol=1e-6, atol=0)
+        assert np.allclose(loadings, other.colour.shared[key], rtol=5e-4, atol=0)
 
 
 def test_what_is_added_comes_back(shelf: Shelf) -> None:
@@ -63,6 +63,21 @@ def test_what_is_there_already_is_left_out(shelf: Shelf) -> None:
         again = [record("part 0", some(6)[0].colour.lab_d50, batch="2026-01", date="2026-10-01")]
         assert shelf.add(again) == [7]  # another day: another record
         assert len(shelf) == 7
+
+
+def test_what_rounding_takes_from_the_shared_errors_is_added_to_the_own(shelf: Shelf) -> None:
+    """So that a pair which shares its correction never comes out surer than it was measured."""
+    rng = np.random.default_rng(5)
+    with shelf:
+        for n in range(50):
+            one = record(f"part {n}")
+            loadings = rng.normal(scale=10.0 ** rng.integers(-6, 4), size=(3, 30))
+            one = replace(one, colour=replace(one.colour, shared={"c": loadings}))
+            shelf.add([one])
+            (back,) = shelf.records(f"part {n}")
+            lost = loadings - back.colour.shared["c"]
+            rest = back.colour.own_cov - one.colour.own_cov - lost @ lost.T
+            assert np.abs(rest).max() <= 1e-6 * np.abs(back.colour.own_cov).max()
 
 
 def test_adding_is_all_or_nothing(shelf: Shelf) -> None:

@@ -88,8 +88,8 @@ class Shelf:
         same += " AND lab_l = ? AND lab_a = ? AND lab_b = ? AND source = ?"
         if self._connection.execute(f"SELECT 1 FROM record WHERE {same}", (*facts, *lab, source)).fetchone():
             return None
-        own = _packed(np.array([colour.own_cov[i, j] for i, j in _OWN]))
-        shared = b"".join(_packed(colour.shared[key]) for key in sorted(colour.shared))
+        shared, own_cov = _shared_packed(colour)
+        own = np.array([own_cov[i, j] for i, j in _OWN], dtype="<f4").tobytes()
         number = self._connection.execute(
             "INSERT INTO record VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (*facts, *lab, float(colour.level_sd), own, shared, source),
@@ -194,8 +194,14 @@ def open_shelf(path: Path, create: bool = False) -> Shelf:
     return Shelf(connect(path, create), path)
 
 
-def _packed(values: Array) -> bytes:
-    return np.ascontiguousarray(values, dtype="<f4").tobytes()
+def _shared_packed(colour: Finish) -> tuple[bytes, Array]:
+    """The loadings in 16 bit, and the own covariance with what that rounding loses: less is shared, nothing is surer."""
+    packed, own_cov = b"", colour.own_cov
+    for key in sorted(colour.shared):
+        rounded = colour.shared[key].astype("<f2")
+        lost = colour.shared[key] - rounded
+        packed, own_cov = packed + rounded.tobytes(), own_cov + lost @ lost.T
+    return packed, own_cov
 
 
 def _source_row(record: Record) -> tuple[Any, ...]:
@@ -242,7 +248,7 @@ def _covariance(packed: bytes) -> Array:
 
 
 def _loadings(packed: bytes, widths: list[list[Any]]) -> dict[str, Array]:
-    values = np.frombuffer(packed, dtype="<f4").astype(float)
+    values = np.frombuffer(packed, dtype="<f2").astype(float)
     found: dict[str, Array] = {}
     at = 0
     for key, width in widths:

@@ -24,9 +24,9 @@ LONGEST_EXTRA = 2000
 
 _SHA256 = re.compile("[0-9a-f]{64}")
 _DATE = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}")
-# What lies on the disk is 32 bit; a covariance rounded so may miss being one by as much.
+# A covariance that was rounded to 32 bit may miss being one by as much.
 _ROUNDING = 1e-5
-_MOST = 1e6
+_MOST = 6e4  # what 16 bit hold
 
 
 @dataclass(frozen=True, slots=True)
