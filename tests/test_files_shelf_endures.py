@@ -45,7 +45,7 @@ def test_no_acknowledged_record_is_lost_when_writers_are_killed(tmp_path: Path) 
     assert done.returncode == 0, done.stderr
     acknowledged = done.stdout.split("\n")[:-1]
     lives = {line.split("-")[0] for line in acknowledged}
-    assert len(lives) > KILLS // 4  # many were killed amid their writing, the others while they opened the shelf
+    assert len(lives) > KILLS // 10  # many were killed amid their writing, the others while they opened the shelf
     parts = _parts(shelf)
     assert set(acknowledged) <= parts
     assert len(parts) - len(acknowledged) <= KILLS  # at most the one that each was about to acknowledge
