@@ -48,7 +48,7 @@ HEAVY = {
 # The command-line library reads values by this one in some releases.
 BY_TYPER = {"pydantic"}
 # Modules that are themselves imported only inside functions.
-INNER = {"files/schema.py"}
+INNER = {"files/schema.py", "files/edit.py", "page/app.py", "page/guard.py", "page/serve.py"}
 
 
 def sources() -> list[Path]:

@@ -80,14 +80,14 @@ def _thing(view: _View) -> Bytes | None:
     cv2.setRNGSeed(1)  # GrabCut begins with a random clustering
     mask, background, foreground = _beginning(view), np.zeros((1, 65)), np.zeros((1, 65))
     lab = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB)
-    cv2.grabCut(lab, mask, None, background, foreground, _ROUNDS, cv2.GC_INIT_WITH_MASK)
+    cv2.grabCut(lab, mask, (0, 0, 0, 0), background, foreground, _ROUNDS, cv2.GC_INIT_WITH_MASK)
     cut = np.isin(mask, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
     pieces = cv2.connectedComponents(cv2.morphologyEx(cut, cv2.MORPH_OPEN, brush))[1]
     if pieces[view.y, view.x] == 0:
         return None
     piece = (pieces == pieces[view.y, view.x]).astype(np.uint8)
-    filled = np.zeros_like(piece)
+    filled: Bytes = np.zeros_like(piece)
     cv2.drawContours(filled, [_contour(piece)], -1, 1, cv2.FILLED)
     return filled
 
@@ -96,8 +96,8 @@ def _beginning(view: _View) -> Bytes:
     """What GrabCut begins from: sure of a disc around the point and of the rim, else led by the colour difference."""
     import cv2
 
-    lab = cv2.cvtColor(view.rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    lab = cv2.GaussianBlur(lab, (0, 0), 1.2)
+    sharp = cv2.cvtColor(view.rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    lab: FloatImage = np.asarray(cv2.GaussianBlur(sharp, (0, 0), 1.2), dtype=np.float32)
     rows, columns = np.mgrid[: lab.shape[0], : lab.shape[1]]
     disc = (columns - view.x) ** 2 + (rows - view.y) ** 2 <= (_DISC * max(lab.shape)) ** 2
     difference = _difference(lab, np.median(lab[disc], axis=0))

@@ -10,7 +10,6 @@ from __future__ import annotations
 import hmac
 import secrets
 import threading
-from dataclasses import dataclass, field
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import cookie_parser
@@ -32,15 +31,13 @@ HEADERS = {
 }
 
 
-@dataclass(slots=True)
 class Keys:
     """The token of the address that is printed, good once, and the session that it is exchanged for."""
 
-    port: int
-    token: str = field(default_factory=lambda: secrets.token_urlsafe(32))
-    session: str = field(default_factory=lambda: secrets.token_urlsafe(32))
-    _lock: threading.Lock = field(default_factory=threading.Lock)
-    _used: bool = False
+    def __init__(self, port: int) -> None:
+        self.port = port
+        self.token, self.session = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+        self._used, self._lock = False, threading.Lock()
 
     @property
     def cookie(self) -> str:
