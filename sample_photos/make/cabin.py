@@ -49,6 +49,8 @@ PICTURES: tuple[Picture, ...] = (
                 Item("hinge A", "hinge", "bronze", 22, 98, -7),
                 Item("hinge B", "hinge", "bronze satin", -68, 8, 5),
                 Item("coat hook", "hook", "bronze other batch", 128, 92, 14),
+                Item("lamp Corran", "bezel", "bronze other batch", -140, -88, 20),
+                Item("knob Skerry", "knob", "bronze other batch", -46, -82, 0),
             ),
             chart=(72, -72, 3),
             roll=-1.5,
