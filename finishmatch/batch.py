@@ -96,6 +96,8 @@ def plan(source: Path, template: Path | None) -> list[Job]:
     ------
     InputError : batch_invalid; file_missing, file_unreadable; those of the template.
     """
+    # A worker of a cluster does not stand in this folder.
+    source, template = source.absolute(), None if template is None else template.absolute()
     model = None if template is None else _model(template)
     digest = "" if template is None else hashlib.sha256(read_whole(template, build_file.MOST_BYTES)).hexdigest()
     base = source if source.is_dir() else source.parent

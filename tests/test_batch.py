@@ -270,6 +270,15 @@ def test_a_cluster_gives_the_same_bytes(jobs: list[Job], alone: Path, tmp_path: 
     assert (tmp_path / SUMMARY).read_bytes() == (alone / SUMMARY).read_bytes()
 
 
+def test_a_cluster_finds_photos_that_were_named_from_here(
+    studio: Path, alone: Path, tmp_path: Path, cluster: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(studio.parent)
+    found = plan(Path(studio.name), Path(studio.name) / "template.toml")
+    run([job for job in found if job.name == "b.png"], tmp_path, scheduler=cluster)
+    assert _results(tmp_path)["b.png.json"] == _results(alone)["b.png.json"]
+
+
 def test_a_batch_begun_here_goes_on_there(jobs: list[Job], alone: Path, tmp_path: Path, cluster: str) -> None:
     run(jobs[:3], tmp_path)
     assert len(run(jobs, tmp_path, scheduler=cluster)) == len(jobs)
