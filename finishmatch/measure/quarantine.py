@@ -111,6 +111,12 @@ class Quarantine:
         return process.wait()
 
 
+def open_safely(path: Path, name: str | None = None, limits: Limits = USUAL) -> Photo:
+    """Open one photo in a process for it alone. Errors: those of :meth:`Quarantine.open_photo`."""
+    with Quarantine(limits) as quarantine:
+        return quarantine.open_photo(path, name)
+
+
 def _closed(pipe: IO[bytes]) -> None:
     try:
         pipe.close()

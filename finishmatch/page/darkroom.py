@@ -16,8 +16,9 @@ from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.files.build import Build, PartMark, PhotoEntry
 from finishmatch.measure.flat import FlatField, fit_flat
 from finishmatch.measure.marks import Mark, Mask
-from finishmatch.measure.photo import Photo, open_photo
+from finishmatch.measure.photo import Photo
 from finishmatch.measure.picture import Picture, corrected_crop
+from finishmatch.measure.quarantine import open_safely
 from finishmatch.measure.sample import Refusal, Sample, measure
 from finishmatch.measure.shoot import Corrected, Shot, bridged, correct
 
@@ -58,8 +59,8 @@ class Darkroom:
         self._lock = threading.Lock()
 
     def photo(self, path: Path, name: str) -> Photo:
-        """A decoded photo. Errors: those of :func:`open_photo`."""
-        return self._photos.get((_stamp(path), name), lambda: open_photo(path, name))
+        """A decoded photo. Errors: those of :func:`open_safely`."""
+        return self._photos.get((_stamp(path), name), lambda: open_safely(path, name))
 
     def develop(self, build: Build) -> list[Shot]:
         """Every photo of a build, measured, in its order; those without a card last, since others bridge them.
@@ -102,7 +103,7 @@ class Darkroom:
         if entry.flat is None:
             return None
         flat = entry.flat
-        return self._flats.get((_stamp(flat), photo.sha256), lambda: fit_flat(open_photo(flat), photo))
+        return self._flats.get((_stamp(flat), photo.sha256), lambda: fit_flat(open_safely(flat), photo))
 
 
 def _stamp(path: Path | None) -> Hashable:

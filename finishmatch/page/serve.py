@@ -12,7 +12,7 @@ import uvicorn
 from finishmatch.errors import CommandError
 from finishmatch.files import edit
 from finishmatch.files.whole import write_new
-from finishmatch.measure.photo import open_photo
+from finishmatch.measure.quarantine import Quarantine
 from finishmatch.page.app import make_app
 from finishmatch.page.desk import Desk
 from finishmatch.page.guard import Keys
@@ -21,8 +21,9 @@ from finishmatch.text import LONGEST_PATH, blemish
 
 def start_build(photos: list[Path], out: Path) -> None:
     """Write a new build file with these photos. Errors: those of the photos; file_exists, out_unwritable."""
-    for photo in photos:
-        open_photo(photo)
+    with Quarantine() as quarantine:
+        for photo in photos:
+            quarantine.open_photo(photo)
     folder = out.parent.resolve()
     files = dict.fromkeys(Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos)
     for file in files:

@@ -11,7 +11,7 @@ from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.files.whole import write_new
 from finishmatch.measure.limits import USUAL
-from finishmatch.measure.photo import open_photo
+from finishmatch.measure.quarantine import open_safely
 
 SUFFIX_OF_TYPE = {
     "image/jpeg": ".jpg",
@@ -38,7 +38,7 @@ def safe_stem(name: str) -> str:
 def store(folder: Path, name: str, content_type: str, data: bytes) -> str:
     """Store a photo in ``folder`` and return its file name; the same bytes under the same name are stored once.
 
-    Errors: photo_kind for a type that is not allowed; those of :func:`open_photo`; out_unwritable.
+    Errors: photo_kind for a type that is not allowed; those of :func:`open_safely`; out_unwritable.
     """
     suffix = SUFFIX_OF_TYPE.get(content_type)
     if suffix is None:
@@ -47,7 +47,7 @@ def store(folder: Path, name: str, content_type: str, data: bytes) -> str:
     with tempfile.TemporaryDirectory(prefix="finishmatch-") as room:
         trial = Path(room) / f"{stem}{suffix}"
         write_new(trial, data)
-        open_photo(trial, trial.name)
+        open_safely(trial, trial.name)
     for count in range(1, 1000):
         path = folder / f"{stem}{'' if count == 1 else f'-{count}'}{suffix}"
         try:
