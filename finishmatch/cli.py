@@ -56,6 +56,8 @@ Megabytes = Annotated[int, typer.Option(min=1, help="Refuse photos whose files a
 
 def main() -> None:
     """The program: exit status and one line on stderr as the contract fixes them."""
+    # Its matrices are small: threads that wait for one another would double the time. Before numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         status = app(standalone_mode=False) or 0
     except FinishmatchError as error:
