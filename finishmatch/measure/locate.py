@@ -125,13 +125,10 @@ def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches
     Errors: card_order_unclear; card_unfit when too few patches can be used to tell.
     """
     reads: list[tuple[float, int, bool, str, Patches]] = []
-    for turn in range(4):
-        for mirrored in (False, True):
-            corners = _turned(spot.corners_px, turn, mirrored)
-            seen = _read(photo, card, corners)
-            for name, order in card.orders().items():
-                patches = _with_order(seen, card, order)
-                reads.append((_order_error(patches), turn, mirrored, name, patches))
+    for turn, mirrored, seen in _readings(photo, card, spot.corners_px):
+        for name, order in card.orders().items():
+            patches = _with_order(seen, card, order)
+            reads.append((_order_error(patches), turn, mirrored, name, patches))
     if len(card.lab_d50) < _ORDER_PATCHES:
         return spot, reads[0][4]
     reads.sort(key=lambda read: read[0])
@@ -158,6 +155,19 @@ def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches
 def read(photo: Photo, card: Card, corners: Corners) -> Patches:
     """What lies at each place of a card whose order is known, and what speaks against using it."""
     return _with_order(_read(photo, card, corners), card, card.orders()["usual"])
+
+
+def _readings(photo: Photo, card: Card, corners: Corners) -> Iterator[tuple[int, bool, _Seen]]:
+    """What lies at each place of the card in all its attitudes: quarter turns, and whether it is mirrored.
+
+    Half a turn and a mirror image read the same places in another order, so that only two attitudes are read.
+    """
+    grid = np.arange(card.rows * card.columns).reshape(card.rows, card.columns)
+    read = [_read(photo, card, _turned(corners, quarter, False)) for quarter in (0, 1)]
+    for turn in range(4):
+        places = grid[::-1, ::-1] if turn > 1 else grid
+        for mirrored in (False, True):
+            yield turn, mirrored, read[turn % 2].at((places[:, ::-1] if mirrored else places).ravel())
 
 
 def _turned(corners: Corners, turn: int, mirrored: bool) -> Corners:
@@ -207,6 +217,10 @@ def _points(card: Card, corners: Corners, half: float, count: int) -> Array:
 class _Seen:
     rgb: Array
     reasons: tuple[str, ...]
+
+    def at(self, places: npt.NDArray[np.intp]) -> _Seen:
+        """The same seen with these places in this order."""
+        return _Seen(self.rgb[places], tuple(self.reasons[i] for i in places))
 
 
 def _read(photo: Photo, card: Card, corners: Corners) -> _Seen:
