@@ -63,7 +63,10 @@ def audit_file(path: Path, progress: Progress | None = None, limits: Limits = US
     Errors: those of the build file, the photos, the cards and the marks; all_refused or the card's own error when
     nothing could be measured.
     """
-    return audit_build(build_file.read(path), progress, limits)
+    with Quarantine(limits) as quarantine:  # its process starts while the file is being read
+        build = build_file.read(path)
+        shots = _shots(build, quarantine, progress)
+    return audit_shots(build, shots, progress)
 
 
 def audit_build(
