@@ -44,7 +44,7 @@ def _scene(path: Path, draw_part: str, box: tuple[int, int, int, int], size: tup
 
 
 @pytest.mark.parametrize("shape", ["ellipse", "rectangle"])
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(fx=st.floats(0.3, 0.7), fy=st.floats(0.3, 0.7), size=st.sampled_from([(60, 50), (200, 160), (420, 300)]))
 def test_a_click_anywhere_inside_a_plain_part_outlines_it(tmp_path_factory, shape, fx, fy, size):
     box = (120, 140, *size)

@@ -20,6 +20,7 @@ _REACHES = (0.02, 0.035, 0.05, 0.07, 0.1, 0.14, 0.2, 0.3, 0.45, 1.0)
 _LONGEST_PX = 160
 # A thing around the point: this much of the neighbourhood at least, compact, and off the neighbourhood's rim.
 _AREA_MIN, _SOLIDITY_MIN, _RIM_MAX = 0.03, 0.82, 0.01
+_OTHER_MIN = 0.01
 _DISC, _RIM_PX, _NEAR_RIM_PX = 0.05, 4, 12
 # On the colour-difference map lightness counts for less: metal's level varies over one part more than its colour does.
 _LIGHTNESS_WEIGHT = 0.45
@@ -79,6 +80,8 @@ def _thing(view: _View) -> Bytes | None:
 
     cv2.setRNGSeed(1)  # GrabCut begins with a random clustering
     mask, background, foreground = _beginning(view), np.zeros((1, 65)), np.zeros((1, 65))
+    if (mask == cv2.GC_PR_BGD).mean() < _OTHER_MIN:
+        return None  # nothing but the thing in sight
     lab = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB)
     cv2.grabCut(lab, mask, (0, 0, 0, 0), background, foreground, _ROUNDS, cv2.GC_INIT_WITH_MASK)
     cut = np.isin(mask, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)

@@ -8,11 +8,18 @@ export class Refusal extends Error {
   }
 }
 
+// What some systems do not tell of a file that is chosen.
+const TYPES = { jpg: 'image/jpeg', jpeg: 'image/jpeg', png: 'image/png', tif: 'image/tiff', tiff: 'image/tiff', heic: 'image/heic', heif: 'image/heif', avif: 'image/avif', webp: 'image/webp' };
+const typeOf = (file) => file.type || TYPES[file.name.split('.').pop().toLowerCase()] || 'application/octet-stream';
+
+// Browsers finish a request of a page that closes only if it is small.
+const KEPT_ALIVE = 60_000;
+
 async function ask(method, path, body, type) {
   let response;
   try {
     const headers = body === undefined ? {} : { 'Content-Type': type };
-    response = await fetch(path, { method, body, headers });
+    response = await fetch(path, { method, body, headers, keepalive: typeof body === 'string' && body.length < KEPT_ALIVE });
   } catch {
     throw new Refusal(0, 'The server does not answer. Is finishmatch mark still running?');
   }
@@ -30,6 +37,6 @@ export const verdict = (draft) => send('POST', '/api/verdict', { draft });
 export const outline = (file, x, y) => send('POST', '/api/outline', { file, x, y });
 export const photoFacts = (id) => ask('GET', `/api/photos/${id}`);
 export const addPhoto = (file) =>
-  ask('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`, file, file.type || 'application/octet-stream');
+  ask('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`, file, typeOf(file));
 export const view = (id) => `/photo/${id}/view`;
 export const thumb = (id) => `/photo/${id}/thumb`;

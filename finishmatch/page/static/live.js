@@ -26,7 +26,8 @@ function tile(piece) {
   const crop = piece.crop ? el('img', { class: 'crop', src: piece.crop, alt: '' }) : el('span', { class: 'crop' });
   const name = el('button', { type: 'button', class: 'plain', onclick: () => open(piece.name) }, el('span', { class: 'tag' }, piece.tag), el('bdi', {}, piece.name));
   const flag = piece.stands_out ? el('span', { class: 'flag small' }, 'stands out') : null;
-  return el('li', { class: 'tile' }, crop, swatch(piece.swatch), name, el('span', { class: 'small' }, piece.words), flag);
+  const words = piece.swatch ? piece.words : piece.notes.join(' ') || piece.words; // why there is no colour
+  return el('li', { class: piece.swatch ? 'tile' : 'tile refused' }, crop, swatch(piece.swatch), name, el('span', { class: 'small' }, words), flag);
 }
 
 function group(title, pieces) {
