@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import count
 from pathlib import Path
@@ -33,15 +34,17 @@ from finishmatch.judge.choose import Choosing, choose
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.lights import with_lights
 from finishmatch.judge.sets import find_sets
-from finishmatch.measure import cards
+from finishmatch.measure import cards, sheet
 from finishmatch.measure.cards import Card
 from finishmatch.measure.flat import fit_flat
 from finishmatch.measure.limits import USUAL, Limits
 from finishmatch.measure.marks import Box, Mark, Outline
+from finishmatch.measure.photo import Photo
 from finishmatch.measure.pool import Pooled, pool
 from finishmatch.measure.quarantine import Quarantine
 from finishmatch.measure.sample import Sample
-from finishmatch.measure.shoot import Shot, shoot
+from finishmatch.measure.sheet_mean import in_light, mean_sheet, scales, unknown_sheet
+from finishmatch.measure.shoot import Shot, located, shoot
 
 Progress = Callable[[str, int, int], None]
 
@@ -91,7 +94,7 @@ def audit_shots(
     together = compare(finishes, build.parts, build.tolerance, sightings)
     differences = with_lights(together, _by_light(build, shots))
     sets = find_sets(finishes, build.parts, differences)
-    choosing = choose(finishes, build.parts, differences, _steps(progress), budget)
+    choosing = choose(finishes, build.parts, differences, build.tolerance.confidence, _steps(progress), budget)
     parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
     refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
     results = Results(
@@ -119,27 +122,46 @@ def _shots(build: Build, quarantine: Quarantine, progress: Progress | None) -> l
     order = sorted(range(len(build.photos)), key=lambda i: build.photos[i].card.kind == "none")
     matt = {part.name for part in build.parts if part.matt}
     shots: dict[int, Shot] = {}
+    print_ = mean_print(build, lambda entry: quarantine.open_photo(entry.path, entry.file))
     for done, i in enumerate(order):
         if progress:
             progress(build.photos[i].file, done, len(order))
         known = {
             sample.part: sample.xyz_d50
             for shot in shots.values()
-            if shot.corrected and shot.corrected.spot
+            if shot.corrected and shot.corrected.spot and not shot.corrected.correction.relative
             for sample in shot.samples
         }
-        shots[i] = _shot(build.photos[i], quarantine, known, matt)
+        shots[i] = _shot(build.photos[i], quarantine, card_in(build.photos[i], print_), known, matt)
     if progress:
         progress("", len(order), len(order))
     return [shots[i] for i in range(len(order))]
 
 
-def _shot(entry: PhotoEntry, quarantine: Quarantine, known: dict[str, np.ndarray], matt: set[str]) -> Shot:
+def mean_print(build: Build, open_photo: Callable[[PhotoEntry], Photo]) -> Card | None:
+    """The mean of an unlearnt sheet over all photos that show it; None where none does. Errors: those of the photos."""
+    seen = []
+    for entry in build.photos:
+        if entry.card.kind == sheet.KIND:
+            with suppress(NothingMeasured):  # told when the photo is measured
+                seen.append(located(open_photo(entry), sheet.expected(), place_of(entry.card))[1])
+    return mean_sheet(seen) if seen else None
+
+
+def card_in(entry: PhotoEntry, print_: Card | None) -> Card | None:
+    """The reference card of a photo; ``print_``: of :func:`mean_print`. Errors: those of :func:`card_of`."""
+    card = print_ if entry.card.kind == sheet.KIND and print_ else card_of(entry.card)
+    return in_light(card, entry.light) if card and card.kind == sheet.KIND else card
+
+
+def _shot(
+    entry: PhotoEntry, quarantine: Quarantine, card: Card | None, known: dict[str, np.ndarray], matt: set[str]
+) -> Shot:
     photo = quarantine.open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else fit_flat(quarantine.open_photo(entry.flat), photo)
     marks = [(part.name, part.mark) for part in entry.parts]
     second = None if entry.card.second_box is None else Box(*entry.card.second_box)
-    return shoot(photo, card_of(entry.card), place_of(entry.card), marks, flat, known, matt, second)
+    return shoot(photo, card, place_of(entry.card), marks, flat, known, matt, second)
 
 
 def card_of(entry: CardEntry) -> Card | None:
@@ -148,10 +170,13 @@ def card_of(entry: CardEntry) -> Card | None:
         return None
     if entry.kind == "chart24":
         return cards.chart24(entry.edition)
+    if entry.kind == sheet.KIND:
+        return unknown_sheet()
     if entry.path is None or entry.layout is None:
         return cards.plain(entry.kind)
     table = exchange.read_card_table(entry.path, entry.layout)
-    return cards.from_table(*entry.layout, table.patches, table.lab_d50, f"The card file {entry.path.name}.")
+    source = f"The card file {entry.path.name}."
+    return sheet.on_its_grid(cards.from_table(entry.layout, table.patches, table.lab_d50, table.lab_sd, source))
 
 
 def place_of(entry: CardEntry) -> Mark | None:
@@ -198,6 +223,7 @@ def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
         light_uneven=any(c.light_too_uneven for c in corrections),
         few_pixels=_has(pooled.notes, "few_pixels"),
         own_cov=pooled.finish.own_cov,
+        scales=scales(corrections),
     )
 
 
@@ -247,6 +273,7 @@ def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str
         photos = tuple(dict.fromkeys(refusal.photo for refusal in refusals))
         used = max((refusal.used_fraction for refusal in refusals), default=0.0)
         return PartResult(name, None, None, None, (), photos, used, "refused", refused + neutral)
+    relative = _relative(shots, item)
     finish = item.finish
     L, a, b = (float(value) for value in finish.lab_d50)
     return PartResult(
@@ -258,8 +285,15 @@ def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str
         photos=item.photos,
         used_fraction=item.used_fraction,
         verdict="measured",
-        notes=tuple(dict.fromkeys(item.notes + refused + neutral)),
+        notes=tuple(dict.fromkeys(item.notes + refused + neutral + relative)),
     )
+
+
+def _relative(shots: list[Shot], pooled: Pooled) -> tuple[Note, ...]:
+    """The note of a part that no photo with a card of known colours shows."""
+    corrections = [shot.corrected.correction for shot in shots if shot.corrected and shot.photo in pooled.photos]
+    alone = "absolute" not in scales(corrections)
+    return (Note("relative_colour", CODES["relative_colour"].meaning),) if alone else ()
 
 
 def _matrix(values: np.ndarray) -> Matrix:

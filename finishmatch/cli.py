@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from finishmatch import __version__
-from finishmatch.errors import CODES, CommandError, FinishmatchError
-from finishmatch.verbs import shelf
+from finishmatch.errors import CODES, CommandError, FinishmatchError, Stopped
+from finishmatch.verbs import card, shelf, values
 from finishmatch.verbs.batch import batch
 from finishmatch.verbs.choose import choose
 from finishmatch.verbs.mark import mark
@@ -60,12 +60,14 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         status = app(standalone_mode=False) or 0
+        if status == Stopped.exit_status:  # an interrupt, which the parser turns into a status
+            raise Stopped("stopped", "stopped, nothing was written")
     except FinishmatchError as error:
         status = _fail(error.code, str(error), error.exit_status)
     except _ParserError as error:
         status = _fail("command_line", f"{error.format_message().rstrip('.')}: {CODES['command_line'].mend}", 2)
     except (KeyboardInterrupt, typer.Abort):
-        status = _fail("command_line", "stopped: nothing was written", 130)
+        status = _fail("stopped", f"stopped, nothing was written: {CODES['stopped'].mend}", Stopped.exit_status)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
@@ -151,7 +153,7 @@ def _print_advice(results: Results) -> None:
 @app.command()
 def measure(
     photo: Annotated[Path, typer.Argument(help="A photo.")],
-    card: Annotated[str, typer.Option(metavar="KIND", help="chart24, grey18, white, none, or a card file.")],
+    card: Annotated[str, typer.Option(metavar="KIND", help="chart24, sheet, grey18, white, none, or a card file.")],
     part: Annotated[list[str], typer.Option(metavar="NAME=x,y,w,h", help="A part and its box in pixels; repeat it.")],
     corners: Annotated[
         str | None, typer.Option(metavar='"x,y x,y x,y x,y"', help="The card's corners; located when left out.")
@@ -182,15 +184,15 @@ def _one_photo(
     from finishmatch.files.build import Build, CardEntry, PhotoEntry
     from finishmatch.judge.facts import PartFacts, Tolerance
 
-    named = kind in ("chart24", "grey18", "white", "none")
+    named = kind in ("chart24", "sheet", "grey18", "white", "none")
     if not named and layout is None:
         raise CommandError("unknown_card", f'--card "{kind}" is no known card, and a card file needs --layout')
     entry = CardEntry(
         kind=kind if named else "file",
-        corners=None if corners is None else _four_corners(corners),
+        corners=None if corners is None else values.four_corners(corners),
         edition=edition,
         path=None if named else Path(kind),
-        layout=None if layout is None else _layout(layout),
+        layout=None if layout is None else values.layout(layout),
     )
     marks = tuple(_part_mark(text) for text in parts)
     names = [mark.name for mark in marks]
@@ -200,36 +202,12 @@ def _one_photo(
     return Build(photo.name, None, Tolerance(), (shot,), tuple(PartFacts(name) for name in names))
 
 
-def _numbers(text: str, count: int) -> tuple[float, ...] | None:
-    """Exactly ``count`` finite numbers between commas, else None."""
-    try:
-        values = tuple(float(word) for word in text.split(","))
-    except ValueError:
-        return None
-    return values if len(values) == count and all(abs(value) < 1e9 for value in values) else None
-
-
-def _four_corners(text: str) -> tuple[Any, Any, Any, Any]:
-    points = [_numbers(word, 2) for word in text.split()]
-    if len(points) != 4 or None in points:
-        raise CommandError("bad_corners", f'--corners "{text}"')
-    first, second, third, fourth = points
-    return first, second, third, fourth
-
-
-def _layout(text: str) -> tuple[int, int]:
-    columns, _, rows = text.lower().partition("x")
-    if not (columns.isdigit() and rows.isdigit() and int(columns) and int(rows)):
-        raise CommandError("unknown_card", f'--layout "{text}"', "write columns and rows, for example 6x4")
-    return int(columns), int(rows)
-
-
 def _part_mark(text: str) -> PartMark:
     from finishmatch.files.build import PartMark
     from finishmatch.measure.marks import Box
 
     name, _, box = text.rpartition("=")
-    numbers = _numbers(box, 4)
+    numbers = values.numbers(box, 4)
     if not name.strip() or numbers is None or numbers[2] <= 0 or numbers[3] <= 0:
         raise CommandError("bad_part", f'--part "{text}"')
     return PartMark(name, Box(*numbers))
@@ -264,7 +242,7 @@ def difference(
     """Print the CIEDE2000 of two CIELAB colours."""
     from finishmatch.colour.ciede2000 import ciede2000
 
-    one, two = _numbers(a, 3), _numbers(b, 3)
+    one, two = values.numbers(a, 3), values.numbers(b, 3)
     if one is None or two is None:
         raise CommandError("bad_colour", f'"{b if one else a}" is not a colour')
     value = float(ciede2000(one, two))
@@ -318,36 +296,8 @@ def explain(
             print(f"To mend it: {CODES[code].mend}.")
 
 
-@app.command()
-def card(
-    kind: Annotated[
-        str | None, typer.Argument(metavar="KIND", help="chart24, grey18 or white; all when left out.")
-    ] = None,
-    edition: Annotated[str | None, typer.Option(help="Edition of the chart.")] = None,
-    as_json: Json = False,
-) -> None:
-    """List the known reference cards, or show the values of one."""
-    from finishmatch.measure import cards
-
-    if kind is None:
-        rows = cards.known()
-    elif kind == "chart24":
-        rows = [cards.chart24(edition)]
-    elif kind in cards.PLAIN_Y:
-        rows = [cards.plain(kind)]
-    else:
-        raise CommandError("unknown_card", f'no card "{kind}"')
-    if as_json:
-        _print_json([cards.described(row) for row in rows])
-        return
-    for row in rows:
-        print(f"{row.kind:9}{row.edition or '':9}{row.columns} x {row.rows}  {row.source}")
-        if kind is not None:
-            for name, (L, a, b) in zip(row.names, row.lab_d50, strict=True):
-                print(f"  {name:16}{L:8.2f}{a:8.2f}{b:8.2f}")
-
-
 # The verbs of other files, after the ones above: help lists them in this order.
+app.add_typer(card.app, name="card")
 app.command()(choose)
 app.command()(mark)
 app.command()(batch)

@@ -59,6 +59,12 @@ class NothingMeasured(FinishmatchError):
     exit_status = 4
 
 
+class Stopped(FinishmatchError):
+    """Stopped from the keyboard (exit status 130)."""
+
+    exit_status = 130
+
+
 class InternalError(FinishmatchError):
     """A mistake of our own, caught where it shows (exit status 70)."""
 
@@ -80,6 +86,7 @@ class Code:
 CODES: dict[str, Code] = {
     # errors: the command line
     "command_line": Code("error", "The command line cannot be understood.", "see `finishmatch --help`"),
+    "stopped": Code("error", "The program was stopped from the keyboard.", "run it again"),
     "bad_colour": Code("error", "A colour on the command line is not three finite numbers.", 'write it as "L,a,b", for example "52.1,8.4,30.2"'),
     "bad_corners": Code("error", "Corners are not four points x,y.", 'write four points clockwise from the first patch: "x,y x,y x,y x,y"'),
     "bad_date": Code("error", "A date on the command line is not a day.", "write it as 2026-09-30"),
@@ -121,6 +128,8 @@ CODES: dict[str, Code] = {
     # errors: measuring
     "card_not_found": Code("error", "No reference card was found in the photo.", 'give its four corners, or say card = { kind = "none" }'),
     "card_order_unclear": Code("error", "The patches fit no known order of a 24-patch chart clearly.", "check the corners; if it is another card, give its card file"),
+    "light_unfit": Code("error", "The light is too uneven to learn a card in.", "photograph both cards side by side in even light, far from the lamp or by a cloudy window"),
+    "photos_of_two_cards": Code("error", "The photos to learn a card from do not show the same card.", "leave out the photo that is named, or learn each card by itself"),
     "card_unfit": Code("error", "Too few patches of the card can be used.", "photograph it again: whole, evenly lit, nothing on it, not overexposed"),
     "all_refused": Code("error", "Not one part could be measured.", "see the notes: photograph the parts again, larger and without overexposure"),
     "internal": Code("error", "Something is wrong in finishmatch itself.", "please report it with the command that you ran"),
@@ -143,6 +152,8 @@ CODES: dict[str, Code] = {
     "card_edition": Code("note", "The edition of the card was not given; the newest was assumed.", "say `edition` in the card; editions differ by about 1 CIEDE2000"),
     "card_fits_badly": Code("note", "The card's patches do not agree with its reference values; every promise is weaker.", "use a clean manufactured card of a known edition in even light, and no picture style in the camera"),
     "patches_left_out": Code("note", "Some patches could not be used.", "see the reasons; photograph the card whole, clean, evenly lit and not overexposed"),
+    "relative_colour": Code("note", "Colours are relative to a printed sheet whose own colours are not known; differences among its photos hold.", "learn the sheet beside a 24-patch chart (`finishmatch card learn`) to have absolute colours"),
+    "sheet_differs": Code("note", "The sheet's patches do not agree with those of the other photos, or with what was learnt of it.", "use one and the same print in all photos, clean and unfaded; learn it again if it has changed"),
     "light_uneven": Code("note", "The light is uneven over the card by more than 2 %.", "move the light away or diffuse it, or give a flat frame"),
     "light_too_uneven": Code("note", "The light is uneven over the card by more than 5 %: nothing firm is promised for this photo.", "photograph it again in even light, or give a flat frame"),
     "mixed_light": Code("note", "The light is not one: two cards of a kind read differently at two places.", "switch off the second light, or photograph in even light"),
@@ -166,6 +177,8 @@ CODES: dict[str, Code] = {
     "different_photos": Code("note", "The two parts were compared across photos; errors of both photos enter.", "photograph both in one photo"),
     "different_light": Code("note", "The two parts were photographed in different lights.", "photograph both in the same light"),
     "light_dependent": Code("note", "The two parts agree in one light and part in another.", "judge them in the light that they will be seen in"),
+    "print_metamerism": Code("note", "Printed inks change from light to light otherwise than the parts do; the comparison was widened.", "photograph both parts in the same light"),
+    "relative_absolute": Code("note", "One part's colours are relative to a printed sheet, the other's are not: they cannot be compared.", "photograph both with the same card, or learn the sheet beside a 24-patch chart"),
     "photo_cannot_settle": Code("note", "No photo of this kind can prove these two alike: the uncertainty is too large for the tolerance.", "photograph both in one photo with a 24-patch chart in even light, or widen the tolerance"),
     "at_tolerance": Code("note", "The difference lies at the tolerance itself; a better photo would hardly settle it.", "hold both side by side in your own light and decide by eye, or name a limit pair"),
     "own_spread": Code("note", "The parts' own colour varies over what is marked.", "mark a plain, evenly lit area of each part, and go nearer"),

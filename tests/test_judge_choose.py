@@ -5,11 +5,14 @@ from __future__ import annotations
 from itertools import product
 
 import numpy as np
+import pytest
 
 from finishmatch.colour.finish import Finishes
-from finishmatch.judge.choose import Choosing, choose, upper_end
+from finishmatch.errors import InputError
+from finishmatch.judge.choose import Choosing, choose, upper_ends
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.interval import probability_within, quantile
 from finishmatch.judge.staircase import Market, staircase
 
 BRONZE = (45.0, 12.0, 28.0)
@@ -64,14 +67,17 @@ Row = tuple[str, tuple[float, float, float], dict[str, object]]
 
 
 def shop(
-    rows: list[Row], sd: dict[str, float] | None = None, refused: list[Row] | None = None
+    rows: list[Row],
+    sd: dict[str, float] | None = None,
+    refused: list[Row] | None = None,
+    budget: float | None = None,
 ) -> tuple[Choosing, tuple[Difference, ...]]:
     names = tuple(row[0] for row in rows)
     cov = np.diag(np.repeat([(sd or {}).get(name, 0.1) ** 2 for name in names], 3))
     finishes = Finishes(names, np.array([row[1] for row in rows]), cov, np.full(len(rows), 0.06))
     facts = [PartFacts(row[0], **row[2]) for row in (*rows, *(refused or []))]  # type: ignore[arg-type]
     differences = compare(finishes, facts, Tolerance(), [Sighting(name, frozenset({"1"})) for name in names])
-    return choose(finishes, facts, differences), differences
+    return choose(finishes, facts, differences, budget=budget), differences
 
 
 def picks(found: Choosing) -> list[tuple[str, ...]]:
@@ -96,8 +102,9 @@ def test_each_step_is_cheaper_and_worse_and_names_its_worst_pair() -> None:
     assert picks(found) == [("near",), ("middle",), ("far",)]
     assert [choice.price for choice in found.choices or ()] == [30.0, 20.0, 10.0]
     assert found.worst_pairs == (("near", "A"), ("middle", "A"), ("far", "A"))
-    upper = {frozenset((d.a, d.b)): upper_end(d) for d in differences}
-    assert [c.worst for c in found.choices or ()] == [upper[frozenset(pair)] for pair in found.worst_pairs if pair]
+    of_pair = {frozenset((d.a, d.b)): d for d in differences}
+    worst = [of_pair[frozenset(pair)] for pair in found.worst_pairs if pair]
+    assert all(d.de00_level < c.worst < d.high for c, d in zip(found.choices or (), worst, strict=True))
     assert [round(c.probability) for c in found.choices or ()] == [1, 1, 0]
 
 
@@ -223,3 +230,60 @@ def test_with_two_finishes_by_zone_a_candidate_is_held_to_the_finish_of_its_zone
     found, _ = shop([*rows, *offers])
     assert picks(found) == [("fore-0", "aft-1")]
     assert found.left_out == ()
+
+
+def test_a_pair_counts_within_tolerance_if_and_only_if_it_is_judged_alike() -> None:
+    rng = np.random.default_rng(21)
+    lab = np.column_stack([rng.normal(45, 4, 60), rng.normal(12, 2, 60), rng.normal(28, 2, 60)])
+    names = tuple(f"p{k}" for k in range(60))
+    finishes = Finishes(names, lab, np.diag(np.repeat(rng.uniform(0.1, 1.5, 60) ** 2, 3)), np.full(60, 0.06))
+    seen = [Sighting(name, frozenset({"1"})) for name in names]
+    differences = compare(finishes, [PartFacts(name) for name in names], Tolerance(), seen)
+    ends = upper_ends(finishes, differences, Tolerance().confidence)
+    assert {d.verdict for d in differences} == {"alike", "unsure", "differs"}
+    assert [end <= d.tolerance for end, d in zip(ends, differences, strict=True)] == [
+        d.verdict == "alike" for d in differences
+    ]
+
+
+def test_the_quantile_is_that_of_the_probability() -> None:
+    rng = np.random.default_rng(22)
+    half = rng.normal(0, 1, (2000, 2, 2)) * rng.uniform(0.05, 2, (2000, 1, 1))
+    spread = half @ half.transpose(0, 2, 1)
+    centre = rng.normal(0, 2, (2000, 2))
+    for wanted, off in ((0.8, 0.07), (0.9, 0.02), (0.95, 0.025)):
+        found = probability_within(centre, spread, quantile(centre, spread, wanted))
+        assert np.abs(found - wanted).max() < off
+    still = np.zeros((1, 2, 2))
+    assert quantile(np.array([[3.0, 4.0]]), still, 0.9) == pytest.approx(5.0, rel=1e-5)
+    assert quantile(np.zeros((1, 2)), still, 0.9) < 1e-12
+
+
+def test_a_budget_drops_the_steps_over_it_and_tells_what_the_cheapest_costs() -> None:
+    rows: list[Row] = [
+        ("A", BRONZE, {}),
+        ("near", (45.0, 12.2, 28.0), bought("door", 30.0)),
+        ("middle", (45.0, 13.0, 30.0), bought("door", 20.0)),
+        ("far", (45.0, 20.0, 20.0), bought("door", 10.0)),
+    ]
+    assert picks(shop(rows, budget=20.0)[0]) == [("middle",), ("far",)]
+    none = shop(rows, budget=9.99)[0]
+    assert none.choices == ()
+    assert none.cheapest == 10.0
+    assert none.better_photos == ()
+
+
+def test_no_better_photo_is_asked_for_of_what_the_budget_does_not_reach() -> None:
+    rows: list[Row] = [
+        ("A", BRONZE, {}),
+        ("sure", (45.0, 13.0, 30.0), bought("door", 20.0)),
+        ("unsure", (45.0, 12.1, 28.0), bought("door", 25.0)),
+    ]
+    assert shop(rows, sd={"unsure": 3.0})[0].better_photos == ("unsure",)
+    assert shop(rows, sd={"unsure": 3.0}, budget=24.0)[0].better_photos == ()
+
+
+def test_a_budget_without_prices_is_refused() -> None:
+    rows: list[Row] = [("A", BRONZE, {}), ("B", BRONZE, bought("x", 1.0)), ("C", BRONZE, bought("x"))]
+    with pytest.raises(InputError, match="C has none"):
+        shop(rows, budget=5.0)

@@ -51,7 +51,7 @@ def photographs(facts: Sequence[PartFacts], case: Case, choosing: Choosing, told
         text = f"{who} cannot be judged surely, mostly because {because}: {step}."
         found.append(Advice("photograph_again", text, parts))
     if choosing.better_photos:
-        text = f"A photo with a card of {listed(choosing.better_photos, 'or')} could change this choice."
+        text = f"A better photo with a card, of {listed(choosing.better_photos, 'or')}, could change this choice."
         found.append(Advice("photograph_again", text, choosing.better_photos))
     return found
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from finishmatch.judge.case import Advice, Case, together_of
-from finishmatch.judge.choose import Blocked, Choice, Choosing, NeutralOption, recommended, upper_end
+from collections.abc import Sequence
+
+from finishmatch.judge.case import Advice, Case
+from finishmatch.judge.choose import Blocked, Choice, Choosing, NeutralOption, recommended, together_of
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.words import listed
 
@@ -36,9 +38,7 @@ def _buy(choosing: Choosing, choice: Choice, case: Case) -> Advice:
     text = f"{start} {what}{'' if choice.price is None else f' ({choice.price:.2f} in all)'}"
     if worst is not None:
         by = "differs by at most" if works else "may differ by up to"
-        text += (
-            f": its worst pair, {worst.a} and {worst.b}, {by} {upper_end(worst):.1f} ({worst.tolerance:.1f} is allowed)"
-        )
+        text += f": its worst pair, {worst.a} and {worst.b}, {by} {up_to(choice.worst, worst, case.differences)}"
     text += f". It is {percent(choice.probability)} sure that all agree."
     if choosing.left_out:
         text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
@@ -47,6 +47,12 @@ def _buy(choosing: Choosing, choice: Choice, case: Case) -> Advice:
 
 def _between(case: Case, a: str, b: str) -> Difference:
     return next(d for d in case.differences if {d.a, d.b} == {a, b})
+
+
+def up_to(worst: float, pair: Difference, differences: Sequence[Difference]) -> str:
+    """A pair's upper end, which ``worst`` holds scaled to `together`, as its own difference beside its tolerance."""
+    end = worst * pair.tolerance / together_of(differences)
+    return f"{end:.1f} ({pair.tolerance:.1f} is allowed)"
 
 
 def percent(fraction: float) -> str:
@@ -63,7 +69,7 @@ def _blocked(case: Case, one: Blocked) -> Advice:
     else:
         text = (
             f"No candidate for {one.slot} is sure to match: even the nearest, {one.part}, may differ from {one.other} "
-            f"by up to {upper_end(pair):.1f} ({pair.tolerance:.1f} is allowed)."
+            f"by up to {up_to(one.worst, pair, case.differences)}."
         )
     return Advice("blocked", text, (one.part, one.other))
 

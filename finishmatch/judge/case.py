@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from finishmatch.errors import Note
 from finishmatch.judge.change import Plan
-from finishmatch.judge.choose import Choosing, candidates, recommended
+from finishmatch.judge.choose import Choosing, candidates, recommended, together_of
 from finishmatch.judge.compare import Difference
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +77,3 @@ def case_of(
         differences=tuple(differences),
         refusals=refusals,
     )
-
-
-def together_of(differences: Sequence[Difference]) -> float:
-    """The tolerance for parts seen together, also where a limit pair has replaced it."""
-    return next((d.tolerance for d in differences if d.relation == "together"), Tolerance().together)

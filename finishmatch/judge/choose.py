@@ -3,8 +3,9 @@
 A slot that holds an owned part is settled; of a slot that holds none, one candidate is bought. Parts without a slot are
 there anyway. Neutral parts never mismatch. Where the parts that are there disagree already, nothing could match them all:
 those outside their largest agreeing group do not count, and where zones part them into two finishes on purpose, a
-candidate is held to the finish of its zone. A pair counts by the upper end of its interval against its own tolerance,
-so that nothing is chosen for being ill measured; written as CIEDE2000 it is scaled to the tolerance for `together`.
+candidate is held to the finish of its zone. A pair counts by the difference that it stays below as surely as a verdict
+must be sure, against its own tolerance, so that nothing is chosen for being ill measured; written as CIEDE2000 it is
+scaled to the tolerance for `together`.
 """
 
 from __future__ import annotations
@@ -20,9 +21,12 @@ from finishmatch.errors import InputError
 from finishmatch.judge.change import fewest_changes
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.interval import quantile
+from finishmatch.judge.pairs import pairs_of
 from finishmatch.judge.sets import joint_probability
-from finishmatch.judge.staircase import Market, Step, staircase
+from finishmatch.judge.staircase import Array, Market, Step, staircase
 
+_CONFIDENCE = Tolerance().confidence
 _CENT = 0.005  # sums of prices are compared to half a cent
 
 
@@ -90,6 +94,7 @@ class _Shop:
     left_out: tuple[str, ...]
     side: dict[str, int]
     pair: dict[frozenset[str], Difference]
+    end: dict[frozenset[str], float]
     together: float
     priced: bool
 
@@ -99,20 +104,27 @@ class _Shop:
 
     def upper(self, a: PartFacts, b: PartFacts) -> float:
         """What a pair counts: the upper end of its difference, scaled to `together`; nothing beside a neutral part."""
-        if not self.counts(a, b):
-            return 0.0
-        difference = self.pair[frozenset((a.name, b.name))]
-        return upper_end(difference) * self.together / difference.tolerance
+        return self.end[frozenset((a.name, b.name))] if self.counts(a, b) else 0.0
 
     def against(self, part: PartFacts, others: Sequence[PartFacts]) -> tuple[float, str]:
         """The worst pair of a part with these others, and the other's name ("" when there is none)."""
         return max(((self.upper(part, other), other.name) for other in others), default=(0.0, ""))
 
 
-def upper_end(difference: Difference) -> float:
-    """The upper end of a difference; as photographed where its level may differ by more than geometry explains."""
-    level = difference.has("level_differs") or difference.has("level_unsure")
-    return max(difference.high, difference.de00) if level else difference.high
+def upper_ends(finishes: Finishes, differences: Sequence[Difference], confidence: float) -> Array:
+    """(m,) the difference that each pair stays below with probability ``confidence``; as photographed where its level
+    may differ by more than geometry explains. Within tolerance if and only if the verdict is "alike".
+    """
+    if not differences:
+        return np.zeros(0)
+    index = {name: i for i, name in enumerate(finishes.names)}
+    pairs = pairs_of(finishes, np.array([index[d.a] for d in differences]), np.array([index[d.b] for d in differences]))
+    ends = quantile(pairs.centre, pairs.spread, confidence)
+    limits = np.array([d.tolerance for d in differences])
+    by_level = np.array([d.has("level_differs") or d.has("level_unsure") for d in differences])
+    ends = np.where(by_level, np.maximum(ends, [d.de00 for d in differences]), ends)
+    alike = np.array([d.verdict == "alike" for d in differences])
+    return np.asarray(np.where(alike, np.minimum(ends, limits), np.maximum(ends, np.nextafter(limits, np.inf))))
 
 
 def candidates(facts: Sequence[PartFacts]) -> dict[str, tuple[PartFacts, ...]]:
@@ -128,6 +140,7 @@ def choose(
     finishes: Finishes,
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
+    confidence: float = _CONFIDENCE,
     on_step: Callable[[float], None] | None = None,
     budget: float | None = None,
 ) -> Choosing:
@@ -138,7 +151,7 @@ def choose(
 
     Raises :class:`~finishmatch.errors.InputError` (``build_value``) for a budget where a price is missing.
     """
-    shop = _shop(finishes, facts, differences)
+    shop = _shop(finishes, facts, differences, confidence)
     if not any(len(parts) > 1 for parts in shop.slots.values()):
         return Choosing(None)
     if budget is not None and not shop.priced:
@@ -160,25 +173,36 @@ def choose(
     )
 
 
+def together_of(differences: Sequence[Difference]) -> float:
+    """The tolerance for parts seen together, also where a limit pair has replaced it."""
+    return next((d.tolerance for d in differences if d.relation == "together"), Tolerance().together)
+
+
 def recommended(choices: Sequence[Choice], together: float) -> Choice | None:
     """The cheapest choice of which every pair is within tolerance; the best one if there is none."""
     fit = [choice for choice in choices if choice.worst <= together]
     return fit[-1] if fit else next(iter(choices), None)
 
 
-def _shop(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> _Shop:
+def _shop(
+    finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference], confidence: float
+) -> _Shop:
     known = {part.name for part in facts if part.neutral} | set(finishes.names)
     usable = {slot: [part for part in parts if part.name in known] for slot, parts in candidates(facts).items()}
     slots = {slot: tuple(sorted(parts, key=_by_price)) for slot, parts in usable.items() if parts}
     there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
     plan = fewest_changes(there, differences)
+    together = together_of(differences)
+    ends = upper_ends(finishes, differences, confidence)
+    scaled = [end * together / d.tolerance for end, d in zip(ends.tolist(), differences, strict=True)]
     return _Shop(
         slots=slots,
         fixed=tuple(part for part in there if part.name not in plan.change),
         left_out=plan.change,
         side={zone: side for side, zones in enumerate(plan.zones) for zone in zones},
         pair={frozenset((d.a, d.b)): d for d in differences},
-        together=next((d.tolerance for d in differences if d.relation == "together"), Tolerance().together),
+        end={frozenset((d.a, d.b)): end for d, end in zip(differences, scaled, strict=True)},
+        together=together,
         priced=all(p.owned or p.price is not None for parts in slots.values() for p in parts),
     )
 

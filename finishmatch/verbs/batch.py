@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from finishmatch.errors import NothingMeasured
+from finishmatch.errors import NothingMeasured, Stopped
 from finishmatch.text import shown
 from finishmatch.verbs.progress import bar
 
@@ -39,9 +39,8 @@ def batch(
     try:
         with bar() as progress:
             done = run(planned, out, jobs, scheduler, progress)
-    except KeyboardInterrupt:
-        typer.echo(f"finishmatch: stopped; what is done is in {shown(out)}: run it again to go on", err=True)
-        return 130
+    except KeyboardInterrupt as stop:
+        raise Stopped("stopped", f"stopped; what is done is in {shown(out)}", "run it again to go on") from stop
     failed = [one for one in done if one.code is not None]
     if failed and len(failed) == len(done):
         raise NothingMeasured("batch_failed", f"{len(failed)} of {len(done)} failed; {shown(out / SUMMARY)}")

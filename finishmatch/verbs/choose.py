@@ -76,15 +76,14 @@ def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> It
 
 
 def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[Difference]) -> str:
-    from finishmatch.judge.buying import percent
-    from finishmatch.judge.choose import upper_end
+    from finishmatch.judge.buying import percent, up_to
 
     price = "price not known" if choice.price is None else f"{choice.price:.2f}"
     names = choosing.worst_pairs[n - 1]
     worst = "no pair counts"
     if names is not None:
         pair = next(d for d in differences if {d.a, d.b} == set(names))
-        worst = f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {upper_end(pair):.1f} ({pair.tolerance:.1f} is allowed)"
+        worst = f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, differences)}"
     return f"{n}. {price}, {worst}; {percent(choice.probability)} sure that all agree"
 
 
