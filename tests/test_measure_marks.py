@@ -57,6 +57,6 @@ def test_clipped_pixels_grow_by_two_and_windows_see_those_outside_them(encoded: 
 
 def test_ends_of_sixteen_bits_are_the_same_shares_of_the_scale() -> None:
     curves = np.tile(np.linspace(0, 1, 65536, dtype=np.float32), (3, 1))
-    values = np.array([0, 59, 60, 30000, 64249, 64250, 65535], dtype=np.uint16)
+    values = np.array([0, 61, 62, 30000, 64249, 64250, 65535], dtype=np.uint16)
     photo = Photo("p", np.repeat(values[None, :, None], 3, axis=-1), curves, np.eye(3), "test", "0" * 64)
     assert photo.at_ends(photo.encoded)[0].tolist() == [True, True, False, False, False, True, True]
