@@ -100,6 +100,19 @@ def test_a_removed_number_is_never_given_again(shelf: Shelf) -> None:
         assert len(shelf) == 2
 
 
+def test_what_is_known_of_photos_goes_with_their_last_record(shelf: Shelf) -> None:
+    def sources() -> int:
+        return int(shelf._connection.execute("SELECT count(*) FROM source").fetchone()[0])
+
+    with shelf:
+        shelf.add([record("a"), record("b"), record("c", origin=Origin())])
+        assert sources() == 2
+        shelf.remove([1])
+        assert sources() == 2
+        shelf.remove([2, 3])
+        assert (sources(), len(shelf)) == (0, 0)
+
+
 def test_records_are_chosen_by_part_maker_and_finish(shelf: Shelf) -> None:
     with shelf:
         shelf.add([record("a"), record("b"), record("a", maker="Maker B"), record("c", maker=None)])

@@ -15,7 +15,7 @@ from finishmatch.text import shown
 if TYPE_CHECKING:
     from finishmatch.files.schema import BuildFile, CardTable, PhotoTable
 
-CARD_KINDS = ("chart24", "grey18", "white", "none")
+CARD_KINDS = ("chart24", "sheet", "grey18", "white", "none")
 
 
 def complaints(file: BuildFile, folder: Path) -> Iterator[Complaint]:

@@ -11,6 +11,8 @@ from finishmatch.colour.finish import Finish
 from finishmatch.errors import Note
 from finishmatch.judge.advice import Advice as Advice
 from finishmatch.judge.choose import Choice as Choice
+from finishmatch.judge.choose import recommended as recommended
+from finishmatch.judge.choose import together_of as together_of
 from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift

@@ -28,7 +28,7 @@ _SIGNIFICANT = 6
 _BY_SIGNIFICANT_DIGITS = frozenset(("own_cov", "loadings"))
 
 _WORDS: dict[tuple[type, str], frozenset[str]] = {
-    (CardInfo, "kind"): frozenset(("chart24", "grey18", "white", "none", "file")),
+    (CardInfo, "kind"): frozenset(("chart24", "sheet", "grey18", "white", "none", "file")),
     (CardInfo, "origin"): frozenset(("given", "located", "none")),
     (PartResult, "verdict"): frozenset(("measured", "refused")),
     (Difference, "relation"): frozenset(("touching", "together", "apart")),

@@ -86,7 +86,9 @@ class Shelf:
         facts = (colour.name, record.maker, record.finish, record.batch, record.date)
         same = "part = ? AND maker IS ? AND finish IS ? AND batch IS ? AND date = ?"
         same += " AND lab_l = ? AND lab_a = ? AND lab_b = ? AND source = ?"
-        if self._connection.execute(f"SELECT 1 FROM record WHERE {same}", (*facts, *lab, source)).fetchone():
+        if self._connection.execute(
+            f"SELECT 1 FROM record INDEXED BY record_part WHERE {same}", (*facts, *lab, source)
+        ).fetchone():
             return None
         shared, own_cov = _shared_packed(colour)
         own = np.array([own_cov[i, j] for i, j in _OWN], dtype="<f4").tobytes()
@@ -104,7 +106,9 @@ class Shelf:
         """The records of this part, maker and finish name, those of any where left out, in order of number."""
         wanted = {"part": part, "maker": maker, "finish": finish}
         given = {column: value for column, value in wanted.items() if value is not None}
-        where = " AND ".join(f"{column} = :{column}" for column in given) or "1"
+        # A part has few records and a kind may have very many, which the planner cannot know: + hides the latter's index.
+        sign = "" if part is None else "+"
+        where = " AND ".join(f"{sign if column != 'part' else ''}{column} = :{column}" for column in given) or "1"
         yield from self._select(where, given)
 
     def kinds(self) -> list[tuple[str | None, str | None]]:
@@ -178,9 +182,11 @@ class Shelf:
         """Take records off the shelf, all or none. A number is never given again. Raises also record_missing."""
         with told(self._path), transaction(self._connection):
             for number in numbers:
-                if self._connection.execute("DELETE FROM record WHERE id = ?", (number,)).rowcount == 0:
+                row = self._connection.execute("DELETE FROM record WHERE id = ? RETURNING source", (number,)).fetchone()
+                if row is None:
                     raise InputError("record_missing", f"{shown(self._path)} has no record {number}")
-            self._connection.execute("DELETE FROM source WHERE id NOT IN (SELECT source FROM record)")
+                unused = "id = ? AND NOT EXISTS (SELECT 1 FROM record WHERE source = source.id)"
+                self._connection.execute(f"DELETE FROM source WHERE {unused}", row)
 
 
 def open_shelf(path: Path, create: bool = False) -> Shelf:

@@ -60,6 +60,7 @@ LAYOUTS: tuple[tuple[str, ...], ...] = (
 ) STRICT, WITHOUT ROWID""",
         "CREATE INDEX place_record ON place (record)",
         "CREATE INDEX record_kind ON record (maker, finish)",
+        "CREATE INDEX record_source ON record (source)",
         """CREATE TABLE extra (
   record INTEGER NOT NULL REFERENCES record (id) ON DELETE CASCADE,
   name TEXT NOT NULL,
