@@ -176,7 +176,7 @@ def card_of(entry: CardEntry) -> Card | None:
         return cards.plain(entry.kind)
     table = exchange.read_card_table(entry.path, entry.layout)
     source = f"The card file {entry.path.name}."
-    return sheet.on_its_grid(cards.from_table(entry.layout, table.patches, table.lab_d50, table.lab_sd, source))
+    return sheet.on_its_grid(cards.from_table(*entry.layout, table.patches, table.lab_d50, source, table.lab_sd))
 
 
 def place_of(entry: CardEntry) -> Mark | None:

@@ -57,6 +57,9 @@ class Difference:
         return any(note.code == code for note in self.notes)
 
 
+_ABSOLUTE = frozenset({"absolute"})
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Sighting:
     """What judgement needs to know of how one part was photographed.
@@ -69,6 +72,7 @@ class Sighting:
     light_uneven : whether promises are withdrawn because the light over it was uneven by more than 5 %.
     few_pixels : whether it shows few pixels.
     own_cov : (3, 3) the part of its covariance that no other part shares; None if not known.
+    scales : what its colours are told against: known colours ("absolute"), or a card of unknown ones, by an id.
     """
 
     name: str
@@ -78,6 +82,7 @@ class Sighting:
     light_uneven: bool = False
     few_pixels: bool = False
     own_cov: Array | None = None
+    scales: frozenset[str] = _ABSOLUTE
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +220,10 @@ def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tu
         notes.append("different_photos")
     if a.lights and b.lights and not a.lights & b.lights:
         notes.append("different_light")
+        if not (a.scales | b.scales) & _ABSOLUTE:
+            notes.append("print_metamerism")
+    if not a.scales & b.scales:
+        return "unsure", ("relative_absolute", *notes)
     if not withdrawn and verdict != "unsure":
         return verdict, tuple(notes)
     cause = "light_withdrawn" if withdrawn else "level_unsure" if colour == "alike" else _cause(pair, a, b)

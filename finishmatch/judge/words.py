@@ -13,6 +13,10 @@ import numpy as np
 
 # What makes a pair unsure, and the one step that would settle it. The keys are note codes.
 CAUSES: dict[str, tuple[str, str]] = {
+    "relative_absolute": (
+        "only one of them was photographed with a card of known colours",
+        "photograph both with the same card, or learn the sheet",
+    ),
     "no_card": ("there is no colour chart in their photos", "photograph them beside a 24-patch chart"),
     "light_withdrawn": ("the light on them is uneven", "photograph them again in even light, or give a flat frame"),
     "few_pixels": ("they show few pixels", "go nearer, or use the larger original photo"),

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 from dataclasses import dataclass
 from importlib import resources
 
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.colour.ciede2000 import local_metric
 from finishmatch.colour.space import WHITE_D50, xyz_to_lab
 from finishmatch.errors import InputError
 
@@ -100,9 +102,17 @@ def chart24(edition: str | None = None) -> Card:
     return Card("chart24", chosen, 6, 4, lab, tuple(row["patch"] for row in rows), comments[1])
 
 
-def from_table(columns: int, rows: int, names: tuple[str, ...], lab_d50: Array, source: str) -> Card:
-    """A card of one's own from the values of a card file."""
-    return Card("file", None, columns, rows, np.asarray(lab_d50, dtype=float), names, source)
+def from_table(
+    columns: int, rows: int, names: tuple[str, ...], lab_d50: Array, source: str, lab_sd: Array | None = None
+) -> Card:
+    """A card of one's own from the values of a card file; ``lab_sd``: (n, 3) their standard deviations, if told."""
+    lab = np.asarray(lab_d50, dtype=float)
+    shared: tuple[tuple[str, float], ...] = ()
+    if lab_sd is not None:
+        variance = np.einsum("nii,ni->n", local_metric(lab, lab), lab_sd**2) / 3
+        name = hashlib.sha256(np.round(lab, 4).tobytes()).hexdigest()[:12]
+        shared = ((f"card-{name}", float(np.sqrt(variance.mean()))),)
+    return Card("file", None, columns, rows, lab, names, source, shared=shared)
 
 
 # Reflectances by the cards' names: an 18 % grey card (common practice: 0.18); a white sheet (from memory: good white

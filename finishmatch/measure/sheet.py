@@ -9,6 +9,7 @@ the sheet is told before any colour of the print is known.
 from __future__ import annotations
 
 import colorsys
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -52,7 +53,7 @@ def codes() -> npt.NDArray[np.uint8]:
     fulls = [colorsys.hsv_to_rgb(hue + 1 / 24, 0.85, 0.88) for hue in hues]
     darks = [colorsys.hsv_to_rgb(hue, 0.75, 0.48) for hue in hues]
     colours = [(grey / 255,) * 3 for grey in _GREYS]
-    colours += [*tints, *fulls, *darks, *(tuple(value / 255 for value in brown) for brown in _BROWNS)]
+    colours += [*tints, *fulls, *darks, *((r / 255, g / 255, b / 255) for r, g, b in _BROWNS)]
     found = np.full((len(NAMES), 3), _MIDDLE_GREY, dtype=np.uint8)
     others = np.setdiff1d(np.arange(len(NAMES)), EVEN)
     found[others] = np.rint(np.array(colours)[np.arange(len(others)) * _STEP % len(others)] * 255)
@@ -79,6 +80,13 @@ def card(kind: str, lab_d50: Array, source: str, shared: tuple[tuple[str, float]
 def expected() -> Card:
     """The sheet before anything is known of the print."""
     return card(KIND, expected_lab(), "Expected of a print, roughly; colours are relative to it.")
+
+
+def on_its_grid(known: Card) -> Card:
+    """A card with the sheet's grid, if its patches are the sheet's; else as it is."""
+    if not is_sheet(known):
+        return known
+    return replace(known, columns=COLUMNS, rows=ROWS, row_at=ROW_AT, greys=greys())
 
 
 def is_sheet(known: Card) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -71,11 +71,10 @@ def picture(dpi: float = DPI) -> npt.NDArray[np.uint8]:
 
 def _shapes(paper_mm: tuple[float, float]) -> Iterator[Block | Line]:
     left, top = ((whole - part) / 2 for whole, part in zip(paper_mm, sheet.SIZE_MM, strict=True))
-    for shape in (*_markers(), *_patches(), *_window(), *_text()):
-        if isinstance(shape, Block):
-            yield Block(left + shape.left, top + shape.top, shape.width, shape.height, shape.rgb)
-        else:
-            yield Line(left + shape.left, top + shape.base, shape.text)
+    for block in (*_markers(), *_patches(), *_window()):
+        yield replace(block, left=left + block.left, top=top + block.top)
+    for line in _text():
+        yield replace(line, left=left + line.left, base=top + line.base)
 
 
 def _markers() -> Iterator[Block]:

@@ -109,7 +109,7 @@ def _on_one_plane(found: Mapping[int, Array]) -> dict[int, Array]:
     _, inside = cv2.findHomography(on_sheet, in_photo, cv2.RANSAC, bound)  # its random numbers start alike each time
     if inside is None:
         return {}
-    whole = inside.reshape(-1, 4).all(axis=1)
+    whole = np.asarray(inside.reshape(-1, 4).all(axis=1))
     kept = {number: square for (number, square), good in zip(found.items(), whole, strict=True) if good}
     return kept if len(kept) >= _LEAST_MARKERS else {}
 

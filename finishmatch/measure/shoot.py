@@ -13,11 +13,22 @@ from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.measure.cards import Card
 from finishmatch.measure.correct import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.measure.flat import FlatField
-from finishmatch.measure.locate import CardSpot, check_corners, confirm, find, patch_centres, require_enough
+from finishmatch.measure.locate import (
+    CardSpot,
+    Patches,
+    check_corners,
+    confirm,
+    find,
+    patch_centres,
+    require_enough,
+)
 from finishmatch.measure.marks import Box, Mark, Outline, region
 from finishmatch.measure.photo import Photo
 from finishmatch.measure.picture import Picture, corrected_crop
 from finishmatch.measure.sample import Refusal, Sample, measure
+from finishmatch.measure.sheet import is_sheet
+from finishmatch.measure.sheet_find import find_sheet
+from finishmatch.measure.sheet_mean import by_card
 
 Array = npt.NDArray[np.float64]
 
@@ -135,19 +146,24 @@ def correct(
         return Corrected(correction, None, 0, None, correction.notes)
     if len(card.lab_d50) == 1:
         return _by_plain_card(photo, card, place, second)
-    if place is None:
-        spot, patches = find(photo, card)
-    else:
-        corners = check_corners(photo, _corners(place))
-        spot, patches = confirm(photo, card, CardSpot(corners, "given"))
+    spot, patches = located(photo, card, place)
     require_enough(photo, patches)
     frame = None if flat is None else flat.rgb(patch_centres(card, spot.corners_px))
     correction, fit, patches = correct_by_chart(photo, patches, frame)
+    correction = by_card(card, correction)
     after = np.full_like(patches.lab_d50, np.nan)
     after[patches.used] = fit.after_lab
     before = xyz_to_lab(patches.rgb @ photo.rgb_to_xyz_d50.T)
     patch_fit = PatchFit(card.columns, card.rows, patches.lab_d50, before, after, patches.used)
     return Corrected(correction, spot, int(patches.used.sum()), patch_fit, (*spot.notes, *correction.notes))
+
+
+def located(photo: Photo, card: Card, place: Mark | None) -> tuple[CardSpot, Patches]:
+    """Where a card of many patches lies, and what it shows. Errors: card_not_found, card_order_unclear; outline_outside ..."""
+    corners = None if place is None else check_corners(photo, _corners(place))
+    if is_sheet(card):
+        return find_sheet(photo, card, corners)
+    return find(photo, card) if corners is None else confirm(photo, card, CardSpot(corners, "given"))
 
 
 def _corners(place: Mark) -> Array:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from finishmatch.files.results import CardFit, Exhibits, PhotoResult, Results
 from finishmatch.report.bench import Bench, lay_out
 from finishmatch.report.cardfit import FitPictures, fit_pictures
+from finishmatch.report.chosen import chosen
 from finishmatch.report.diagram import close_ups, overview
 from finishmatch.report.glossary import glossary
 from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
@@ -21,7 +22,16 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
-_CARDS = {"chart24": "24-patch chart", "grey18": "grey card, 18 %", "white": "white card", "file": "own card"}
+#: Up to so many parts their pictures are shown larger.
+ROOMY = 24
+
+_CARDS = {
+    "chart24": "24-patch chart",
+    "sheet": "printed sheet",
+    "grey18": "grey card, 18 %",
+    "white": "white card",
+    "file": "own card",
+}
 
 
 def render(results: Results, exhibits: Exhibits | None = None) -> str:
@@ -54,17 +64,20 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
         cards=_CARDS,
         photos=_photos(results.photos, shown.fits),
         glossary=glossary(results, bench),
+        roomy=len(bench.pieces) <= ROOMY,
         **_figures(results, bench),
     )
 
 
 def _figures(results: Results, bench: Bench) -> dict[str, Any]:
+    choice = chosen(results, bench)
     return {
+        "chosen": choice,
         "strip": whole_build(bench),
         "plane": overview(bench),
         "close_ups": close_ups(bench),
         "lightness": lightness(bench),
-        "stairs": staircase(results.choices or ()),
+        "stairs": "" if choice is None else staircase(results.choices or (), choice.together, choice.number),
     }
 
 

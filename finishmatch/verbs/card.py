@@ -1,0 +1,161 @@
+"""`finishmatch card`: the known cards, a printable one, and cards that are learnt."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from finishmatch.errors import CommandError
+from finishmatch.verbs.progress import bar
+from finishmatch.verbs.values import four_corners, layout
+
+if TYPE_CHECKING:
+    from finishmatch.measure.cards import Card
+    from finishmatch.measure.learn import Learnt
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
+MOST_PATCHES = 2000
+
+
+class CardGroup(TyperGroup):
+    """Verbs of its own, and else the name of a card: `card chart24` is `card show chart24`."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Arguments without a verb are those of `show`."""
+        named = args[:1] and (args[0] in self.commands or args[0] == "--help")
+        return super().parse_args(ctx, args if named else ["show", *args])
+
+
+app = typer.Typer(
+    cls=CardGroup,
+    help="List the reference cards and show one (`card chart24`), print a sheet of one's own, learn a card's values.",
+)
+
+
+@app.command()
+def show(
+    kind: Annotated[
+        str | None, typer.Argument(metavar="KIND", help="chart24, sheet, grey18 or white; all when left out.")
+    ] = None,
+    edition: Annotated[str | None, typer.Option(help="Edition of the chart.")] = None,
+    as_json: Json = False,
+) -> None:
+    """List the known reference cards, or show the values of one."""
+    from finishmatch.measure import cards
+
+    known = _known(kind, edition)
+    if as_json:
+        _print_json([cards.described(card) for card in known])
+        return
+    for card in known:
+        print(f"{card.kind:9}{card.edition or '':9}{card.columns} x {card.rows}  {card.source}")
+        if kind is not None:
+            for name, (L, a, b) in zip(card.names, card.lab_d50, strict=True):
+                print(f"  {name:16}{L:8.2f}{a:8.2f}{b:8.2f}")
+
+
+def _known(kind: str | None, edition: str | None) -> list[Card]:
+    from finishmatch.measure import cards, sheet
+
+    if kind is None:
+        return [*cards.known(), sheet.expected()]
+    if kind == "chart24":
+        return [cards.chart24(edition)]
+    if kind == sheet.KIND:
+        return [sheet.expected()]
+    if kind in cards.PLAIN_Y:
+        return [cards.plain(kind)]
+    raise CommandError("unknown_card", f'no card "{kind}"')
+
+
+@app.command()
+def sheet(
+    out: Annotated[Path, typer.Option(metavar="FILE.pdf|png", help="The file to write; it must not exist yet.")],
+    paper: Annotated[str, typer.Option(metavar="A4|Letter", help="The paper that it is printed on.")] = "A4",
+    as_json: Json = False,
+) -> None:
+    """Write a sheet of patches to print: a reference card that anyone can make."""
+    from finishmatch.files import whole
+    from finishmatch.measure.sheet_draw import FORMATS, PAPERS_MM, as_file
+
+    papers = {name.lower(): name for name in PAPERS_MM}
+    if paper.lower() not in papers:
+        raise CommandError("command_line", f'--paper "{paper}"', f"say one of {', '.join(PAPERS_MM)}")
+    suffix = out.suffix.lower()
+    if suffix not in FORMATS:
+        raise CommandError("command_line", f'--out "{out}"', f"end the name with one of {', '.join(FORMATS)}")
+    whole.write_new(out, as_file(suffix, papers[paper.lower()]))
+    if as_json:
+        _print_json({"sheet": str(out), "paper": papers[paper.lower()]})
+    else:
+        print(f"Sheet: {out}. Print it at actual size on matt paper, and use one print in all photos.")
+
+
+@app.command()
+def learn(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of the card beside a trusted one.")],
+    by: Annotated[str, typer.Option(metavar="chart24", help="The trusted card; it is located.")],
+    out: Annotated[Path, typer.Option(metavar="CARD.txt", help="The card file to write; it must not exist yet.")],
+    edition: Annotated[str | None, typer.Option(help="Edition of the trusted chart.")] = None,
+    grid: Annotated[
+        str | None, typer.Option("--layout", metavar="COLUMNSxROWS", help="Grid of the card; left out: the sheet.")
+    ] = None,
+    corners: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar='"x,y x,y x,y x,y"', help="The card's corners, once for each photo; needed with --layout."
+        ),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Learn a flat card's values from photos that show it beside a trusted chart."""
+    from finishmatch.files import exchange, whole
+
+    if by != "chart24":
+        raise CommandError("unknown_card", f'--by "{by}"', "a card is learnt by a chart24")
+    learnt, size = _learnt(photos, edition, grid, corners or [])
+    whole.write_new(out, exchange.write_card_table(exchange.CardTable(learnt.names, learnt.lab_d50, learnt.lab_sd)))
+    entry = f'card = {{ kind = "{out.name}", layout = [{size[0]}, {size[1]}] }}'
+    if as_json:
+        _print_json({"card_file": str(out), "layout": list(size), "patches": _described(learnt), "build_file": entry})
+        return
+    print(f"Card file: {out}, {len(learnt.names)} patches from {learnt.photos} photo(s). In a build file: {entry}")
+    print(f"Standard deviations: {learnt.lab_sd.mean():.1f} (CIELAB) in the mean, {learnt.lab_sd.max():.1f} at most.")
+
+
+def _learnt(
+    photos: list[Path], edition: str | None, grid: str | None, corners: list[str]
+) -> tuple[Learnt, tuple[int, int]]:
+    import numpy as np
+
+    from finishmatch.measure import cards, learn, sheet
+    from finishmatch.measure.quarantine import Quarantine
+
+    size = None if grid is None else layout(grid)
+    if size is not None and size[0] * size[1] > MOST_PATCHES:
+        raise CommandError("unknown_card", f'--layout "{grid}"', f"a card may have {MOST_PATCHES} patches")
+    if len(corners) not in ({len(photos)} if grid else {0, len(photos)}):
+        raise CommandError("bad_corners", f"{len(photos)} photos, but --corners is given {len(corners)} times")
+    places = [np.array(four_corners(text)) for text in corners] if corners else [None] * len(photos)
+    card = sheet.expected() if size is None else learn.blank(*size)
+    trusted = cards.chart24(edition)
+    readings = []
+    with Quarantine() as quarantine, bar() as tell:
+        for done, (path, place) in enumerate(zip(photos, places, strict=True)):
+            if tell:
+                tell(path.name, done, len(photos))
+            readings.append(learn.read_card(quarantine.open_photo(path), trusted, card, place))
+    return learn.average(card.names, readings), (card.columns, card.rows)
+
+
+def _described(learnt: Learnt) -> list[dict[str, Any]]:
+    rows = zip(learnt.names, learnt.lab_d50.round(4).tolist(), learnt.lab_sd.round(4).tolist(), strict=True)
+    return [{"name": name, "lab": lab, "sd": sd} for name, lab, sd in rows]
+
+
+def _print_json(document: Any) -> None:
+    print(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
