@@ -333,7 +333,7 @@ def test_the_choice_to_buy_is_told_with_its_price_and_its_worst_pair() -> None:
     (buy,) = of("buy", found)
     assert buy.text.startswith("Buy X for door (9.00 in all): its worst pair, ")
     assert buy.text.endswith("(2.5 is allowed). It is over 99 % sure that all agree.")
-    assert found[0].text == "All 3 parts look alike."
+    assert found[0].text == "With X, all 3 parts look alike."
 
 
 @pytest.mark.parametrize("parts", [{}, {"A": (BRONZE, {})}])

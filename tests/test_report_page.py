@@ -203,7 +203,7 @@ def test_parts_that_stand_out_are_marked_by_words_and_shape() -> None:
 
 def test_pictures_are_taken_when_given_and_flat_colours_else() -> None:
     with_pictures, without = render(samples.cabin(), samples.cabin_pictures()), render(samples.cabin())
-    assert len(Page(with_pictures).values("src")) == 9
+    assert len(set(Page(with_pictures).values("src"))) == 9
     assert Page(without).values("src") == []
     assert len(Page(without).values("aria-label")) > len(Page(with_pictures).values("aria-label"))
 

@@ -46,6 +46,8 @@ def advise(
 def _verdict(case: Case, plan: Plan, sets: Sets) -> Advice:
     names = [part.name for part in case.coloured]
     text = _answer(case, plan, sets)
+    if case.bought:
+        text = f"With {listed(case.bought)}, {text[0].lower()}{text[1:]}"
     neutral = [part.name for part in case.neutral]
     if neutral:
         verb = "is neutral and never counts" if len(neutral) == 1 else "are neutral and never count"

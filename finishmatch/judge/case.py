@@ -23,8 +23,8 @@ class Advice:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Case:
-    """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``refusals``: the notes of
-    each part that could not be measured.
+    """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
+    a choice adds; ``refusals``: the notes of each part that could not be measured.
     """
 
     coloured: tuple[PartFacts, ...]
@@ -32,6 +32,7 @@ class Case:
     offers: tuple[PartFacts, ...]
     differences: tuple[Difference, ...]
     refusals: Mapping[str, tuple[Note, ...]]
+    bought: tuple[str, ...] = ()
 
     def fact(self, name: str) -> PartFacts:
         return next(part for part in (*self.coloured, *self.neutral, *self.offers) if part.name == name)
@@ -67,7 +68,8 @@ def case_of(
     together = together_of(differences)
     choice = recommended(choosing.choices or (), together)
     held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
-    held |= dict(choice.picks) if choice and choice.worst <= together else {}
+    added = dict(choice.picks) if choice and choice.worst <= together else {}
+    held |= added
     in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
     offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]
     return Case(
@@ -76,4 +78,5 @@ def case_of(
         offers=tuple(part for part in offers if part.neutral or part.name not in refusals),
         differences=tuple(differences),
         refusals=refusals,
+        bought=tuple(part.name for part in in_hand if part.slot in added and not part.owned),
     )

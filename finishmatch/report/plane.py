@@ -35,11 +35,31 @@ class Scale:
 
 
 @dataclass(frozen=True, slots=True)
+class LogScale:
+    """Takes ``low`` to pixel ``start`` and ``high`` to pixel ``end`` by equal ratios; both are positive."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        share = np.log(value / self.low) / np.log(self.high / self.low)
+        return float(self.start + share * (self.end - self.start))
+
+    def ticks(self, about: int = 6) -> list[float]:
+        """1, 2 and 5 times the powers of ten from low to high, or the powers alone where that is more than about."""
+        decades = range(int(np.floor(np.log10(self.low))), int(np.ceil(np.log10(self.high))) + 1)
+        fine = [m * 10.0**k for k in decades for m in (1, 2, 5) if self.low <= m * 10.0**k <= self.high]
+        return fine if len(fine) <= about + 2 else [10.0**k for k in decades if self.low <= 10.0**k <= self.high]
+
+
+@dataclass(frozen=True, slots=True)
 class Plane:
     """Two scales; y runs up."""
 
     x: Scale
-    y: Scale
+    y: Scale | LogScale
 
     def px(self, points: Array) -> Array:
         """(n, 2) values to (n, 2) pixels."""
