@@ -19,7 +19,7 @@ def visible(value: Any) -> Any:
 
     Anything that is not plain text (numbers, markup made by this package) is handed back as it is.
     """
-    if type(value) is not str:
+    if type(value) is not str or value.isprintable():  # nothing unseen is printable
         return value
     return "".join(_shown(character) for character in value)
 
