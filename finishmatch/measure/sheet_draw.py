@@ -64,9 +64,9 @@ def as_file(suffix: str, paper: str) -> bytes:
     return {".pdf": _pdf, ".png": _png}[suffix](PAPERS_MM[paper])
 
 
-def picture(dpi: float = DPI) -> npt.NDArray[np.uint8]:
-    """(h, w, 3) sRGB of the sheet itself, without the paper around it."""
-    return np.asarray(_drawn(sheet.SIZE_MM, dpi))
+def picture(paper: str = "A4", dpi: float = DPI) -> npt.NDArray[np.uint8]:
+    """(h, w, 3) sRGB code values of a paper with the sheet in its middle. Raises KeyError for another paper."""
+    return np.asarray(_drawn(PAPERS_MM[paper], dpi))
 
 
 def _shapes(paper_mm: tuple[float, float]) -> Iterator[Block | Line]:

@@ -22,11 +22,11 @@ _FIND_SIZES_PX = (2000, 100_000)
 # A marker counts as lying on the sheet's plane up to this distance (a sheet is never quite flat), and a patch as placed
 # while leaving out any one marker moves it by no more than this: half a patch's pitch less the part of it that is read.
 _OFF_PLANE_MM, _PLACED_MM = 2.0, 0.2 * sheet.PITCH_MM
-# A patch is covered when it is off by so much (CIELAB) and so many robust standard deviations from what a smooth map of
-# all others says. A print on other paper by another printer stays near it, since the map bends with it.
-_COVERED_LAB, _COVERED_SD = 12.0, 5.0
-# More patches off than this part: whatever lies there is not the sheet's grid of patches.
-_COVERED_MOST = 0.5
+# A patch is covered when it is off by so much (CIELAB) and so many times what patches usually are from what a smooth map of
+# all others says; where even the usual one is off by more than the last, what lies there is not the sheet.
+_COVERED_LAB, _COVERED_TIMES, _SHEET_LAB = 6.0, 5.0, 10.0
+# Fewer patches than this cannot tell which of them are covered.
+_LEAST_PATCHES = 16
 
 
 def find_sheet(photo: Photo, card: Card, corners: Corners | None = None) -> tuple[CardSpot, Patches]:
@@ -39,10 +39,14 @@ def find_sheet(photo: Photo, card: Card, corners: Corners | None = None) -> tupl
         patches = leave_out(read(photo, card, spot.corners_px), places)
     else:
         spot, patches = confirm(photo, card, CardSpot(corners, "given"))
-    hidden = _covered(patches)
-    if len(hidden) > _COVERED_MOST * patches.used.sum():
-        raise NothingMeasured("card_order_unclear", f"{photo.name}: the patches are not those of the sheet")
-    return spot, leave_out(patches, hidden)
+    misfit = _misfit(patches)
+    usual = float(np.median(misfit[patches.used])) if patches.used.any() else 0.0
+    if usual > _SHEET_LAB:
+        raise NothingMeasured(
+            "card_order_unclear", f"{photo.name}: under the sheet's markers the patches are not the sheet's"
+        )
+    covered = np.flatnonzero(misfit > max(_COVERED_LAB, _COVERED_TIMES * usual))
+    return spot, leave_out(patches, {int(place): "covered" for place in covered})
 
 
 def _located(photo: Photo) -> tuple[CardSpot, dict[int, str]]:
@@ -141,19 +145,21 @@ def _unsure_places(found: dict[int, Array], corners: Corners) -> dict[int, str]:
     return {int(i): "its place unsure" for i in np.flatnonzero(moved > bound)}
 
 
-def _covered(patches: Patches) -> dict[int, str]:
-    """Usable patches whose colour is not what a smooth map from all others to the reference expects."""
+def _misfit(patches: Patches) -> Array:
+    """(n,) CIELAB distance of usable patches from what a smooth map of all others to the reference expects, else 0."""
     used = np.flatnonzero(patches.used)
-    if len(used) < 16:
-        return {}
+    misfit = np.zeros(len(patches.reasons))
+    if len(used) < _LEAST_PATCHES:
+        return misfit
     seen, wanted = _smooth_terms(xyz_to_lab(patches.rgb[used])), patches.lab_d50[used]
     weight = np.ones(len(used))
     for _ in range(30):  # iterated reweighting with Tukey's biweight
         root = np.sqrt(weight)[:, None]
         residual = np.linalg.norm(wanted - seen @ np.linalg.lstsq(seen * root, wanted * root, rcond=None)[0], axis=1)
-        bound = max(_COVERED_LAB, _COVERED_SD * float(np.median(residual)))
+        bound = max(_COVERED_LAB, _COVERED_TIMES * float(np.median(residual)))
         weight = np.maximum(1 - (residual / bound) ** 2, 1e-3) ** 2
-    return {int(place): "covered" for place in used[residual > bound]}
+    misfit[used] = residual
+    return misfit
 
 
 def _smooth_terms(lab: Array) -> Array:
