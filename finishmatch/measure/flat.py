@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from math import isqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +14,7 @@ from finishmatch.measure.photo import Photo, Window
 
 Array = npt.NDArray[np.float64]
 
-_BLOCKS = 48
+_BLOCKS, _BLOCK_PIXELS = 48, 400
 _DEGREE = 3
 
 
@@ -60,16 +61,17 @@ def fit_flat(flat: Photo, photo: Photo) -> FlatField:
 
 
 def _block_means(flat: Photo) -> tuple[Array, Array]:
-    """Positions and mean linear RGB of the unclipped blocks of a grid over the frame."""
-    columns = np.linspace(0, flat.width, _BLOCKS + 1).astype(int)
-    rows = np.linspace(0, flat.height, _BLOCKS + 1).astype(int)
+    """Positions and mean linear RGB of the unclipped blocks of a grid over the frame, by some hundred pixels of each."""
+    step = max(1, isqrt(flat.width * flat.height // (_BLOCKS**2 * _BLOCK_PIXELS)))
+    columns = np.linspace(0, -(-flat.width // step), _BLOCKS + 1).astype(int)
+    rows = np.linspace(0, -(-flat.height // step), _BLOCKS + 1).astype(int) * step
     points, values = [], []
-    for top, bottom in pairwise(rows):
-        strip = Window(0, int(top), flat.width, int(bottom))
-        linear, clipped = flat.linear(strip), flat.clipped(strip)
-        for left, right in pairwise(columns):
+    for top, bottom in pairwise(rows.clip(max=flat.height).tolist()):
+        clipped = flat.clipped(Window(0, top, flat.width, bottom))[::step, ::step]
+        linear = flat.light(flat.encoded[top:bottom:step, ::step])
+        for left, right in pairwise(columns.tolist()):
             good = ~clipped[:, left:right]
             if good.mean() > 0.9:
-                points.append(((left + right - 1) / 2, (top + bottom - 1) / 2))
+                points.append(((left + right - 1) / 2 * step, (top + bottom - step) / 2))
                 values.append(linear[:, left:right][good].mean(axis=0))
     return np.array(points, dtype=float).reshape(-1, 2), np.maximum(np.array(values, dtype=float).reshape(-1, 3), 1e-5)
