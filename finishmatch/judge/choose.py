@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from finishmatch.colour.finish import Finishes
 from finishmatch.errors import InputError
@@ -27,6 +28,7 @@ from finishmatch.judge.sets import joint_probability
 from finishmatch.judge.staircase import Array, Market, Step, staircase
 
 _CONFIDENCE = Tolerance().confidence
+_AT_ONCE = 20_000  # pairs whose arrays are in memory together
 _CENT = 0.005  # sums of prices are compared to half a cent
 
 
@@ -84,6 +86,25 @@ class Choosing:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Table:
+    """The differences by two names. ``row``: name -> its row; ``which``: (n, n) index into them, -1 for none; ``end``:
+    (n, n) upper ends, scaled to `together`.
+    """
+
+    differences: Sequence[Difference]
+    row: dict[str, int]
+    which: npt.NDArray[np.intp]
+    end: Array
+
+    def get(self, a: str, b: str) -> Difference | None:
+        """The difference of these two, None where one of them was not measured."""
+        if a not in self.row or b not in self.row:
+            return None
+        k = self.which[self.row[a], self.row[b]]
+        return None if k < 0 else self.differences[k]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Shop:
     """``slots``: slot -> its candidates, cheapest first. ``fixed``: the coloured parts that candidates are held to, and
     ``left_out`` those that are there but do not count. ``side``: zone -> which of two finishes; zones not in it: 0.
@@ -93,8 +114,7 @@ class _Shop:
     fixed: tuple[PartFacts, ...]
     left_out: tuple[str, ...]
     side: dict[str, int]
-    pair: dict[frozenset[str], Difference]
-    end: dict[frozenset[str], float]
+    table: _Table
     together: float
     priced: bool
 
@@ -104,7 +124,8 @@ class _Shop:
 
     def upper(self, a: PartFacts, b: PartFacts) -> float:
         """What a pair counts: the upper end of its difference, scaled to `together`; nothing beside a neutral part."""
-        return self.end[frozenset((a.name, b.name))] if self.counts(a, b) else 0.0
+        row = self.table.row
+        return float(self.table.end[row[a.name], row[b.name]]) if self.counts(a, b) else 0.0
 
     def against(self, part: PartFacts, others: Sequence[PartFacts]) -> tuple[float, str]:
         """The worst pair of a part with these others, and the other's name ("" when there is none)."""
@@ -118,8 +139,10 @@ def upper_ends(finishes: Finishes, differences: Sequence[Difference], confidence
     if not differences:
         return np.zeros(0)
     index = {name: i for i, name in enumerate(finishes.names)}
-    pairs = pairs_of(finishes, np.array([index[d.a] for d in differences]), np.array([index[d.b] for d in differences]))
-    ends = quantile(pairs.centre, pairs.spread, confidence)
+    a, b = (np.array([index[name] for name in names]) for names in zip(*((d.a, d.b) for d in differences), strict=True))
+    blocks = [slice(start, start + _AT_ONCE) for start in range(0, len(a), _AT_ONCE)]
+    pairs = (pairs_of(finishes, a[block], b[block]) for block in blocks)
+    ends = np.concatenate([quantile(block.centre, block.spread, confidence) for block in pairs])
     limits = np.array([d.tolerance for d in differences])
     by_level = np.array([d.has("level_differs") or d.has("level_unsure") for d in differences])
     ends = np.where(by_level, np.maximum(ends, [d.de00 for d in differences]), ends)
@@ -192,19 +215,26 @@ def _shop(
     slots = {slot: tuple(sorted(parts, key=_by_price)) for slot, parts in usable.items() if parts}
     there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
     plan = fewest_changes(there, differences)
-    together = together_of(differences)
-    ends = upper_ends(finishes, differences, confidence)
-    scaled = [end * together / d.tolerance for end, d in zip(ends.tolist(), differences, strict=True)]
     return _Shop(
         slots=slots,
         fixed=tuple(part for part in there if part.name not in plan.change),
         left_out=plan.change,
         side={zone: side for side, zones in enumerate(plan.zones) for zone in zones},
-        pair={frozenset((d.a, d.b)): d for d in differences},
-        end={frozenset((d.a, d.b)): end for d, end in zip(differences, scaled, strict=True)},
-        together=together,
+        table=_table(finishes, differences, confidence),
+        together=together_of(differences),
         priced=all(p.owned or p.price is not None for parts in slots.values() for p in parts),
     )
+
+
+def _table(finishes: Finishes, differences: Sequence[Difference], confidence: float) -> _Table:
+    row = {name: i for i, name in enumerate(finishes.names)}
+    a = np.array([row[d.a] for d in differences], dtype=np.intp)
+    b = np.array([row[d.b] for d in differences], dtype=np.intp)
+    which, end = np.full((len(row),) * 2, -1), np.zeros((len(row),) * 2)
+    which[a, b] = which[b, a] = np.arange(len(differences))
+    limits = np.array([d.tolerance for d in differences])
+    end[a, b] = end[b, a] = upper_ends(finishes, differences, confidence) * together_of(differences) / limits
+    return _Table(differences, row, which, end)
 
 
 def _cost(part: PartFacts) -> float:
@@ -234,8 +264,8 @@ def _market(shop: _Shop) -> tuple[Market, list[PartFacts]]:
 
 def _choice(finishes: Finishes, shop: _Shop, step: Step, parts: list[PartFacts]) -> Choice:
     others = [*parts, *shop.fixed]
-    names = {frozenset((a.name, b.name)) for a in parts for b in others if a is not b and shop.counts(a, b)}
-    pairs = [difference for key, difference in shop.pair.items() if key in names]
+    counted = [(a.name, b.name) for i, a in enumerate(parts) for b in others[i + 1 :] if shop.counts(a, b)]
+    pairs = [difference for names in counted if (difference := shop.table.get(*names)) is not None]
     return Choice(
         picks=tuple((slot, part.name) for slot, part in zip(shop.slots, parts, strict=True)),
         worst=step.worst,
@@ -296,22 +326,25 @@ def _better_photos(
     """
     pick = dict(zip(shop.slots, picked, strict=True))
     found = []
-    for part in (part for parts in candidates(facts).values() for part in parts):
-        if part.slot not in pick or part.name == pick[part.slot].name or part.neutral:
+    for slot, parts in candidates(facts).items():
+        if slot not in pick:
             continue
-        rest = [other for slot, other in pick.items() if slot != part.slot]
+        rest = [other for name, other in pick.items() if name != slot]
         others = [other for other in (*rest, *shop.fixed) if not other.neutral]
         alone = max((shop.against(other, [*rest[:i], *shop.fixed])[0] for i, other in enumerate(rest)), default=0.0)
-        hoped = max([alone, *(_lower(shop, part, other) for other in others)])
-        dearer = _cost(part) - _cost(pick[part.slot])
-        better = hoped < best.worst or (shop.priced and dearer < 0 and hoped <= best.worst)
-        if better and dearer <= left and _uncertain(shop, part, others):
-            found.append(part.name)
+        for part in parts:
+            if part.name == pick[slot].name or part.neutral or not _uncertain(shop, part, others):
+                continue
+            hoped = max([alone, *(_lower(shop, part, other) for other in others)])
+            dearer = _cost(part) - _cost(pick[slot])
+            better = hoped < best.worst or (shop.priced and dearer < 0 and hoped <= best.worst)
+            if better and dearer <= left:
+                found.append(part.name)
     return tuple(found)
 
 
 def _lower(shop: _Shop, a: PartFacts, b: PartFacts) -> float:
-    difference = shop.pair.get(frozenset((a.name, b.name)))
+    difference = shop.table.get(a.name, b.name)
     if difference is None or not shop.counts(a, b):
         return 0.0
     low = difference.de00 if difference.has("level_differs") else difference.low
@@ -319,5 +352,5 @@ def _lower(shop: _Shop, a: PartFacts, b: PartFacts) -> float:
 
 
 def _uncertain(shop: _Shop, part: PartFacts, others: list[PartFacts]) -> bool:
-    pairs = [shop.pair.get(frozenset((part.name, other.name))) for other in others if shop.counts(part, other)]
+    pairs = [shop.table.get(part.name, other.name) for other in others if shop.counts(part, other)]
     return any(difference is None or difference.verdict == "unsure" for difference in pairs)

@@ -14,7 +14,7 @@ from finishmatch.colour.finish import Finishes
 from finishmatch.errors import CODES, InputError, Note
 from finishmatch.judge.facts import PartFacts, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within
-from finishmatch.judge.pairs import Pairs, every_pair, pairs_of
+from finishmatch.judge.pairs import Pairs, pairs_of
 from finishmatch.judge.words import Sense, describe, sentence
 
 Array = npt.NDArray[np.float64]
@@ -25,6 +25,7 @@ _LEVEL_VISIBLE = np.log(1.10)
 # Above this many tolerances no photo of the kind can prove a match; up to the second the uncertainty is as small as
 # can be aimed for, and what is left open is the difference itself.
 _HOPELESS_SD, _GOOD_SD = 0.355, 0.2
+_AT_ONCE = 20_000  # pairs whose arrays are in memory together
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,17 @@ def compare(
     fact = {part.name: part for part in facts}
     sighting = {part.name: part for part in sightings}
     tolerance = with_limit_pair(finishes, tolerance, sightings)
-    pairs = every_pair(finishes)
+    a, b = np.triu_indices(len(finishes), 1)
+    judged: list[Difference] = []
+    for start in range(0, len(a), _AT_ONCE):
+        block = slice(start, start + _AT_ONCE)
+        judged += _judged(finishes, pairs_of(finishes, a[block], b[block]), fact, sighting, tolerance)
+    return tuple(judged)
+
+
+def _judged(
+    finishes: Finishes, pairs: Pairs, fact: dict[str, PartFacts], sighting: dict[str, Sighting], tolerance: Tolerance
+) -> list[Difference]:
     both = [(finishes.names[i], finishes.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
     relations = [relation(fact[a], fact[b]) for a, b in both]
     limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
@@ -145,7 +156,7 @@ def compare(
                 notes=tuple(_note(code) for code in notes),
             )
         )
-    return tuple(judged)
+    return judged
 
 
 @cache
