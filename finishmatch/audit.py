@@ -141,11 +141,12 @@ def _shots(build: Build, quarantine: Quarantine, progress: Progress | None) -> l
 def mean_print(build: Build, open_photo: Callable[[PhotoEntry], Photo]) -> Card | None:
     """The mean of an unlearnt sheet over all photos that show it; None where none does. Errors: those of the photos."""
     seen = []
+    lights = {entry.light for entry in build.photos if entry.card.kind == sheet.KIND}
     for entry in build.photos:
         if entry.card.kind == sheet.KIND:
             with suppress(NothingMeasured):  # told when the photo is measured
                 seen.append(located(open_photo(entry), sheet.expected(), place_of(entry.card))[1])
-    return mean_sheet(seen) if seen else None
+    return mean_sheet(seen, len(lights) == 1) if seen else None
 
 
 def card_in(entry: PhotoEntry, print_: Card | None) -> Card | None:

@@ -18,10 +18,10 @@ CAMERA = Camera()
 DPI = 110
 SIZE = (900, 1200)
 PATCH_MM = 14.4
-# Two printers: what each lets of one channel into another, and its paper's and its blackest level.
+# Two printers: what each lets of one channel into another, its paper's and its blackest level, its channels' tone curves.
 PRINTERS = {
-    "usual": (np.array([[0.86, 0.08, 0.06], [0.10, 0.82, 0.08], [0.05, 0.09, 0.86]]), 0.84, 0.045, 1.0),
-    "other": (np.array([[0.97, 0.02, 0.01], [0.16, 0.68, 0.16], [0.00, 0.20, 0.80]]), 0.80, 0.025, 1.35),
+    "usual": (np.array([[0.86, 0.08, 0.06], [0.10, 0.82, 0.08], [0.05, 0.09, 0.86]]), 0.84, 0.045, (1.0, 1.0, 1.0)),
+    "other": (np.array([[0.97, 0.02, 0.01], [0.16, 0.68, 0.16], [0.00, 0.20, 0.80]]), 0.80, 0.025, (1.5, 1.0, 0.75)),
 }
 
 

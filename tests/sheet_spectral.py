@@ -13,11 +13,12 @@ import numpy as np
 import spectral
 from spectral import NM, PHOTO, Style
 
+from finishmatch.colour.space import SRGB_TO_XYZ_D50, WHITE_D50, xyz_to_lab
 from finishmatch.measure import sheet
-from finishmatch.measure.cards import Card
+from finishmatch.measure.cards import Card, from_table
 from finishmatch.measure.correct import Correction, correct_by_chart
 from finishmatch.measure.locate import Patches
-from finishmatch.measure.sheet_mean import by_card
+from finishmatch.measure.sheet_mean import by_card, mean_sheet
 
 # Middle and width of each ink's absorption, nm, and its side absorption.
 _INKS = (((640, 55), (560, 50, 0.14)), ((540, 38), (430, 30, 0.28)), ((430, 32), (510, 40, 0.08)))
@@ -60,6 +61,13 @@ def printer(rng: np.random.Generator) -> Printer:
     return Printer(tuple(shift), tuple(strength), tuple(growth), float(rng.uniform(0, 0.08)))
 
 
+def other_printer(rng: np.random.Generator) -> Printer:
+    """A printer of another kind: other inks, other paper, no care for neutral greys."""
+    shift, sign = rng.uniform(8, 16, 3), np.where(rng.random(3) < 0.5, -1, 1)
+    strength, growth = np.exp(rng.normal(0, 0.25, 3)), np.exp(rng.normal(0, 0.25, 3))
+    return Printer(tuple(shift * sign), tuple(strength), tuple(growth), float(rng.uniform(0, 0.08)))
+
+
 def reflectances(which: Printer) -> np.ndarray:
     """(54, 31) of a print of the sheet."""
     return which.prints(sheet.codes().astype(float))
@@ -81,4 +89,27 @@ def correction(seen: Patches, card: Card, name: str) -> Correction:
     return by_card(card, correct_by_chart(photo, replace(seen, lab_d50=card.lab_d50))[0])
 
 
-__all__ = ["Printer", "correction", "patches", "printer", "reflectances", "spectral"]
+def relative(seen: list[Patches]) -> list[Correction]:
+    """The corrections of photos of a print whose colours nobody knows."""
+    mean = mean_sheet(seen)
+    return [correction(one, mean, f"m{i}") for i, one in enumerate(seen)]
+
+
+def learnt(printed: np.ndarray, rng: np.random.Generator) -> Card:
+    """The sheet with what one photo in daylight beside the chart tells of it."""
+    style = look(rng, "D50")
+    by_chart = spectral.correction(style, rng, "learner")
+    seen = patches(printed, style, rng, sheet.expected())
+    lab = xyz_to_lab(by_chart.models.first().xyz(seen.rgb)[0])
+    return sheet.on_its_grid(from_table(sheet.COLUMNS, sheet.ROWS, sheet.NAMES, lab, "learnt"))
+
+
+def look(rng: np.random.Generator, light: str) -> Style:
+    """Another camera and style, in this light."""
+    found = spectral.style(rng)
+    raw = spectral.world().chart @ (spectral.world().lights[light][:, None] * found.sensitivity)
+    raw = raw / (spectral.world().lights[light] @ found.sensitivity)
+    weight = spectral.world().lights["D50"][:, None] * spectral.world().observer
+    wanted = spectral.world().chart @ weight / weight.sum(axis=0) * WHITE_D50 @ np.linalg.inv(SRGB_TO_XYZ_D50).T
+    matrix = np.linalg.lstsq(raw, wanted, rcond=None)[0].T
+    return replace(found, light=spectral.world().lights[light], matrix=matrix)

@@ -37,6 +37,7 @@ class Card:
     greys : places of the patches that are neutral by design, whatever cast a print gives them; None: told by chroma.
     shared : what all photos corrected by this card err by alike: id, and standard deviation in CIEDE2000 along any one
         direction of colour.
+    agrees_de00 : leave-one-patch-out error, mean CIEDE2000, up to which a photo shows this very print; None: not judged.
     """
 
     kind: str
@@ -49,6 +50,7 @@ class Card:
     row_at: tuple[float, ...] | None = None
     greys: tuple[int, ...] | None = None
     shared: tuple[tuple[str, float], ...] = ()
+    agrees_de00: float | None = None
 
     @property
     def extent(self) -> tuple[float, float]:

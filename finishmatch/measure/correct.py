@@ -125,7 +125,7 @@ def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) 
 def _light_faults(patches: Patches, fit: ChartFit) -> dict[int, str]:
     """Places whose light is out of line with all others: glare or shadow on single patches."""
     used = np.flatnonzero(patches.used)
-    deviation = np.log(luminance(fit.after_lab) / luminance(patches.lab_d50[used]).clip(1e-3))
+    deviation = np.log(luminance(fit.after_lab).clip(1e-4) / luminance(patches.lab_d50[used]).clip(1e-3))
     deviation = deviation - np.median(deviation)
     bound = max(_LIGHT_FAULT, _LIGHT_FAULT_SD * 1.4826 * float(np.median(np.abs(deviation))))
     return {

@@ -40,6 +40,10 @@ _BROWNS = ((200, 168, 118), (178, 138, 86), (148, 108, 68), (112, 78, 56))
 # 48 other places and colours: a step without a common factor with 48 spreads them, so that neighbours are unlike.
 _STEP = 19
 
+# A photo of a learnt print misses a patch left out by less than this, in the mean CIEDE2000; one of another printer's
+# mostly by more (simulated prints and cameras in six lights).
+_LEARNT_AGREES = 1.8
+
 # What a matt print makes of sRGB white and black, as reflectances, and how much of the other two channels gets into
 # each by inks that overlap (from memory of home prints: L* about 94 and 22). Only a start: a print is never known so.
 _PAPER_Y, _BLACK_Y, _OVERLAP = 0.86, 0.035, 0.06
@@ -86,7 +90,7 @@ def on_its_grid(known: Card) -> Card:
     """A card with the sheet's grid, if its patches are the sheet's; else as it is."""
     if not is_sheet(known):
         return known
-    return replace(known, columns=COLUMNS, rows=ROWS, row_at=ROW_AT, greys=greys())
+    return replace(known, columns=COLUMNS, rows=ROWS, row_at=ROW_AT, greys=greys(), agrees_de00=_LEARNT_AGREES)
 
 
 def is_sheet(known: Card) -> bool:

@@ -25,18 +25,23 @@ _ROUNDS = 3
 # what the colours of an unknown print are off by; what inks and other dyes differ by from light to light; and from photo to
 # photo in one light, beyond what the patches themselves show.
 _UNKNOWN_PRINT, _OTHER_LIGHT, _OTHER_DYES = 2.5, 0.7, 0.3
-# A print misses a patch left out by less than this, in the mean CIEDE2000: against the mean of its photos, and against what
-# was learnt of it; prints of other printers miss by more (the same simulations).
-_SAME_PRINT, _SAME_PRINT_LEARNT = 1.3, 2.2
+# A photo of the print misses a patch left out by less than this, in the mean CIEDE2000, against the true mean; one of many
+# photos is further from the mean of few than the few make it seem. In other lights the inks differ too (same simulations).
+_AGREES, _AGREES_ACROSS_LIGHTS = 1.5, 2.25
 
 
-def mean_sheet(photos: Sequence[Patches]) -> Card:
-    """The sheet as these photos show it together: what each, corrected, makes of the print, the middle of all taken."""
+def mean_sheet(photos: Sequence[Patches], one_light: bool = True) -> Card:
+    """The sheet as these photos show it together: what each, corrected, makes of the print, the middle of all taken.
+
+    ``one_light``: whether all were taken in the same light.
+    """
     lab = sheet.expected_lab()
     for _ in range(_ROUNDS):
         seen = np.array([straightened(replace(patches, lab_d50=lab)) for patches in photos])
         lab = _middle(seen, lab)
-    return _relative_to(lab, f"The mean of {len(photos)} photos of the print; colours are relative to it.")
+    known = _relative_to(lab, f"The mean of {len(photos)} photos of the print; colours are relative to it.")
+    agrees = (_AGREES if one_light else _AGREES_ACROSS_LIGHTS) * (1 - 1 / len(photos))
+    return replace(known, agrees_de00=agrees if len(photos) > 1 else None)
 
 
 def unknown_sheet() -> Card:
@@ -68,7 +73,7 @@ def by_card(card: Card, correction: Correction) -> Correction:
     relative = card.kind == sheet.KIND
     notes = list(correction.notes)
     cv = correction.cv_mean_de00 or 0.0
-    if sheet.is_sheet(card) and cv > (_SAME_PRINT if relative else _SAME_PRINT_LEARNT):
+    if card.agrees_de00 is not None and cv > card.agrees_de00:
         against = "the other photos' sheets" if relative else "what was learnt of it"
         notes.append(
             Note("sheet_differs", f"The sheet does not agree with {against} ({cv:.1f} CIEDE2000 in the mean).")
