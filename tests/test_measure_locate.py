@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scenes import CORNERS, REAL_PHOTOS, Camera, as_photo, scene, shoot_scene
 
+from finishmatch.colour.space import srgb_decode, srgb_encode
 from finishmatch.errors import InputError, NothingMeasured
 from finishmatch.measure.cards import chart24, from_table
 from finishmatch.measure.locate import CardSpot, check_corners, confirm, fault_words, find, require_enough
@@ -91,6 +93,16 @@ def test_the_chart_is_found_and_the_corners_agree_with_the_drawing() -> None:
     spot, patches = find(shoot_scene(scene({})), chart24())
     assert patches.used.sum() >= 23  # this camera's red is empty in the cyan patch
     assert np.abs(spot.corners_px - CORNERS).max() < 0.15 * 60
+
+
+@pytest.mark.parametrize("bits", [8, 10, 12])
+def test_the_chart_is_found_in_a_picture_of_any_depth(bits: int) -> None:
+    photo = shoot_scene(scene({}))
+    steps = np.linspace(0, 1, 2**bits)
+    encoded = np.rint(srgb_encode(photo.linear(photo.whole)) * (2**bits - 1))
+    curves = np.tile(srgb_decode(steps).astype(np.float32), (3, 1))
+    other = replace(photo, encoded=encoded.astype(np.uint8 if bits == 8 else np.uint16), curves=curves)
+    assert np.abs(find(other, chart24())[0].corners_px - CORNERS).max() < 0.15 * 60
 
 
 @pytest.mark.parametrize("turn", [0, 1, 2, 3])

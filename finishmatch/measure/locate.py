@@ -84,13 +84,16 @@ def _candidates(photo: Photo) -> Iterator[Corners]:
     """Corners of everything that the chart finder takes for a chart, in the smaller picture first."""
     import cv2
 
-    full = photo.encoded if photo.encoded.dtype == np.uint8 else (photo.encoded // 257).astype(np.uint8)
+    beyond_eight_bits = (len(photo.curves[0]) - 1).bit_length() - 8
     longest = max(photo.width, photo.height)
     for size in _FIND_SIZES_PX:
         if size > _FIND_SIZES_PX[0] >= longest:
             return
         scale = min(1.0, size / longest)
-        small = cv2.resize(full, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else full
+        small = photo.encoded
+        if scale < 1:
+            small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        small = (small >> beyond_eight_bits).astype(np.uint8)
         detector = cv2.mcc.CCheckerDetector.create()
         detector.setColorChartType(cv2.mcc.MCC24)  # left unset, the 5.0 build reads uninitialised memory
         if not detector.process(np.ascontiguousarray(small[..., ::-1]), 2):
