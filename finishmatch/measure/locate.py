@@ -22,6 +22,8 @@ _READ_POINTS = 31
 _CLIPPED_MAX = 0.05
 _SPREAD_MAX = 0.35
 _KEPT_MIN = 0.6
+# One step of 8 bit in the dark half of the scale, as a part of the light: sRGB's slope there.
+_STEP = 0.02
 _MIN_PATCHES, _MIN_NEUTRALS = 12, 3
 # Judging an order by the leave-one-out error (CIELAB distance) of an affine map from cube roots of RGB: the right order
 # of real charts, home-printed ones included, stays under 15, wrong ones and pictures of other things over 30.
@@ -92,7 +94,8 @@ def _candidates(photo: Photo) -> Iterator[Corners]:
         scale = min(1.0, size / longest)
         small = photo.encoded
         if scale < 1:
-            small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+            smaller = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+            small = np.asarray(smaller, dtype=small.dtype)
         small = (small >> beyond_eight_bits).astype(np.uint8)
         detector = cv2.mcc.CCheckerDetector.create()
         detector.setColorChartType(cv2.mcc.MCC24)  # left unset, the 5.0 build reads uninitialised memory
@@ -238,7 +241,8 @@ def _read(photo: Photo, card: Card, corners: Corners) -> _Seen:
     linear = photo.light(encoded).astype(float)
     level = linear.sum(axis=-1)
     middle = np.median(level, axis=1, keepdims=True)
-    spread = 1.4826 * np.median(np.abs(level - middle), axis=1, keepdims=True) + 1e-6
+    # Half of a smooth patch may have one and the same value: then the next one is no fault, but a step of the scale.
+    spread = np.maximum(1.4826 * np.median(np.abs(level - middle), axis=1, keepdims=True), _STEP * middle + 1e-6)
     keep = ((np.abs(level - middle) <= 2.5 * spread) & ~clipped)[..., None]
     rgb = (linear * keep).sum(axis=1) / np.maximum(keep.sum(axis=1), 1)
     kept = keep.mean(axis=(1, 2))
