@@ -86,25 +86,29 @@ def _candidates(photo: Photo) -> Iterator[Corners]:
     """Corners of everything that the chart finder takes for a chart, in the smaller picture first."""
     import cv2
 
-    beyond_eight_bits = (len(photo.curves[0]) - 1).bit_length() - 8
     longest = max(photo.width, photo.height)
     for size in _FIND_SIZES_PX:
         if size > _FIND_SIZES_PX[0] >= longest:
             return
         scale = min(1.0, size / longest)
-        small = photo.encoded
-        if scale < 1:
-            smaller = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-            small = np.asarray(smaller, dtype=small.dtype)
-        small = (small >> beyond_eight_bits).astype(np.uint8)
         detector = cv2.mcc.CCheckerDetector.create()
         detector.setColorChartType(cv2.mcc.MCC24)  # left unset, the 5.0 build reads uninitialised memory
-        if not detector.process(np.ascontiguousarray(small[..., ::-1]), 2):
+        if not detector.process(_small_bgr(photo, scale), 2):
             continue
         for found in detector.getListColorChecker():
             box = (np.asarray(found.getBox(), dtype=float).reshape(4, 2) + 0.5) / scale - 0.5
             if _is_quadrilateral(box):
                 yield box
+
+
+def _small_bgr(photo: Photo, scale: float) -> npt.NDArray[np.uint8]:
+    """The picture at this scale, in 8 bits, blue first."""
+    import cv2
+
+    full, beyond_eight_bits = photo.encoded, (len(photo.curves[0]) - 1).bit_length() - 8
+    small = cv2.resize(full, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else full
+    shifted = np.right_shift(np.asarray(small), beyond_eight_bits, dtype=full.dtype)
+    return np.ascontiguousarray(shifted[..., ::-1], dtype=np.uint8)
 
 
 def _is_quadrilateral(corners: Corners) -> bool:
