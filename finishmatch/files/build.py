@@ -28,7 +28,7 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class CardEntry:
-    """The card as the build file says it. ``kind``: chart24, grey18, white, none or file."""
+    """The card as the build file says it. ``kind``: chart24, sheet, grey18, white, none or file."""
 
     kind: str
     corners: tuple[Point, Point, Point, Point] | None = None
@@ -195,7 +195,7 @@ name = "My build"
 _PHOTO = """
 [[photo]]
 file = {file}
-## The card: "chart24" is located by itself, or give corners = [[x, y], [x, y], [x, y], [x, y]];
+## The card: "chart24" and "sheet" are located by themselves, or give corners = [[x, y], [x, y], [x, y], [x, y]];
 ## "grey18" and "white" need corners, or box = [x, y, width, height]; "none" if there is no card.
 card = {{ kind = "chart24" }}
 # light = "window"                  ## the same words in several photos: taken in the same light

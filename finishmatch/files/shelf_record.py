@@ -204,4 +204,12 @@ def sighting(record: Record, name: str) -> Sighting:
         light_uneven="light_too_uneven" in notes,
         few_pixels="few_pixels" in notes,
         own_cov=record.colour.own_cov,
+        scales=_scales(record),
     )
+
+
+def _scales(record: Record) -> frozenset[str]:
+    """What the record's colours are told against; an unlearnt sheet's own id differs from build to build."""
+    if "relative_colour" not in record.origin.notes:
+        return frozenset({"absolute"})
+    return frozenset(key for key in record.colour.shared if key.startswith("sheet-"))

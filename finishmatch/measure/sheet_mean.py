@@ -20,7 +20,7 @@ from finishmatch.measure.locate import Patches
 Array = npt.NDArray[np.float64]
 
 # The first round is fitted to what a print is expected to look like, and its misfits are not those of the next.
-_ROUNDS = 3
+_ROUNDS = 4
 # Standard deviations in CIEDE2000 along any one direction of colour, set on simulated prints (tests/sheet_spectral.py):
 # what the colours of an unknown print are off by; what inks and other dyes differ by from light to light; and from photo to
 # photo in one light, beyond what the patches themselves show.
