@@ -8,24 +8,19 @@ too ("half", without picking the pairs and filling the matrix), for half the wor
 
 from __future__ import annotations
 
-import csv
 import json
-import os
-import platform
 import resource
 import subprocess
 import sys
 import time
 import warnings
 from collections.abc import Callable
-from importlib.metadata import version
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+from figures import environment, record
 
 Array = npt.NDArray[np.float64]
-FIGURES = Path(__file__).with_name("FIGURES.csv")
 COLOURS = 3000
 ROUNDS, BEST_OF = 3, 3
 CONTESTANTS = ("ours", "scikit-image full", "scikit-image half", "colour-science full", "colour-science half")
@@ -102,27 +97,8 @@ def largest_departure() -> dict[str, float]:
     }
 
 
-def environment() -> str:
-    packages = ", ".join(f"{name} {version(name)}" for name in ("numpy", "scikit-image", "colour-science"))
-    return f"Python {platform.python_version()}, {packages}, {os.cpu_count()} cores, {platform.machine()}"
-
-
-def record(rows: list[tuple[str, float, str]], note: str) -> None:
-    """Put this bench's rows in the place of its old ones."""
-    header = ["bench", "figure", "value", "unit", "note"]
-    kept: list[list[str]] = []
-    if FIGURES.exists():
-        with FIGURES.open(encoding="utf-8", newline="") as lines:
-            kept = [row for row in list(csv.reader(lines))[1:] if row[0] != "ciede2000"]
-    with FIGURES.open("w", encoding="utf-8", newline="") as lines:
-        writer = csv.writer(lines, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(kept)
-        writer.writerows(["ciede2000", figure, f"{value:.3g}", unit, note] for figure, value, unit in rows)
-
-
 def main() -> None:
-    note = environment()
+    note = environment("numpy", "scikit-image", "colour-science")
     print(note)
     seen = all_rounds()
     ours = seen["ours"]
@@ -139,9 +115,7 @@ def main() -> None:
     rows += [
         (f"largest departure from {library}", value, "CIEDE2000") for library, value in largest_departure().items()
     ]
-    for figure, value, unit in rows:
-        print(f"{figure:45} {value:10.3g} {unit}")
-    record(rows, f"{COLOURS} colours, best of {ROUNDS * BEST_OF}; {note}")
+    record("ciede2000", rows, f"{COLOURS} colours, best of {ROUNDS * BEST_OF}; {note}")
 
 
 if __name__ == "__main__":
