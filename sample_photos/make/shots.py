@@ -106,7 +106,10 @@ def _write(name: str, cube: Cube, out: Path, limit: int, tiff: bool, made: dict[
 
 def _is_there(name: str, out: Path, made: dict[str, Any]) -> bool:
     path = out / f"{name}.json"
-    return path.exists() and json.loads(path.read_text(encoding="utf-8"))["made"] == made
+    if not path.exists():
+        return False
+    there = json.loads(path.read_text(encoding="utf-8"))["made"]
+    return bool(there == made or there == {**made, "tiff": True})
 
 
 def make(
