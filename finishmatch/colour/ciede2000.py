@@ -4,7 +4,6 @@ Symbols and equation numbers are those of G. Sharma, W. Wu, E. N. Dalal, "The CI
 formula: implementation notes, supplementary test data, and mathematical observations", Color Res. Appl.
 30(1), 2005.
 """
-# ruff: noqa: N815 (the paper's symbols)
 
 from __future__ import annotations
 
