@@ -45,7 +45,7 @@ class Piece:
 
     @property
     def neutral(self) -> bool:
-        return any(note.code == "neutral_part" for note in self.part.notes)
+        return _is_neutral(self.part)
 
     @property
     def words(self) -> str:
@@ -117,9 +117,15 @@ def lay_out(results: Results, exhibits: Exhibits) -> Bench:
 
     trays: list[Tray] = []
     for index, facts in enumerate(results.sets):
-        light = common_light([parts[name].lab for name in facts.parts])
+        # Neutral parts lie last and as they are: brought to the others' light, black would look grey.
+        order = sorted(facts.parts, key=lambda name: _is_neutral(parts[name]))
+        coloured = [name for name in order if not _is_neutral(parts[name])]
+        light = common_light([parts[name].lab for name in coloured])
         letter = letters(index)
-        pieces = tuple(piece(name, f"{letter}{n}", light) for n, name in enumerate(facts.parts, start=1))
+        pieces = tuple(
+            piece(name, f"{letter}{n}", None if _is_neutral(parts[name]) else light)
+            for n, name in enumerate(order, start=1)
+        )
         beside = (colour_at(results.sets[0].lab, light), colour_at(facts.lab, light)) if index else None
         trays.append(Tray(letter, facts, pieces, beside, _unsure(results, facts)))
     placed = {name for facts in results.sets for name in facts.parts}
@@ -131,6 +137,10 @@ def lay_out(results: Results, exhibits: Exhibits) -> Bench:
         tuple(piece(name, f"{n}", None) for n, name in enumerate(loose, start=1)),
         tuple(piece(name, f"x{n}", None) for n, name in enumerate(refused, start=1)),
     )
+
+
+def _is_neutral(part: PartResult) -> bool:
+    return any(note.code == "neutral_part" for note in part.notes)
 
 
 def _unsure(results: Results, facts: FinishSet) -> int:
