@@ -40,7 +40,7 @@ def depths() -> Iterator[Case]:
     yield "planes-apart.tif", lambda: p.tiff(np.moveaxis(p.encoded(), -1, 0), planarconfig="separate"), ASSUMED
     for name in ("tiff_lzw", "tiff_adobe_deflate", "packbits", "jpeg"):
         yield f"{name}.tif", made(p.saved, p.encoded(), "TIFF", compression=name), Read(("srgb_assumed",), de00=4)
-    yield "twelve-bit.tif", lambda: p.tiff(p.encoded(12), bitspersample=12, compression=None), UNREADABLE
+    yield "twelve-bit.tif", lambda: _twelve_bit(), UNREADABLE
     yield "thirty-two-bit.tif", lambda: p.tiff(p.encoded(16).astype(np.uint32)), UNREADABLE
     yield "float.tif", lambda: p.tiff((p.encoded(16) / 65535).astype(np.float32)), UNREADABLE
     yield "half-float.tif", lambda: p.tiff((p.encoded(16) / 65535).astype(np.float16)), UNREADABLE
@@ -49,6 +49,25 @@ def depths() -> Iterator[Case]:
     yield "subsampled.jpg", lambda: p.jpeg(p.encoded(), subsampling=2), ASSUMED
     yield "progressive.jpg", lambda: p.jpeg(p.encoded(), progressive=True), ASSUMED
     yield "rgb-in-jpeg.jpg", lambda: p.jpeg(p.encoded(), keep_rgb=True), ASSUMED
+
+
+def _twelve_bit() -> bytes:
+    """An uncompressed TIFF of 12-bit samples, two in three bytes: a 16-bit one whose samples are packed anew."""
+    values = p.encoded(12).astype(np.uint32).reshape(-1, 2)
+    pairs = (values[:, 0] << 12) | values[:, 1]
+    packed = np.stack([pairs >> 16, (pairs >> 8) & 255, pairs & 255], axis=-1).astype(np.uint8).tobytes()
+    data = bytearray(p.tiff(p.encoded(16)))
+    directory = struct.unpack_from("<I", data, 4)[0]
+    for entry in range(struct.unpack_from("<H", data, directory)[0]):
+        at = directory + 2 + 12 * entry
+        tag, _, _, value = struct.unpack_from("<HHII", data, at)
+        if tag == 258:  # BitsPerSample, three of them at `value`
+            struct.pack_into("<3H", data, value, 12, 12, 12)
+        elif tag == 273:  # StripOffsets
+            data[value : value + len(packed)] = packed
+        elif tag == 279:  # StripByteCounts
+            struct.pack_into("<I", data, at + 8, len(packed))
+    return bytes(data)
 
 
 def _by_opencv(pixels: np.ndarray, ending: str) -> bytes:
