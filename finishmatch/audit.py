@@ -12,7 +12,7 @@ import numpy as np
 
 from finishmatch import __version__
 from finishmatch.colour.finish import joint
-from finishmatch.errors import CODES, Note, NothingMeasured
+from finishmatch.errors import CODES, InputError, Note, NothingMeasured
 from finishmatch.files import build as build_file
 from finishmatch.files import exchange
 from finishmatch.files.build import Build, CardEntry, PhotoEntry
@@ -144,8 +144,9 @@ def mean_print(build: Build, open_photo: Callable[[PhotoEntry], Photo]) -> Card 
     lights = {entry.light for entry in build.photos if entry.card.kind == sheet.KIND}
     for entry in build.photos:
         if entry.card.kind == sheet.KIND:
-            with suppress(NothingMeasured):  # told when the photo is measured
-                seen.append(located(open_photo(entry), sheet.expected(), place_of(entry.card))[1])
+            photo = open_photo(entry)
+            with suppress(NothingMeasured, InputError):  # told when the photo is measured
+                seen.append(located(photo, sheet.expected(), place_of(entry.card))[1])
     return mean_sheet(seen, len(lights) == 1) if seen else None
 
 

@@ -348,6 +348,7 @@ def test_axe_finds_no_violation(browser, folder, scheme, size):
                 person.page.get_by_role("button", name=opened, exact=True).click()
             else:
                 person.page.get_by_text("as numbers").last.click()
+                person.page.get_by_text("Print a card of your own").click()
                 person.page.get_by_role("button", name="Box", exact=True).click()
             found = axe.run(person.page).response["violations"]
             assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found] == []

@@ -16,6 +16,7 @@ from finishmatch.measure import sample
 from finishmatch.page import darkroom
 from finishmatch.page.desk import Desk
 from finishmatch.page.serve import start_build
+from finishmatch.report.page import render
 
 
 @pytest.fixture
@@ -222,3 +223,10 @@ def test_photos_start_a_build_file_that_is_never_overwritten(folder):
     with pytest.raises(InputError):
         start_build([folder / "nothing.jpg"], folder / "other.toml")
     assert not (folder / "other.toml").exists()
+
+
+def test_a_matt_part_and_a_second_grey_card_count_in_the_live_pane_as_in_the_audit(folder):
+    card = '{ kind = "grey18", box = [80, 80, 40, 40], second_box = [140, 80, 40, 40] }'
+    desk = _desk(folder, build_text("plate", "hinge", card=card) + '\n[[part]]\nname = "plate"\nmatt = true\n')
+    audit = audit_file(desk.path)
+    assert desk.report() == render(audit.results, audit.exhibits)

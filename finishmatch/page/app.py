@@ -17,6 +17,7 @@ from starlette.routing import Route
 
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.measure.limits import USUAL
+from finishmatch.measure.sheet_draw import PAPERS_MM, as_file
 from finishmatch.page import prints
 from finishmatch.page.desk import Desk
 from finishmatch.page.guard import Guard, Keys
@@ -24,6 +25,7 @@ from finishmatch.page.uploads import SUFFIX_OF_TYPE
 
 MOST_JSON_BYTES = 4_000_000
 _TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+_SHEET_TYPES = {"pdf": "application/pdf", "png": "image/png"}
 # The report is one page without scripts that brings its own style and pictures.
 _REPORT_POLICY = (
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; "
@@ -58,6 +60,7 @@ def make_app(desk: Desk, keys: Keys) -> Starlette:
             Route("/photo/{id}/view", routes.view),
             Route("/photo/{id}/thumb", routes.thumb),
             Route("/crop/{id}", routes.crop),
+            Route("/sheet/{name}", routes.sheet),
             Route("/report", routes.report),
         ],
         middleware=[Middleware(Guard, keys=keys)],
@@ -129,12 +132,25 @@ class _Routes:
     async def crop(self, request: Request) -> Response:
         return Response(await run_sync(self._desk.crop, request.path_params["id"]), media_type="image/jpeg")
 
+    async def sheet(self, request: Request) -> Response:
+        paper, _, suffix = request.path_params["name"].partition(".")
+        if paper not in PAPERS_MM or suffix not in _SHEET_TYPES:
+            raise Refused(404, "file_missing", "there is no such sheet")
+        data = await run_sync(_sheet, f".{suffix}", paper)
+        saved_as = f'attachment; filename="finishmatch-sheet-{paper}.{suffix}"'
+        return Response(data, media_type=_SHEET_TYPES[suffix], headers={"content-disposition": saved_as})
+
     async def report(self, request: Request) -> Response:
         try:
             page = await run_sync(self._desk.report)
         except FinishmatchError as error:
             return PlainTextResponse(f"There is no report yet. {error}\n", status_code=422)
         return HTMLResponse(page, headers={"content-security-policy": _REPORT_POLICY})
+
+
+@cache
+def _sheet(suffix: str, paper: str) -> bytes:
+    return as_file(suffix, paper)
 
 
 @cache

@@ -11,22 +11,25 @@ from typing import Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.audit import card_of, place_of
+from finishmatch.audit import card_in, mean_print, place_of
 from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.files.build import Build, PartMark, PhotoEntry
+from finishmatch.measure import sheet
+from finishmatch.measure.cards import Card
 from finishmatch.measure.flat import FlatField, fit_flat
-from finishmatch.measure.marks import Mark, Mask
+from finishmatch.measure.marks import Box, Mark, Mask
 from finishmatch.measure.photo import Photo
 from finishmatch.measure.picture import Picture, corrected_crop
 from finishmatch.measure.quarantine import open_safely
 from finishmatch.measure.sample import Refusal, Sample, measure
 from finishmatch.measure.shoot import Corrected, Shot, bridged, correct
+from finishmatch.page.contours import Pieces, contours
 
 Array = npt.NDArray[np.float64]
 V = TypeVar("V")
 
 MOST_PHOTO_BYTES = 800_000_000
-_MOST_PHOTOS, _MOST_CORRECTIONS, _MOST_MARKS = 12, 64, 1024
+_MOST_PHOTOS, _MOST_PRINTS, _MOST_CORRECTIONS, _MOST_MARKS = 12, 16, 64, 1024
 
 
 class Recent(Generic[V]):
@@ -54,8 +57,10 @@ class Darkroom:
     def __init__(self) -> None:
         self._photos: Recent[Photo] = Recent(MOST_PHOTO_BYTES, lambda photo: photo.encoded.nbytes)
         self._flats: Recent[FlatField | None] = Recent(_MOST_PHOTOS)
+        self._prints: Recent[Card | None] = Recent(_MOST_PRINTS)
         self._corrections: Recent[Corrected | NothingMeasured] = Recent(_MOST_CORRECTIONS)
         self._marks: Recent[tuple[Sample | Refusal, Picture | None]] = Recent(_MOST_MARKS)
+        self._contours: Recent[Pieces] = Recent(_MOST_MARKS)
         self._lock = threading.Lock()
 
     def photo(self, path: Path, name: str) -> Photo:
@@ -70,16 +75,29 @@ class Darkroom:
         """
         with self._lock:
             order = sorted(range(len(build.photos)), key=lambda i: build.photos[i].card.kind == "none")
+            matt = {part.name for part in build.parts if part.matt}
+            print_ = self._print(build)
             shots: dict[int, Shot] = {}
             for i in order:
-                shots[i] = self._shot(build.photos[i], _known(shots.values()))
+                shots[i] = self._shot(build.photos[i], print_, _known(shots.values()), matt)
             return [shots[i] for i in range(len(order))]
 
-    def _shot(self, entry: PhotoEntry, known: dict[str, Array]) -> Shot:
-        photo = self.photo(entry.path, entry.file)
+    def _print(self, build: Build) -> Card | None:
+        """The mean of an unlearnt sheet; the very same value as long as its photos, their cards and lights are."""
+        shown = [entry for entry in build.photos if entry.card.kind == sheet.KIND]
+        key = tuple((_stamp(entry.path), entry.card, entry.light) for entry in shown)
+        return self._prints.get(key, lambda: mean_print(build, self._open))
+
+    def _open(self, entry: PhotoEntry) -> Photo:
+        return self.photo(entry.path, entry.file)
+
+    def _shot(self, entry: PhotoEntry, print_: Card | None, known: dict[str, Array], matt: set[str]) -> Shot:
+        photo = self._open(entry)
         flat = self._flat(entry, photo)
         key: tuple[Hashable, ...] = (photo.sha256, entry.card, _stamp(entry.card.path), _stamp(entry.flat))
-        corrected = self._corrections.get(key, lambda: _corrected(photo, entry, flat))
+        if entry.card.kind == sheet.KIND:
+            key = (*key, print_, entry.light)  # a card is equal to itself alone
+        corrected = self._corrections.get(key, lambda: _corrected(photo, entry, print_, flat))
         if isinstance(corrected, NothingMeasured):
             note = Note(corrected.code, f"{corrected.text}.")
             refused = tuple(Refusal(part.name, photo.name, 0.0, (note,)) for part in entry.parts)
@@ -90,14 +108,26 @@ class Darkroom:
         here = corrected
         measured = [
             self._marks.get(
-                (*key, photo.name, part, _stamp(part.mark.path) if isinstance(part.mark, Mask) else None),
-                lambda part=part: _measured(photo, part.name, part.mark, here, flat),  # type: ignore[misc]  # bound now
+                (*key, photo.name, part, part.name in matt, _mask_stamp(part.mark)),
+                lambda part=part: _measured(photo, part, here, flat, part.name in matt),  # type: ignore[misc]  # bound now
             )
             for part in entry.parts
         ]
         pictures = tuple(picture for _, picture in measured if picture is not None)
         notes = (*photo.notes, *corrected.notes)
         return _as_shot(photo, corrected, tuple(found for found, _ in measured), pictures, notes, None)
+
+    def masks(self, entry: PhotoEntry) -> dict[str, Pieces]:
+        """Part -> its mask's outer contours; none where the mask cannot be read, and the part's refusal says why."""
+        photo = self._open(entry)
+        return {
+            part.name: self._contours.get(
+                (photo.sha256, part, _mask_stamp(part.mark)),
+                lambda part=part: contours(photo, part.name, part.mark),  # type: ignore[misc]  # bound now
+            )
+            for part in entry.parts
+            if isinstance(part.mark, Mask)
+        }
 
     def _flat(self, entry: PhotoEntry, photo: Photo) -> FlatField | None:
         if entry.flat is None:
@@ -114,15 +144,26 @@ def _stamp(path: Path | None) -> Hashable:
     return (path, status.st_mtime_ns, status.st_size)
 
 
+def _mask_stamp(mark: Mark) -> Hashable:
+    return _stamp(mark.path) if isinstance(mark, Mask) else None
+
+
 def _known(shots: Iterable[Shot]) -> dict[str, Array]:
-    charted = [shot for shot in shots if shot.corrected and shot.corrected.spot]
-    return {sample.part: sample.xyz_d50 for shot in charted for sample in shot.samples}
+    return {
+        sample.part: sample.xyz_d50
+        for shot in shots
+        if shot.corrected and shot.corrected.spot and not shot.corrected.correction.relative
+        for sample in shot.samples
+    }
 
 
-def _corrected(photo: Photo, entry: PhotoEntry, flat: FlatField | None) -> Corrected | NothingMeasured:
+def _corrected(
+    photo: Photo, entry: PhotoEntry, print_: Card | None, flat: FlatField | None
+) -> Corrected | NothingMeasured:
     """The correction, or why there is none: the page shows it beside the card instead of stopping."""
     try:
-        return correct(photo, card_of(entry.card), place_of(entry.card), flat)
+        second = None if entry.card.second_box is None else Box(*entry.card.second_box)
+        return correct(photo, card_in(entry, print_), place_of(entry.card), flat, second)
     except NothingMeasured as failure:
         return failure
     except InputError as error:
@@ -137,13 +178,13 @@ def _bridged(photo: Photo, corrected: Corrected, parts: tuple[PartMark, ...], kn
 
 
 def _measured(
-    photo: Photo, name: str, mark: Mark, corrected: Corrected, flat: FlatField | None
+    photo: Photo, part: PartMark, corrected: Corrected, flat: FlatField | None, matt: bool
 ) -> tuple[Sample | Refusal, Picture | None]:
     try:
-        found = measure(photo, name, mark, corrected.correction, flat)
-        return found, corrected_crop(photo, name, mark, corrected.correction, flat)
+        found = measure(photo, part.name, part.mark, corrected.correction, flat, matt)
+        return found, corrected_crop(photo, part.name, part.mark, corrected.correction, flat)
     except InputError as error:
-        return Refusal(name, photo.name, 0.0, (Note(error.code, f"{error}."),)), None
+        return Refusal(part.name, photo.name, 0.0, (Note(error.code, f"{error}."),)), None
 
 
 def _as_shot(

@@ -66,7 +66,7 @@ class Desk:
         build = from_document(document_of(draft, self.names), self.path.parent)
         shots = self._darkroom.develop(build)
         photos = {
-            self.names.id_of(entry.file): live.card_pane(entry, shot)
+            self.names.id_of(entry.file): live.photo_pane(entry, shot, self._darkroom.masks(entry))
             for entry, shot in zip(build.photos, shots, strict=True)
         }
         if not any(shot.samples or shot.refusals for shot in shots):

@@ -11,6 +11,7 @@ from finishmatch.files.build import Build, PhotoEntry
 from finishmatch.files.results import Difference, Exhibits
 from finishmatch.measure.cards import GAP
 from finishmatch.measure.shoot import Shot
+from finishmatch.page.contours import Pieces
 from finishmatch.report.bench import Bench, Piece, lay_out
 from finishmatch.report.text import count, number
 
@@ -20,8 +21,8 @@ _ORDER = {"differs": 0, "unsure": 1, "alike": 2}
 _SAID_IN_WORDS = frozenset({"card_fits_badly", "no_card", "tone_unknown", "bridged"})
 
 
-def card_pane(entry: PhotoEntry, shot: Shot) -> dict[str, Any]:
-    """Where the card of one photo lies and how well it fits, in words."""
+def photo_pane(entry: PhotoEntry, shot: Shot, masks: dict[str, Pieces]) -> dict[str, Any]:
+    """Where the card of one photo lies and how well it fits, in words. ``masks``: part -> its mask's contours."""
     try:
         card = card_of(entry.card)
     except FinishmatchError:  # told in the shot's failure
@@ -31,8 +32,10 @@ def card_pane(entry: PhotoEntry, shot: Shot) -> dict[str, Any]:
     return {
         "corners": None if spot is None else [[round(float(v), 2) for v in corner] for corner in spot.corners_px],
         "origin": "none" if spot is None else spot.origin,
-        "layout": [card.columns, card.rows] if card and card.columns > 1 else None,
+        "columns": card.columns if card and card.columns > 1 else None,
+        "row_at": list(card.row_at or range(card.rows)) if card else [],
         "gap": GAP,
+        "masks": masks,
         "grade": grade,
         "text": text,
         "notes": [note.text for note in shot.notes if note.code not in _SAID_IN_WORDS and not shot.failure],

@@ -6,7 +6,8 @@ import { byId, el, say } from './dom.js';
 import { cardCorners, cardOf, setCorners } from './shapes.js';
 import { cardTable } from './coords.js';
 
-const KINDS = [['chart24', '24-patch chart'], ['grey18', 'grey card (18 %)'], ['white', 'white card or sheet'], ['none', 'this photo has no card']];
+const KINDS = [['chart24', '24-patch chart'], ['sheet', 'printed sheet'], ['grey18', 'grey card (18 %)'], ['white', 'white card or sheet'], ['none', 'this photo has no card']];
+const LOCATED = new Set(['chart24', 'sheet']);
 const EDITIONS = [['', 'newest (2014), if not known'], ['2014', '2014 and later'], ['2005', '2005 to 2014'], ['average', 'average of many']];
 
 const options = (list) => list.map(([value, words]) => el('option', { value }, words));
@@ -21,12 +22,20 @@ const quality = el('p', { class: 'quality' });
 const notes = el('ul', { class: 'notes small' });
 const locate = el('button', { type: 'button', onclick: locateAgain }, 'Find it by itself');
 const hand = el('button', { type: 'button', onclick: placeByHand }, 'Place the corners');
+const papers = ['A4.pdf', 'A4.png', 'Letter.pdf', 'Letter.png'].map((file) => {
+  const [paper, format] = file.split('.');
+  return el('a', { class: 'button', href: `/sheet/${file}`, download: '' }, `${paper}, ${format.toUpperCase()}`);
+});
+const print = el('details', {},
+  el('summary', {}, 'Print a card of your own'),
+  el('p', { class: 'papers' }, ...papers),
+  el('p', { class: 'quiet small' }, 'In colour, at actual size, on matt paper. Lay the same print beside the parts in every photo; choose “printed sheet” above.'));
 const table = cardTable();
 const where = el('details', {}, el('summary', {}, 'Corners as numbers'), table.node);
 
 byId('card-body').append(
   el('p', { class: 'field' }, el('label', { for: 'card-kind' }, 'Card'), kind),
-  editionRow, quality, notes,
+  editionRow, print, quality, notes,
   el('p', { class: 'buttons' }, hand, locate), where,
   el('p', { class: 'field' }, el('label', { for: 'photo-light' }, 'Light'), light), lights,
   el('p', { class: 'quiet small' }, 'The same words in several photos: taken in the same light.'),
@@ -98,7 +107,7 @@ listen(() => {
   const cornered = card.kind !== 'none';
   hand.hidden = !cornered;
   hand.textContent = cardCorners() ? 'Adjust the corners' : 'Place the corners';
-  locate.hidden = card.kind !== 'chart24' || !card.corners;
+  locate.hidden = !LOCATED.has(card.kind) || !card.corners;
   where.hidden = !cornered || !cardCorners();
   table.update();
 });

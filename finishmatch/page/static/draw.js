@@ -35,24 +35,25 @@ export class Drawing {
   }
 
   drawCard(corners, pane, chosen) {
-    const quads = corners && pane?.layout ? patchQuads(corners, pane.layout, pane.gap) : [];
+    const quads = corners && pane?.columns ? patchQuads(corners, pane.columns, pane.row_at, pane.gap) : [];
     const lines = corners ? [corners, ...quads] : [];
     set(this.grid, { class: chosen ? 'grid chosen' : 'grid' });
     this.grid.replaceChildren(...lines.flatMap((line) => cased('polygon', { points: text(line) })));
     if (corners && quads.length) this.grid.append(this.tag(centre(quads[0]), '1'));
   }
 
-  drawMarks(marks, chosen, tags) {
-    this.marks.replaceChildren(
-      ...marks.filter((mark) => formPoints(mark).length).map((mark) => this.mark(mark, mark.name === chosen, tags[mark.name])),
-    );
+  drawMarks(marks, chosen, tags, masks) {
+    const pieces = (mark) => (mark.mask && Object.hasOwn(masks, mark.name) ? masks[mark.name] : [formPoints(mark)]);
+    const drawn = marks.map((mark) => [mark, pieces(mark)]).filter(([, [piece]]) => piece?.length);
+    this.marks.replaceChildren(...drawn.map(([mark, outlines]) => this.mark(mark, outlines, mark.name === chosen, tags[mark.name])));
   }
 
-  mark(mark, chosen, tag) {
-    const group = shape('g', { class: chosen ? 'mark chosen' : 'mark' });
+  // A part drawn by its outlines: those of a mask are several as often as not, and cannot be moved.
+  mark(mark, outlines, chosen, tag) {
+    const group = shape('g', { class: `mark${chosen ? ' chosen' : ''}${mark.mask ? ' masked' : ''}` });
     if (mark.box) group.append(...boxShapes(mark.box));
-    else group.append(...cased('polygon', { points: text(mark.outline) }));
-    group.append(this.tag(centre(formPoints(mark)), tag ?? mark.name));
+    else group.append(...outlines.flatMap((outline) => cased('polygon', { points: text(outline) })));
+    group.append(this.tag(centre(outlines[0]), tag ?? mark.name));
     return group;
   }
 

@@ -64,14 +64,15 @@ function squareTo([[x0, y0], [x1, y1], [x2, y2], [x3, y3]]) {
   return (u, v) => [(a * u + b * v + x0) / (g * u + h * v + 1), (d * u + e * v + y0) / (g * u + h * v + 1)];
 }
 
-// The patches of a chart whose grid has these corners, each as four points.
-export function patchQuads(corners, [columns, rows], gap) {
+// The patches of a chart whose grid has these corners, each as four points. `rowAt`: where its rows begin, in patch pitches.
+export function patchQuads(corners, columns, rowAt, gap) {
   const at = squareTo(corners);
+  const height = rowAt.at(-1) + 1 - gap;
   const quads = [];
-  for (let row = 0; row < rows; row += 1) {
+  for (const row of rowAt) {
     for (let column = 0; column < columns; column += 1) {
       const u = [column / (columns - gap), (column + 1 - gap) / (columns - gap)];
-      const v = [row / (rows - gap), (row + 1 - gap) / (rows - gap)];
+      const v = [row / height, (row + 1 - gap) / height];
       quads.push([at(u[0], v[0]), at(u[1], v[0]), at(u[1], v[1]), at(u[0], v[1])]);
     }
   }

@@ -31,7 +31,7 @@ function draw() {
   const pane = store.pane.photos[store.photo];
   drawing.drawCard(shapes.cardCorners(), pane, store.selected?.kind === 'card');
   const tags = Object.fromEntries(pieces().map((piece) => [piece.name, piece.tag]));
-  drawing.drawMarks(marksOf(store.draft, store.photo), shapes.chosenMark()?.name, tags);
+  drawing.drawMarks(marksOf(store.draft, store.photo), shapes.chosenMark()?.name, tags, pane?.masks ?? {});
   const points = shapes.points();
   const focused = document.activeElement?.closest?.('.handle')?.dataset.key;
   const heldKey = press?.point?.key ?? focused;
