@@ -252,8 +252,14 @@ def _photo(entry: PhotoEntry, shot: Shot) -> PhotoResult:
             cv_max=corrected.correction.cv_max_de00,
             light_range=corrected.correction.light_range,
         ),
-        notes=shot.notes,
+        notes=(*_edition_guessed(entry.card), *shot.notes),
     )
+
+
+def _edition_guessed(card: CardEntry) -> tuple[Note, ...]:
+    if card.kind != "chart24" or card.edition is not None:
+        return ()
+    return (Note("card_edition", f'The edition of the card was not given; "{cards.EDITIONS[0]}" was assumed.'),)
 
 
 def _card_info(entry: CardEntry, shot: Shot) -> CardInfo:

@@ -270,3 +270,12 @@ def test_a_bar_is_not_different_from_a_plate_of_the_same_finish(tmp_path: Path) 
     places = {name: PLACES[name] for name in ("hinge", "latch")}
     results = audit_file(write_build(tmp_path, picture(0.6, {"hinge": bronze, "latch": bar}), places=places)).results
     assert results.differences[0].verdict == "alike"
+
+
+def test_an_edition_that_was_guessed_is_said(tmp_path: Path, plain: Results) -> None:
+    assert "card_edition" in {note.code for note in plain.photos[0].notes}
+    corners = np.round(CORNERS, 2).tolist()
+    card = f'{{ kind = "chart24", edition = "2005", corners = {corners} }}'
+    named = audit_file(write_build(tmp_path, card=card)).results
+    assert named.photos[0].card.edition == "2005"
+    assert "card_edition" not in {note.code for note in named.photos[0].notes}

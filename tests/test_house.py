@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import finishmatch
+from finishmatch.errors import CODES
 
 HOUSE = Path(finishmatch.__file__).parent
 PROJECT = HOUSE.parent
@@ -152,3 +153,9 @@ def test_values_are_frozen() -> None:
                         text = ast.unparse(decorator)
                         assert "frozen=True" in text, f"{path.name}: {node.name} is not frozen"
                         assert "slots=True" in text, f"{path.name}: {node.name} has no slots"
+
+
+def test_every_code_of_the_table_is_used_somewhere() -> None:
+    table = (HOUSE / "errors.py").read_text("utf-8")
+    others = "".join(path.read_text("utf-8") for path in sources() if path.name != "errors.py")
+    assert [code for code in CODES if f'"{code}"' not in others and table.count(f'"{code}"') < 2] == []
