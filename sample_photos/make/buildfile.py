@@ -125,8 +125,9 @@ def _points(points: list[list[float]]) -> str:
 
 def _card(kind: str, told: dict[str, Any]) -> str:
     corners = told["chart_corners"] if kind == "chart24" else told["grey_corners"]
+    edition = ', edition = "average"' if kind == "chart24" else ""  # what the chart was rendered from
     where = "" if kind == "none" else f", corners = {_points(corners)}"
-    return f'card = {{ kind = "{kind}"{where} }}'
+    return f'card = {{ kind = "{kind}"{edition}{where} }}'
 
 
 def _mark(mark: dict[str, Any]) -> str:
