@@ -279,3 +279,15 @@ def test_an_edition_that_was_guessed_is_said(tmp_path: Path, plain: Results) -> 
     named = audit_file(write_build(tmp_path, card=card)).results
     assert named.photos[0].card.edition == "2005"
     assert "card_edition" not in {note.code for note in named.photos[0].notes}
+
+
+def test_a_part_that_reads_differently_in_two_photos_is_widened_and_said(tmp_path: Path, plain: Results) -> None:
+    write_build(tmp_path)
+    other = COLOURS | {"hinge": COLOURS["hinge"] + np.array([0.0, 5.0, -6.0])}
+    save(picture(colours=other, seed=9), tmp_path / "again.png")
+    text = build_text()
+    (tmp_path / "two.toml").write_text(text + text[text.index("[[photo]]") :].replace("bench.png", "again.png"))
+    parts = {part.name: part for part in audit_file(tmp_path / "two.toml").results.parts}
+    assert "photos_disagree" in {note.code for note in parts["hinge"].notes}
+    before = next(part for part in plain.parts if part.name == "hinge")
+    assert np.trace(parts["hinge"].own_cov) > 4 * np.trace(before.own_cov)
