@@ -13,6 +13,7 @@ test: $(READY)
 
 check: $(READY)
 	$(VENV)/bin/ruff check .
+	$(VENV)/bin/ruff format --check --quiet .
 	$(VENV)/bin/mypy
 
 $(READY): pyproject.toml constraints.txt

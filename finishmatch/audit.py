@@ -44,7 +44,7 @@ from finishmatch.measure.pool import Pooled, pool
 from finishmatch.measure.quarantine import Quarantine
 from finishmatch.measure.sample import Sample
 from finishmatch.measure.sheet_mean import in_light, mean_sheet, scales, unknown_sheet
-from finishmatch.measure.shoot import Shot, located, shoot
+from finishmatch.measure.shoot import Shot, known_colours, located, shoot
 
 Progress = Callable[[str, int, int], None]
 
@@ -126,13 +126,9 @@ def _shots(build: Build, quarantine: Quarantine, progress: Progress | None) -> l
     for done, i in enumerate(order):
         if progress:
             progress(build.photos[i].file, done, len(order))
-        known = {
-            sample.part: sample.xyz_d50
-            for shot in shots.values()
-            if shot.corrected and shot.corrected.spot and not shot.corrected.correction.relative
-            for sample in shot.samples
-        }
-        shots[i] = _shot(build.photos[i], quarantine, card_in(build.photos[i], print_), known, matt)
+        shots[i] = _shot(
+            build.photos[i], quarantine, card_in(build.photos[i], print_), known_colours(shots.values()), matt
+        )
     if progress:
         progress("", len(order), len(order))
     return [shots[i] for i in range(len(order))]

@@ -83,6 +83,8 @@ class Code:
     mend: str
 
 
+# One row of the table is one line.
+# fmt: off
 CODES: dict[str, Code] = {
     # errors: the command line
     "command_line": Code("error", "The command line cannot be understood.", "see `finishmatch --help`"),
@@ -197,3 +199,4 @@ CODES: dict[str, Code] = {
     "caution_critical": Code("advice", "Colour never outranks a part's rating: a part that carries load, brakes, pressure, gas or mains.", "follow the maker's instructions, the part's rating, local codes and licensed practice"),
     "caution_rework": Code("advice", "Stripping, re-anodising or heating a part can weaken it.", "leave it to a finisher who knows the alloy and the part's load"),
 }
+# fmt: on

@@ -34,7 +34,9 @@ def _at_radius(q: np.ndarray, radius: float, rng: np.random.Generator) -> np.nda
     return x
 
 
-@pytest.mark.parametrize("kind", ["anywhere", "blue, where RT is largest", "nearly grey, where hue is anything", "on the axes"])
+@pytest.mark.parametrize(
+    "kind", ["anywhere", "blue, where RT is largest", "nearly grey, where hue is anything", "on the axes"]
+)
 @pytest.mark.parametrize("radius", RADII)
 def test_no_colour_within_the_radius_lies_outside_its_window(kind: str, radius: float) -> None:
     rng = np.random.default_rng(2005)
@@ -60,7 +62,9 @@ finite = st.tuples(st.floats(0, 100), st.floats(-128, 128), st.floats(-128, 128)
 
 @settings(max_examples=500, deadline=None, derandomize=True)
 @given(finite, finite, st.floats(0, 2))
-def test_the_window_of_their_own_difference_holds_any_two_colours(q: tuple[float, ...], x: tuple[float, ...], more: float) -> None:
+def test_the_window_of_their_own_difference_holds_any_two_colours(
+    q: tuple[float, ...], x: tuple[float, ...], more: float
+) -> None:
     low, high = window(q, float(ciede2000(q, x)) + more)
     assert (np.array(x) >= low).all()
     assert (np.array(x) <= high).all()

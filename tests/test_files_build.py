@@ -92,7 +92,9 @@ def test_a_full_build_file_is_read(folder: Path) -> None:
     assert build.tolerance == Tolerance(touching=1.0, limit_pair=("door handle", "door plate"))
     bench, other = build.photos
     assert (bench.file, bench.path, bench.flat) == (
-        "photos/bench.jpg", folder / "photos/bench.jpg", folder / "photos/empty.jpg",
+        "photos/bench.jpg",
+        folder / "photos/bench.jpg",
+        folder / "photos/empty.jpg",
     )
     assert bench.card == CardEntry("chart24", ((0, 1.5), (9, 0), (9, 7), (0, 8)), edition="new")
     assert [part.mark for part in bench.parts] == [Outline(((0, 1), (2, 3), (4, 0))), Box(1, 2, 3, 4)]
@@ -126,7 +128,7 @@ WRONG = [
     # what is replaced, by what, the code, and what the complaint says
     ("finish =", "finsh =", "unknown_key", 'line 3, build.finsh: unknown key "finsh"; is "finish" meant?'),
     ("light =", "zzz =", "unknown_key", "known here: file, card, light, flat, part"),
-    ("[tolerance]", "[tolerances]", "unknown_key", 'line 5, tolerances: unknown key'),
+    ("[tolerance]", "[tolerances]", "unknown_key", "line 5, tolerances: unknown key"),
     ("touching = 1", "touching = 0", VALUE, "line 6, tolerance.touching: must be more than 0"),
     ("touching = 1", "touching = true", VALUE, "line 6, tolerance.touching: must be a number"),
     ("touching = 1", 'touching = "1"', VALUE, "line 6, tolerance.touching: must be a number"),

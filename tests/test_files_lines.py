@@ -114,9 +114,7 @@ def _quoted(text: str) -> str:
 
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(documents, st.lists(documents, max_size=3))
-def test_any_document_is_located_as_the_parser_reads_it(
-    top: dict[str, Any], tables: list[dict[str, Any]]
-) -> None:
+def test_any_document_is_located_as_the_parser_reads_it(top: dict[str, Any], tables: list[dict[str, Any]]) -> None:
     top.pop("t", None)
     lines = [f"{_quoted(key)} = {_toml(value, ' # ] }' + chr(10))}" for key, value in top.items()]
     for table in tables:

@@ -60,14 +60,33 @@ def _part(name: str, seed: int, scale: float = 1.0) -> PartResult:
 
 def _difference(a: str, b: str) -> Difference:
     return Difference(
-        a, b, 1.23456, 1.1, 0.95, 0.2, 2.2, 0.98765, 2.5, "together", "alike", -0.00001, 0.1, 0.2, "redder",
+        a,
+        b,
+        1.23456,
+        1.1,
+        0.95,
+        0.2,
+        2.2,
+        0.98765,
+        2.5,
+        "together",
+        "alike",
+        -0.00001,
+        0.1,
+        0.2,
+        "redder",
         (Note("level_geometry", "x"), Note("different_photos", "y")),
     )
 
 
 def _results(scale: float = 1.0) -> Results:
     photo = PhotoResult(
-        "photos/bench.jpg", "ab" * 32, 4000, 3000, "exif", None,
+        "photos/bench.jpg",
+        "ab" * 32,
+        4000,
+        3000,
+        "exif",
+        None,
         CardInfo("chart24", "2014", "located", ((0.0, 1.0), (2.0, 3.0), (4.0, 5.0), (6.0, 7.00004)), 24),
         CorrectionInfo("bench", "linear", 1.5, 3.2, None),
     )
@@ -102,12 +121,28 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
     assert plain["schema"] == "finishmatch-results/1"
     assert list(plain["build"]) == ["name", "finish", "illuminant", "observer", "formula"]
     assert list(plain["photos"][0]) == [
-        "file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes",
+        "file",
+        "sha256",
+        "width",
+        "height",
+        "colour_source",
+        "light",
+        "card",
+        "correction",
+        "notes",
     ]
     assert list(plain["photos"][0]["card"]) == ["kind", "edition", "origin", "corners", "patches_used"]
     assert list(plain["photos"][0]["correction"]) == ["id", "method", "cv_mean", "cv_max", "light_range"]
     assert list(plain["parts"][0]) == [
-        "name", "lab", "level_sd", "own_cov", "shared", "photos", "used_fraction", "verdict", "notes",
+        "name",
+        "lab",
+        "level_sd",
+        "own_cov",
+        "shared",
+        "photos",
+        "used_fraction",
+        "verdict",
+        "notes",
     ]
     assert list(plain["differences"][0]) == [
         *("a", "b", "de00", "de00_level", "level_ratio", "low", "high", "p_within", "tolerance"),

@@ -139,9 +139,7 @@ def _tokens(text: str) -> Iterator[Token]:
     yield "\n", line
 
 
-def _header(
-    tokens: list[Token], i: int, counts: dict[KeyPath, int], lines: dict[KeyPath, int]
-) -> tuple[KeyPath, int]:
+def _header(tokens: list[Token], i: int, counts: dict[KeyPath, int], lines: dict[KeyPath, int]) -> tuple[KeyPath, int]:
     """``[a.b]`` or ``[[a.b]]``: the path of its table. ``counts``: elements of arrays of tables so far."""
     line = tokens[i][1]
     brackets = 2 if tokens[i + 1][0] == "[" else 1

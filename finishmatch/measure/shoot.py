@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -104,24 +104,24 @@ def shoot(
         corrected = correct(photo, card, place, flat, second)
     except NothingMeasured as failure:
         note = Note(failure.code, f"{failure.text}.")
-        refusals = tuple(Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks)
-        return _shot(photo, None, [*refusals], (), (*photo.notes, note), failure)
+        refusals = [Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks]
+        return shot_of(photo, None, refusals, (), (*photo.notes, note), failure)
     if card is None and known:
         corrected = bridged(photo, corrected, marks, known)
     measured = [measure(photo, name, mark, corrected.correction, flat, name in matt) for name, mark in marks]
-    pictures = tuple(corrected_crop(photo, name, mark, corrected.correction, flat) for name, mark in marks)
-    notes = (*photo.notes, *corrected.notes)
-    return _shot(photo, corrected, measured, pictures, notes, None)
+    pictures = [corrected_crop(photo, name, mark, corrected.correction, flat) for name, mark in marks]
+    return shot_of(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
 
 
-def _shot(
+def shot_of(
     photo: Photo,
     corrected: Corrected | None,
-    measured: list[Sample | Refusal],
-    pictures: tuple[Picture, ...],
-    notes: tuple[Note, ...],
-    failure: NothingMeasured | None,
+    measured: Sequence[Sample | Refusal],
+    pictures: Sequence[Picture],
+    notes: Iterable[Note],
+    failure: NothingMeasured | None = None,
 ) -> Shot:
+    """A photo's shot from what was measured in it; each note once."""
     return Shot(
         photo=photo.name,
         sha256=photo.sha256,
@@ -131,10 +131,20 @@ def _shot(
         corrected=corrected,
         samples=tuple(item for item in measured if isinstance(item, Sample)),
         refusals=tuple(item for item in measured if isinstance(item, Refusal)),
-        pictures=pictures,
+        pictures=tuple(pictures),
         notes=tuple(dict.fromkeys(notes)),
         failure=failure,
     )
+
+
+def known_colours(shots: Iterable[Shot]) -> dict[str, Array]:
+    """XYZ D50 of the parts that photos with a card of absolute values show: what a photo without one is bridged by."""
+    return {
+        sample.part: sample.xyz_d50
+        for shot in shots
+        if shot.corrected and shot.corrected.spot and not shot.corrected.correction.relative
+        for sample in shot.samples
+    }
 
 
 def correct(

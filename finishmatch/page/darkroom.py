@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -22,7 +22,7 @@ from finishmatch.measure.photo import Photo
 from finishmatch.measure.picture import Picture, corrected_crop
 from finishmatch.measure.quarantine import open_safely
 from finishmatch.measure.sample import Refusal, Sample, measure
-from finishmatch.measure.shoot import Corrected, Shot, bridged, correct
+from finishmatch.measure.shoot import Corrected, Shot, bridged, correct, known_colours, shot_of
 from finishmatch.page.contours import Pieces, contours
 
 Array = npt.NDArray[np.float64]
@@ -79,7 +79,7 @@ class Darkroom:
             print_ = self._print(build)
             shots: dict[int, Shot] = {}
             for i in order:
-                shots[i] = self._shot(build.photos[i], print_, _known(shots.values()), matt)
+                shots[i] = self._shot(build.photos[i], print_, known_colours(shots.values()), matt)
             return [shots[i] for i in range(len(order))]
 
     def _print(self, build: Build) -> Card | None:
@@ -101,7 +101,7 @@ class Darkroom:
         if isinstance(corrected, NothingMeasured):
             note = Note(corrected.code, f"{corrected.text}.")
             refused = tuple(Refusal(part.name, photo.name, 0.0, (note,)) for part in entry.parts)
-            return _as_shot(photo, None, refused, (), (*photo.notes, note), corrected)
+            return shot_of(photo, None, refused, (), (*photo.notes, note), corrected)
         if entry.card.kind == "none" and known:
             corrected = _bridged(photo, corrected, entry.parts, known)
             key = (*key, corrected.correction.models.gain.tobytes())
@@ -115,7 +115,7 @@ class Darkroom:
         ]
         pictures = tuple(picture for _, picture in measured if picture is not None)
         notes = (*photo.notes, *corrected.notes)
-        return _as_shot(photo, corrected, tuple(found for found, _ in measured), pictures, notes, None)
+        return shot_of(photo, corrected, tuple(found for found, _ in measured), pictures, notes, None)
 
     def masks(self, entry: PhotoEntry) -> dict[str, Pieces]:
         """Part -> its mask's outer contours; none where the mask cannot be read, and the part's refusal says why."""
@@ -148,15 +148,6 @@ def _mask_stamp(mark: Mark) -> Hashable:
     return _stamp(mark.path) if isinstance(mark, Mask) else None
 
 
-def _known(shots: Iterable[Shot]) -> dict[str, Array]:
-    return {
-        sample.part: sample.xyz_d50
-        for shot in shots
-        if shot.corrected and shot.corrected.spot and not shot.corrected.correction.relative
-        for sample in shot.samples
-    }
-
-
 def _corrected(
     photo: Photo, entry: PhotoEntry, print_: Card | None, flat: FlatField | None
 ) -> Corrected | NothingMeasured:
@@ -185,26 +176,3 @@ def _measured(
         return found, corrected_crop(photo, part.name, part.mark, corrected.correction, flat)
     except InputError as error:
         return Refusal(part.name, photo.name, 0.0, (Note(error.code, f"{error}."),)), None
-
-
-def _as_shot(
-    photo: Photo,
-    corrected: Corrected | None,
-    found: tuple[Sample | Refusal, ...],
-    pictures: tuple[Picture, ...],
-    notes: tuple[Note, ...],
-    failure: NothingMeasured | None,
-) -> Shot:
-    return Shot(
-        photo=photo.name,
-        sha256=photo.sha256,
-        width=photo.width,
-        height=photo.height,
-        colour_source=photo.colour_source,
-        corrected=corrected,
-        samples=tuple(one for one in found if isinstance(one, Sample)),
-        refusals=tuple(one for one in found if isinstance(one, Refusal)),
-        pictures=pictures,
-        notes=tuple(dict.fromkeys(notes)),
-        failure=failure,
-    )

@@ -102,7 +102,8 @@ def find(
     what: Annotated[str, typer.Argument(metavar='"L,a,b"|PART', help="A CIELAB colour, or the name of a part.")],
     shelf: File = SHELF,
     results: Annotated[
-        Path | None, typer.Option("--in", metavar="RESULTS.json|BUILD.toml", help="Where PART is; the shelf if left out.")
+        Path | None,
+        typer.Option("--in", metavar="RESULTS.json|BUILD.toml", help="Where PART is; the shelf if left out."),
     ] = None,
     tolerance: Annotated[float, typer.Option(min=0.01, help="CIEDE2000 within which two look alike.")] = 2.5,
     confidence: Confidence = 0.90,
@@ -284,7 +285,9 @@ def pairs(
     columns = (numbers[found.first].tolist(), numbers[found.second].tolist(), found.de00.round(4).tolist())
     rows = ({"a": a, "b": b, "de00": de00} for a, b, de00 in zip(*columns, strict=True))
     whole.write_new(file, tables.csv_text(("a", "b", "de00"), rows))
-    _say(as_json, {"pairs": len(found.first), "file": str(file)}, [f"{len(found.first)} pairs written to {shown(file)}"])
+    _say(
+        as_json, {"pairs": len(found.first), "file": str(file)}, [f"{len(found.first)} pairs written to {shown(file)}"]
+    )
 
 
 def _day(date: str | None) -> str:
@@ -314,7 +317,9 @@ def _plain(record: Record) -> dict[str, Any]:
 def _line(record: Record) -> str:
     L, a, b = record.colour.lab_d50
     facts = ", ".join(shown(fact) for fact in (record.maker, record.finish, record.batch) if fact)
-    return f"{record.number:6}  {record.date}  {L:5.1f} {a:6.1f} {b:6.1f}  {shown(record.colour.name)}  {facts}".rstrip()
+    return (
+        f"{record.number:6}  {record.date}  {L:5.1f} {a:6.1f} {b:6.1f}  {shown(record.colour.name)}  {facts}".rstrip()
+    )
 
 
 def _hit(record: Record, difference: Difference) -> dict[str, Any]:
