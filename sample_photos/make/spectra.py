@@ -84,5 +84,5 @@ def chart_reflectances() -> Array:
     """(24, 21) reflectances at NODES of the 24-patch chart (the average of thirty charts in colour-science)."""
     from colour import SDS_COLOURCHECKERS
 
-    patches = SDS_COLOURCHECKERS["BabelColor Average"].values()
+    patches = next(chart for name, chart in SDS_COLOURCHECKERS.items() if name.endswith("Average")).values()
     return np.stack([np.interp(NODES, sd.wavelengths, sd.values) for sd in patches])
