@@ -138,15 +138,12 @@ def audit(
     else:
         _print_advice(results)
         print(f"Report: {out / 'report.html'}")
-    return int(
-        strict and any(_counts(results, pair.a, pair.b) and pair.verdict == "differs" for pair in results.differences)
-    )
+    return int(strict and _a_pair_differs(results))
 
 
-def _counts(results: Results, *names: str) -> bool:
-    """Whether none of these parts is neutral: a neutral part is never a mismatch."""
-    neutral = {part.name for part in results.parts if any(note.code == "neutral_part" for note in part.notes)}
-    return neutral.isdisjoint(names)
+def _a_pair_differs(results: Results) -> bool:
+    """Whether two parts differ of which none is neutral: a neutral part is never a mismatch."""
+    return any(pair.verdict == "differs" and not pair.has("neutral_part") for pair in results.differences)
 
 
 def _print_advice(results: Results) -> None:

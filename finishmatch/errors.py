@@ -6,6 +6,7 @@ is an exception. Both carry a code from :data:`CODES`, which says what it means 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -20,6 +21,11 @@ class Note:
     def __post_init__(self) -> None:
         if self.code not in CODES:
             raise KeyError(f"note code {self.code!r} is not in the table of codes")
+
+
+def noted(notes: Iterable[Note], code: str) -> bool:
+    """Whether a note of this code is among these."""
+    return any(note.code == code for note in notes)
 
 
 class FinishmatchError(Exception):

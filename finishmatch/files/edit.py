@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -15,7 +14,6 @@ from finishmatch.errors import InternalError
 _IDENTITY = {"photo": "file", "part": "name"}
 # Left out while the file does not say it.
 _DEFAULTS: dict[str, Any] = {"owned": True, "neutral": False, "critical": False, "touches": [], "part": [], "photo": []}
-_BLANK_LINE = re.compile(r"\n[ \t\r]*\n")
 
 
 def rewritten(text: str, document: Mapping[str, Any]) -> str:

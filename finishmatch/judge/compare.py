@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.finish import Finishes
-from finishmatch.errors import CODES, InputError, Note
+from finishmatch.errors import CODES, InputError, Note, noted
 from finishmatch.judge.facts import PartFacts, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within
 from finishmatch.judge.pairs import Pairs, pairs_of
@@ -55,7 +55,7 @@ class Difference:
 
     def has(self, code: str) -> bool:
         """Whether a note of this code is attached."""
-        return any(note.code == code for note in self.notes)
+        return noted(self.notes, code)
 
 
 _ABSOLUTE = frozenset({"absolute"})
@@ -69,7 +69,7 @@ class Sighting:
     ----------
     name : the part's name.
     photos, lights : the photos that it was measured in, and the lights that they name.
-    chart : whether every one of these photos is corrected by a colour chart that fits.
+    chart : whether every one of these photos is corrected by a colour chart.
     light_uneven : whether promises are withdrawn because the light over it was uneven by more than 5 %.
     few_pixels : whether it shows few pixels.
     own_cov : (3, 3) the part of its covariance that no other part shares; None if not known.

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from finishmatch.colour import space
+from finishmatch.errors import noted
 from finishmatch.files.results import Crop, Exhibits, FinishSet, PartResult, Results
 from finishmatch.report.text import colour_words, letters, number, percent
 
@@ -140,7 +141,7 @@ def lay_out(results: Results, exhibits: Exhibits) -> Bench:
 
 
 def _is_neutral(part: PartResult) -> bool:
-    return any(note.code == "neutral_part" for note in part.notes)
+    return noted(part.notes, "neutral_part")
 
 
 def _unsure(results: Results, facts: FinishSet) -> int:
