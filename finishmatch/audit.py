@@ -12,7 +12,7 @@ import numpy as np
 
 from finishmatch import __version__
 from finishmatch.colour.finish import joint
-from finishmatch.errors import CODES, InputError, Note, NothingMeasured
+from finishmatch.errors import CODES, InputError, Note, NothingMeasured, noted
 from finishmatch.files import build as build_file
 from finishmatch.files import exchange
 from finishmatch.files.build import Build, CardEntry, PhotoEntry
@@ -31,8 +31,8 @@ from finishmatch.files.results import (
 )
 from finishmatch.judge.advice import advise
 from finishmatch.judge.choose import Choosing, choose
-from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.lights import with_lights
+from finishmatch.judge.compare import Sighting, compare
+from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import find_sets
 from finishmatch.measure import cards, sheet
 from finishmatch.measure.cards import Card
@@ -193,21 +193,22 @@ def _nothing(shots: list[Shot]) -> NothingMeasured:
     return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
 
 
-def _by_light(build: Build, shots: list[Shot]) -> dict[str, tuple[Difference, ...]]:
-    """The differences as each light alone shows them, for lights with a chart; empty where there is one light only."""
+def _by_light(build: Build, shots: list[Shot]) -> list[InOneLight]:
+    """What each light with a chart shows alone; empty where there is one light only."""
     samples: dict[str, list[Sample]] = {}
     for entry, shot in zip(build.photos, shots, strict=True):
-        if entry.light and shot.corrected and shot.corrected.patch_fit:
+        if entry.light and shot.corrected and shot.corrected.patch_fit and shot.samples:
             samples.setdefault(entry.light, []).extend(shot.samples)
     if len(samples) < 2:
-        return {}
+        return []
     tolerance = replace(build.tolerance, limit_pair=None)
-    by_light = {}
+    found = []
     for light, seen in sorted(samples.items()):
-        pooled = pool(seen) if seen else ()
+        pooled = pool(seen)
+        finishes = joint([item.finish for item in pooled])
         sightings = [_sighting(build, shots, item) for item in pooled]
-        by_light[light] = compare(joint([item.finish for item in pooled]), build.parts, tolerance, sightings)
-    return by_light
+        found.append(InOneLight(light, finishes, compare(finishes, build.parts, tolerance, sightings)))
+    return found
 
 
 def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
@@ -219,14 +220,10 @@ def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
         lights=frozenset(entry.light for entry, _ in seen if entry.light),
         chart=all(c.cv_mean_de00 is not None for c in corrections),
         light_uneven=any(c.light_too_uneven for c in corrections),
-        few_pixels=_has(pooled.notes, "few_pixels"),
+        few_pixels=noted(pooled.notes, "few_pixels"),
         own_cov=pooled.finish.own_cov,
         scales=scales(corrections),
     )
-
-
-def _has(notes: tuple[Note, ...], code: str) -> bool:
-    return any(note.code == code for note in notes)
 
 
 def _photo(entry: PhotoEntry, shot: Shot) -> PhotoResult:

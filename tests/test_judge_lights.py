@@ -11,6 +11,7 @@ from colour_outside import colour_science
 from scenes import PLAIN, Camera, scene
 
 from finishmatch.audit import audit_file
+from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.lights import metamerism_index
 
 
@@ -46,6 +47,11 @@ def test_a_pair_that_parts_in_another_light_is_noted_and_never_called_alike(tmp_
     note = next(note for note in pair.notes if note.code == "light_dependent")
     assert "window: alike" in note.text
     assert "lamp: differs" in note.text
+    index = float(note.text.rsplit(" ", 1)[1].rstrip("."))
+    assert "metamerism index from window to lamp" in note.text
+    common = luminance(bronze)
+    standard, sample = at_luminance([bronze, moved["lamp"]], np.full(2, common))
+    assert index == pytest.approx(float(metamerism_index(sample, standard, standard, standard)), abs=0.3)
 
 
 def test_one_light_adds_nothing(tmp_path: Path) -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.colour.finish import Finishes
+from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
 
@@ -26,29 +28,46 @@ def metamerism_index(
     return ciede2000(standard_test, corrected)
 
 
-def with_lights(
-    differences: Sequence[Difference], by_light: Mapping[str, Sequence[Difference]]
-) -> tuple[Difference, ...]:
+@dataclass(frozen=True, slots=True, eq=False)
+class InOneLight:
+    """What the photos of one light alone say: its parts' finishes, and the same pairs judged by them."""
+
+    light: str
+    finishes: Finishes
+    differences: tuple[Difference, ...]
+
+
+def with_lights(differences: Sequence[Difference], by_light: Sequence[InOneLight]) -> tuple[Difference, ...]:
     """The differences with a note on every pair that looks alike in one light and differs in another.
 
-    ``by_light``: the same pairs, judged from the photos of one light alone. A pair that differs in some light is never
-    called alike: the verdict becomes "unsure", since it depends on the light.
+    A pair that differs in some light is never called alike: the verdict becomes "unsure", since it depends on the light.
     """
-    seen: dict[frozenset[str], list[tuple[str, Difference]]] = {}
-    for light, judged in by_light.items():
-        for difference in judged:
-            seen.setdefault(frozenset((difference.a, difference.b)), []).append((light, difference))
-    return tuple(
-        _noted(difference, seen.get(frozenset((difference.a, difference.b)), [])) for difference in differences
-    )
+    seen: dict[frozenset[str], list[tuple[InOneLight, Difference]]] = {}
+    for one in by_light:
+        for judged in one.differences:
+            seen.setdefault(frozenset((judged.a, judged.b)), []).append((one, judged))
+    return tuple(_noted(pair, seen.get(frozenset((pair.a, pair.b)), [])) for pair in differences)
 
 
-def _noted(difference: Difference, seen: Sequence[tuple[str, Difference]]) -> Difference:
-    verdicts = {judged.verdict for _, judged in seen}
-    if not {"alike", "differs"} <= verdicts:
-        return difference
-    each = "; ".join(f"{light}: {judged.verdict} ({judged.de00_level:.1f})" for light, judged in seen)
-    note = Note("light_dependent", f"The two agree in one light and part in another. {each}.")
-    verdict = "unsure" if difference.verdict == "alike" else difference.verdict
-    words = f"{difference.a} and {difference.b} look alike or not depending on the light. {each}"
-    return replace(difference, verdict=verdict, words=words, notes=(note, *difference.notes))
+def _noted(pair: Difference, seen: Sequence[tuple[InOneLight, Difference]]) -> Difference:
+    alike = [(one, judged) for one, judged in seen if judged.verdict == "alike"]
+    apart = [(one, judged) for one, judged in seen if judged.verdict == "differs"]
+    if not alike or not apart:
+        return pair
+    reference = min(alike, key=lambda item: item[1].de00_level)[0]
+    test = max(apart, key=lambda item: item[1].de00_level)[0]
+    each = "; ".join(f"{one.light}: {judged.verdict} ({judged.de00_level:.1f})" for one, judged in seen)
+    index = f"metamerism index from {reference.light} to {test.light} {_index(pair, reference, test):.1f}"
+    note = Note("light_dependent", f"The two agree in one light and part in another. {each}; {index}.")
+    verdict = "unsure" if pair.verdict == "alike" else pair.verdict
+    words = f"{pair.a} and {pair.b} look alike or not depending on the light. {each}"
+    return replace(pair, verdict=verdict, words=words, notes=(note, *pair.notes))
+
+
+def _index(pair: Difference, reference: InOneLight, test: InOneLight) -> float:
+    """The metamerism index of a pair, b the sample and a the standard, all four colours at one luminance."""
+    labs = [
+        one.finishes.lab_d50[one.finishes.names.index(name)] for one in (test, reference) for name in (pair.b, pair.a)
+    ]
+    common = np.exp(np.log(np.maximum(luminance(labs), 1e-4)).mean())
+    return float(metamerism_index(*at_luminance(labs, np.full(4, common))))
