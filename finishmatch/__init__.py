@@ -8,6 +8,7 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from finishmatch.audit import Audit, audit_build, audit_file
+    from finishmatch.colour.allpairs import ciede2000_all_pairs
     from finishmatch.colour.ciede2000 import ciede2000
     from finishmatch.errors import FinishmatchError, Note
     from finishmatch.files.build import Build, read
@@ -27,6 +28,7 @@ _ROOMS = {
     "audit_build": "audit",
     "audit_file": "audit",
     "ciede2000": "colour.ciede2000",
+    "ciede2000_all_pairs": "colour.allpairs",
     "from_json": "files.serial",
     "open_photo": "measure.photo",
     "read": "files.build",
@@ -44,6 +46,7 @@ __all__ = [
     "audit_build",
     "audit_file",
     "ciede2000",
+    "ciede2000_all_pairs",
     "from_json",
     "open_photo",
     "read",
