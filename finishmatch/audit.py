@@ -158,8 +158,7 @@ def _shot(
     photo = quarantine.open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else fit_flat(quarantine.open_photo(entry.flat), photo)
     marks = [(part.name, part.mark) for part in entry.parts]
-    second = None if entry.card.second_box is None else Box(*entry.card.second_box)
-    return shoot(photo, card, place_of(entry.card), marks, flat, known, matt, second)
+    return shoot(photo, card, place_of(entry.card), marks, flat, known, matt, second_place_of(entry.card))
 
 
 def card_of(entry: CardEntry) -> Card | None:
@@ -182,6 +181,11 @@ def place_of(entry: CardEntry) -> Mark | None:
     if entry.box is not None:
         return Box(*entry.box)
     return None if entry.corners is None else Outline(entry.corners)
+
+
+def second_place_of(entry: CardEntry) -> Mark | None:
+    """Where a card entry says that a second plain card of its kind lies."""
+    return None if entry.second_box is None else Box(*entry.second_box)
 
 
 def _nothing(shots: list[Shot]) -> NothingMeasured:

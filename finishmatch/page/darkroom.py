@@ -11,13 +11,13 @@ from typing import Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.audit import card_in, mean_print, place_of
+from finishmatch.audit import card_in, mean_print, place_of, second_place_of
 from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.files.build import Build, PartMark, PhotoEntry
 from finishmatch.measure import sheet
 from finishmatch.measure.cards import Card
 from finishmatch.measure.flat import FlatField, fit_flat
-from finishmatch.measure.marks import Box, Mark, Mask
+from finishmatch.measure.marks import Mark, Mask
 from finishmatch.measure.photo import Photo
 from finishmatch.measure.picture import Picture, corrected_crop
 from finishmatch.measure.quarantine import open_safely
@@ -153,8 +153,7 @@ def _corrected(
 ) -> Corrected | NothingMeasured:
     """The correction, or why there is none: the page shows it beside the card instead of stopping."""
     try:
-        second = None if entry.card.second_box is None else Box(*entry.card.second_box)
-        return correct(photo, card_in(entry, print_), place_of(entry.card), flat, second)
+        return correct(photo, card_in(entry, print_), place_of(entry.card), flat, second_place_of(entry.card))
     except NothingMeasured as failure:
         return failure
     except InputError as error:

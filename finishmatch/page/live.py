@@ -6,7 +6,7 @@ import hashlib
 from typing import Any
 
 from finishmatch.audit import Audit, card_of
-from finishmatch.errors import FinishmatchError
+from finishmatch.errors import FinishmatchError, noted
 from finishmatch.files.build import Build, PhotoEntry
 from finishmatch.files.results import Difference, Exhibits
 from finishmatch.measure.cards import GAP
@@ -15,8 +15,8 @@ from finishmatch.page.contours import Pieces
 from finishmatch.report.bench import Bench, Piece, lay_out
 from finishmatch.report.text import count, number
 
-# Leave-one-patch-out means up to these are called good and fair; beyond, the card is noted to fit badly.
-_GOOD_FIT, _FAIR_FIT = 2.5, 4.0
+# A leave-one-patch-out mean up to this is called good; a card that is noted to fit badly is poor.
+_GOOD_FIT = 2.5
 _ORDER = {"differs": 0, "unsure": 1, "alike": 2}
 _SAID_IN_WORDS = frozenset({"card_fits_badly", "no_card", "tone_unknown", "bridged"})
 
@@ -55,9 +55,9 @@ def _quality(shot: Shot) -> tuple[str, str]:
             "fair",
             "The plain card sets the white balance; the camera's tone curve stays assumed, so results are wide.",
         )
-    grade = "good" if cv <= _GOOD_FIT else "fair" if cv <= _FAIR_FIT else "poor"
+    grade = "poor" if noted(correction.notes, "card_fits_badly") else "good" if cv <= _GOOD_FIT else "fair"
     how = {"good": "fits well", "fair": "fits fairly well", "poor": "fits badly, so every promise is weaker"}[grade]
-    patches = count(shot.corrected.patches_used, "patch").replace("patchs", "patches")
+    patches = count(shot.corrected.patches_used, "patch", "es")
     return grade, f"The card {how}: {patches} used, one left out is missed by {number(cv)} CIEDE2000 in the mean."
 
 

@@ -49,9 +49,9 @@ def percent(fraction: float) -> str:
     return f"{fraction * 100:.0f} %"
 
 
-def count(n: int, thing: str) -> str:
-    """ "1 part", "2 parts"."""
-    return f"{n} {thing}" if n == 1 else f"{n} {thing}s"
+def count(n: int, thing: str, ending: str = "s") -> str:
+    """ "1 part", "2 parts"; ``ending`` makes the plural."""
+    return f"{n} {thing}" if n == 1 else f"{n} {thing}{ending}"
 
 
 def letters(index: int) -> str:
