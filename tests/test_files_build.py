@@ -9,10 +9,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from damage import only_our_errors
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishmatch.errors import FinishmatchError, InputError
+from finishmatch.errors import InputError
 from finishmatch.files.build import MOST_BYTES, Build, CardEntry, read, template
 from finishmatch.files.whole import write_new
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -269,13 +270,7 @@ fuzz = settings(max_examples=150, deadline=None, derandomize=True)
 
 
 def _only_our_errors(folder: Path, data: bytes) -> None:
-    try:
-        _read(folder, data)
-    except FinishmatchError as error:
-        said = str(error)
-    else:
-        said = ""
-    assert "\n" not in said
+    only_our_errors(lambda: _read(folder, data))
 
 
 @fuzz

@@ -10,11 +10,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from damage import only_our_errors
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from finishmatch.colour.finish import Finish, joint
-from finishmatch.errors import FinishmatchError, InputError, InternalError, Note
+from finishmatch.errors import InputError, InternalError, Note
 from finishmatch.files.results import (
     Advice,
     BuildInfo,
@@ -326,13 +327,7 @@ def test_a_text_that_is_no_results_file_is_refused(text: str) -> None:
 
 
 def _only_our_errors(text: str) -> None:
-    try:
-        from_json(text)
-    except FinishmatchError as error:
-        said = str(error)
-    else:
-        said = ""
-    assert "\n" not in said
+    only_our_errors(lambda: from_json(text))
 
 
 fuzz = settings(max_examples=150, deadline=None, derandomize=True)
