@@ -10,7 +10,7 @@ scaled to the tolerance for `together`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -174,9 +174,12 @@ def choose(
 
     Raises :class:`~finishmatch.errors.InputError` (``build_value``) for a budget where a price is missing.
     """
-    shop = _shop(finishes, facts, differences, confidence)
-    if not any(len(parts) > 1 for parts in shop.slots.values()):
+    known = {part.name for part in facts if part.neutral} | set(finishes.names)
+    slots = _slots(facts, known)
+    if not any(len(parts) > 1 for parts in slots.values()):
         return Choosing(None)
+    there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
+    shop = _shop(slots, there, differences, _table(finishes, differences, confidence))
     if budget is not None and not shop.priced:
         missing = sorted(p.name for parts in shop.slots.values() for p in parts if not p.owned and p.price is None)
         raise InputError("build_value", f"a budget needs every candidate's price, and {missing[0]} has none", "give it")
@@ -207,20 +210,25 @@ def recommended(choices: Sequence[Choice], together: float) -> Choice | None:
     return fit[-1] if fit else next(iter(choices), None)
 
 
-def _shop(
-    finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference], confidence: float
-) -> _Shop:
-    known = {part.name for part in facts if part.neutral} | set(finishes.names)
+def _slots(facts: Sequence[PartFacts], known: Collection[str]) -> dict[str, tuple[PartFacts, ...]]:
+    """Slot -> those of its candidates that are known, cheapest first; slots that have none are left out."""
     usable = {slot: [part for part in parts if part.name in known] for slot, parts in candidates(facts).items()}
-    slots = {slot: tuple(sorted(parts, key=_by_price)) for slot, parts in usable.items() if parts}
-    there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
+    return {slot: tuple(sorted(parts, key=_by_price)) for slot, parts in usable.items() if parts}
+
+
+def _shop(
+    slots: dict[str, tuple[PartFacts, ...]],
+    there: Sequence[PartFacts],
+    differences: Sequence[Difference],
+    table: _Table,
+) -> _Shop:
     plan = fewest_changes(there, differences)
     return _Shop(
         slots=slots,
         fixed=tuple(part for part in there if part.name not in plan.change),
         left_out=plan.change,
         side={zone: side for side, zones in enumerate(plan.zones) for zone in zones},
-        table=_table(finishes, differences, confidence),
+        table=table,
         together=together_of(differences),
         priced=all(p.owned or p.price is not None for parts in slots.values() for p in parts),
     )
