@@ -1,0 +1,10 @@
+"""What all tests stand on."""
+
+from __future__ import annotations
+
+import signal
+
+# A shell without job control starts what it puts in the background with Ctrl-C ignored, and everything below inherits
+# that. Tests of Ctrl-C start programs of their own, which must meet it as a person's terminal would send it.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
