@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.special import chdtr, chndtrinc, ndtri
 
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.finish import Finishes
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import InputError
+from finishmatch.judge.chi_square import FAR_ABOVE, FAR_BELOW, MISS_ABOVE, MISS_BELOW, limits
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.interval import interval, probability_within
@@ -80,6 +82,18 @@ def test_ninety_percent_intervals_cover_ninety_percent_also_near_zero(distance: 
     low, high = interval(seen, np.broadcast_to(np.diag([1.0, narrow**2]), (n, 2, 2)))
     assert 0.88 <= ((low <= distance) & (distance <= high)).mean() <= 0.96
     assert (low > distance).mean() <= 0.08
+
+
+def test_the_limits_are_those_of_the_non_central_chi_square() -> None:
+    """Against scipy.special (Boost's and Cephes' functions), wherever an interval asks for them."""
+    rng = np.random.default_rng(5)
+    u, nu = rng.uniform(1e-3, 15, 20_000), np.exp(rng.uniform(0, np.log(16), 20_000))
+    at_zero = chdtr(nu, u**2)
+    low, high = limits(u, nu)
+    np.testing.assert_allclose(high, np.sqrt(chndtrinc(u**2, nu, MISS_ABOVE * at_zero)), atol=1e-9)
+    below = np.where(at_zero > 1 - MISS_BELOW, np.sqrt(chndtrinc(u**2, nu, 1 - MISS_BELOW)), 0)
+    np.testing.assert_allclose(low, below, atol=1e-9)
+    np.testing.assert_allclose([-FAR_BELOW, -FAR_ABOVE], ndtri([MISS_BELOW, MISS_ABOVE]), atol=1e-9)
 
 
 def test_an_interval_without_uncertainty_is_its_point() -> None:

@@ -9,16 +9,15 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.judge.chi_square import FAR_ABOVE, FAR_BELOW, limits
+
 Array = npt.NDArray[np.float64]
 
-# How often the lower and the upper limit may miss. Near zero the upper limit never does, so that equal halves would
-# cover 95 % there and 90 % far away; these cover 93 % and 90 %.
-_MISS_BELOW, _MISS_ABOVE = 0.07, 0.03
-
 _ANGLES = 512
+# In standard deviations: beyond the first from zero the interval is that of a normal; below the second all is alike.
+_FAR, _NO_DISTANCE = 15.0, 1e-3
 CERTAIN_SD = 6.44  # sqrt(2 ln 1e9): a planar normal lies farther out with probability 1e-9
 _LEAST_POWER = 0.2  # powers nearer to zero gain nothing, and negative ones have no tail
-_FAR = 15.0  # beyond so many standard deviations from zero the interval is that of a normal
 
 
 def probability_within(centre: Array, spread: Array, tolerance: Array) -> Array:
@@ -61,20 +60,14 @@ def interval(centre: Array, spread: Array) -> tuple[Array, Array]:
     makes it smaller than the uncertainty allows. c and nu keep the mean of the squared distance; far from zero c is
     the variance along the difference, near zero, where the direction says nothing, that of the whole spread.
     """
-    from scipy.special import chdtr, chndtrinc, ndtri
-
     distance = np.linalg.norm(centre, axis=-1)
     c, nu, along = _chi_square(centre, spread)
-    low = np.maximum(distance + ndtri(_MISS_BELOW) * along, 0)
-    high = distance - ndtri(_MISS_ABOVE) * along
-    near = np.flatnonzero(distance <= _FAR * np.sqrt(c))
-    scale, nu = c[near], nu[near]
-    x = np.clip(distance[near] ** 2 / scale, 1e-6, _FAR**2)
-    at_zero = chdtr(nu, x)
-    off_zero = at_zero > 1 - _MISS_BELOW
-    low[near] = 0
-    low[near[off_zero]] = np.sqrt(scale[off_zero] * chndtrinc(x[off_zero], nu[off_zero], 1 - _MISS_BELOW))
-    high[near] = np.sqrt(scale * chndtrinc(x, nu, _MISS_ABOVE * at_zero))
+    low = np.maximum(distance - FAR_BELOW * along, 0)
+    high = distance + FAR_ABOVE * along
+    unit = np.sqrt(c)
+    near = distance <= _FAR * unit
+    u = np.maximum(distance[near] / unit[near], _NO_DISTANCE)
+    low[near], high[near] = unit[near] * limits(u, nu[near])
     return low, high
 
 
@@ -99,7 +92,7 @@ def quantile(centre: Array, spread: Array, probability: float) -> Array:
     A power of the squared distance is taken as normal (D. R. Jensen and H. Solomon, J. Am. Stat. Assoc. 67, 1972;
     the formula from memory, checked against :func:`probability_within` in the tests).
     """
-    from scipy.special import ndtri
+    from statistics import NormalDist
 
     square = spread @ spread
     t1 = np.trace(spread, axis1=1, axis2=2) + (centre**2).sum(axis=1)
@@ -108,5 +101,5 @@ def quantile(centre: Array, spread: Array, probability: float) -> Array:
     t1 = np.maximum(t1, 1e-30)
     t2 = np.maximum(t2, 1e-12 * t1**2)
     h = np.maximum(1 - 2 * t1 * t3 / (3 * t2**2), _LEAST_POWER)
-    normal = 1 + t2 * h * (h - 1) / t1**2 + ndtri(probability) * np.sqrt(2 * t2) * h / t1
+    normal = 1 + t2 * h * (h - 1) / t1**2 + NormalDist().inv_cdf(probability) * np.sqrt(2 * t2) * h / t1
     return np.asarray(np.sqrt(t1 * np.maximum(normal, 0) ** (1 / h)))
