@@ -7,19 +7,20 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from finishmatch.audit import Audit, audit_build, audit_file
+    from finishmatch.audit import audit_build, audit_file
     from finishmatch.colour.allpairs import ciede2000_all_pairs
     from finishmatch.colour.ciede2000 import ciede2000
     from finishmatch.errors import FinishmatchError, Note
     from finishmatch.files.build import Build, read
     from finishmatch.files.results import Results
     from finishmatch.files.serial import from_json, to_json
+    from finishmatch.findings import Audit
     from finishmatch.measure.photo import Photo, open_photo
     from finishmatch.report.page import render
 
 # The public names and the rooms that they live in; a room is entered only when one of its names is asked for.
 _ROOMS = {
-    "Audit": "audit",
+    "Audit": "findings",
     "Build": "files.build",
     "FinishmatchError": "errors",
     "Note": "errors",

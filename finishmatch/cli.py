@@ -116,12 +116,14 @@ def audit(
 ) -> int:
     """Measure a build, compare all parts, write the report."""
     from finishmatch.audit import audit_file
-    from finishmatch.files import serial, tables, whole
     from finishmatch.measure.limits import limits
-    from finishmatch.report.page import render
 
     with bar() as progress:
         found = audit_file(build, progress, limits(max_megapixels, max_megabytes))
+
+    from finishmatch.files import serial, tables, whole
+    from finishmatch.report.page import render
+
     results = found.results
     text = serial.to_json(results)
     whole.write_whole(

@@ -24,11 +24,13 @@ FLOORS = {
     "files": {"colour", "measure", "judge"},
     # The report draws what results hold; it turns Lab into screen colours by the colour room, not by a second copy.
     "report": {"files", "colour"},
-    "audit": {"colour", "measure", "judge", "files"},
-    "batch": {"colour", "measure", "judge", "files", "audit"},
-    "page": {"colour", "measure", "judge", "files", "report", "audit"},
-    "verbs": {"colour", "measure", "judge", "files", "report", "audit", "batch", "page"},
-    "cli": {"colour", "measure", "judge", "files", "report", "audit", "batch", "page", "verbs"},
+    "shots": {"measure", "files"},
+    "findings": {"colour", "measure", "judge", "files"},
+    "audit": {"measure", "files", "shots", "findings"},
+    "batch": {"files", "audit"},
+    "page": {"colour", "measure", "judge", "files", "report", "shots", "findings"},
+    "verbs": {"colour", "measure", "judge", "files", "report", "findings", "audit", "batch", "page"},
+    "cli": {"colour", "measure", "judge", "files", "report", "audit", "verbs"},
 }
 GROUND = {"errors", "disk", "text", "__version__"}
 HEAVY = {

@@ -8,12 +8,14 @@ import sys
 import threading
 from pathlib import Path
 
+import numpy as np
 import pictures
 import pytest
 
 from finishmatch.errors import InputError
 from finishmatch.measure import quarantine
 from finishmatch.measure.limits import Limits
+from finishmatch.measure.photo import open_photo
 from finishmatch.measure.quarantine import Quarantine
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="other systems do not bound address space")
@@ -199,3 +201,35 @@ def test_pipes_devices_folders_and_missing_files_end_in_one_line(tmp_path: Path)
             assert refusal(opened, tmp_path / name).code == "file_unreadable"
         assert refusal(opened, tmp_path / "none.jpg").code == "file_missing"
         assert refusal(opened, tmp_path / "zero\0byte.jpg").code == "file_unreadable"
+
+
+def test_an_expected_photo_is_decoded_while_another_is_in_use(photo: Path) -> None:
+    other = photo.with_name("other.jpg")
+    other.write_bytes(pictures.jpeg(pictures.encoded()[::-1].copy()))
+    alone = {path: open_photo(path, path.name) for path in (photo, other)}
+    with Quarantine() as opened:
+        opened.expect([(photo, "photo.jpg"), (other, "other.jpg")])
+        for path in (photo, other):
+            assert opened._begun is not None
+            assert opened._begun.of == (path, path.name)
+            np.testing.assert_array_equal(opened.open_photo(path, path.name).encoded, alone[path].encoded)
+        assert opened._begun is None
+
+
+def test_what_was_not_expected_is_opened_all_the_same(photo: Path) -> None:
+    missing = photo.with_name("missing.jpg")
+    with Quarantine() as opened:
+        opened.expect([(missing, "missing.jpg"), (photo, "photo.jpg")])
+        assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
+        assert opened._begun is None
+        assert refusal(opened, missing).code == "file_missing"
+
+
+def test_a_photo_that_is_decoded_ahead_fails_in_its_turn(photo: Path) -> None:
+    broken = photo.with_name("photo.bad")
+    broken.write_bytes(photo.read_bytes()[:400])
+    with Quarantine() as opened:
+        opened.expect([(photo, "photo.jpg"), (broken, "photo.jpg"), (photo, "photo.jpg")])
+        assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
+        assert refusal(opened, broken).code == "photo_unreadable"
+        assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -66,6 +67,19 @@ class Build:
     tolerance: Tolerance
     photos: tuple[PhotoEntry, ...]
     parts: tuple[PartFacts, ...]
+
+    @property
+    def turns(self) -> list[int]:
+        """The photos' numbers in the order that they are measured in: those without a card last, since others bridge them."""
+        return sorted(range(len(self.photos)), key=lambda i: self.photos[i].card.kind == "none")
+
+    def files(self) -> Iterator[tuple[Path, str]]:
+        """Path and name of the photos in the order that they are opened in: those with a sheet before all, for its mean."""
+        yield from ((photo.path, photo.file) for photo in self.photos if photo.card.kind == "sheet")
+        for photo in (self.photos[i] for i in self.turns):
+            yield photo.path, photo.file
+            if photo.flat is not None:
+                yield photo.flat, str(photo.flat)
 
 
 def read(path: Path) -> Build:

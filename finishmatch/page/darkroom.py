@@ -11,7 +11,6 @@ from typing import Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.audit import card_in, mean_print, place_of, second_place_of
 from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.files.build import Build, PartMark, PhotoEntry
 from finishmatch.measure import sheet
@@ -24,6 +23,7 @@ from finishmatch.measure.quarantine import open_safely
 from finishmatch.measure.sample import Refusal, Sample, measure
 from finishmatch.measure.shoot import Corrected, Shot, bridged, correct, known_colours, shot_of
 from finishmatch.page.contours import Pieces, contours
+from finishmatch.shots import card_in, mean_print, place_of, second_place_of
 
 Array = npt.NDArray[np.float64]
 V = TypeVar("V")
@@ -74,13 +74,12 @@ class Darkroom:
         Errors: those of the photos and of card files.
         """
         with self._lock:
-            order = sorted(range(len(build.photos)), key=lambda i: build.photos[i].card.kind == "none")
             matt = {part.name for part in build.parts if part.matt}
             print_ = self._print(build)
             shots: dict[int, Shot] = {}
-            for i in order:
+            for i in build.turns:
                 shots[i] = self._shot(build.photos[i], print_, known_colours(shots.values()), matt)
-            return [shots[i] for i in range(len(order))]
+            return [shots[i] for i in range(len(build.photos))]
 
     def _print(self, build: Build) -> Card | None:
         """The mean of an unlearnt sheet; the very same value as long as its photos, their cards and lights are."""

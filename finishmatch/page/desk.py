@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from finishmatch.audit import Audit, audit_shots
 from finishmatch.errors import FinishmatchError, InputError, NothingMeasured
 from finishmatch.files import edit
 from finishmatch.files.build import Build, from_document, from_text, read_text
 from finishmatch.files.lines import parse
 from finishmatch.files.whole import write_whole
+from finishmatch.findings import Audit, judged
 from finishmatch.measure.propose import propose
 from finishmatch.page import live, prints, uploads
 from finishmatch.page.darkroom import Darkroom, Recent
@@ -72,7 +72,7 @@ class Desk:
         if not any(shot.samples or shot.refusals for shot in shots):
             return {"photos": photos, "message": "Outline a part to see its colour.", "verdict": None}
         try:
-            audit = audit_shots(build, shots)
+            audit = judged(build, shots)
         except NothingMeasured as nothing:
             return {"photos": photos, "message": f"Nothing could be measured: {nothing}.", "verdict": None}
         return {"photos": photos, "message": None, "verdict": live.verdict_pane(build, audit, self._crops(audit))}
@@ -82,7 +82,7 @@ class Desk:
         from finishmatch.report.page import render
 
         build = from_text(read_text(self.path), self.path)
-        audit = audit_shots(build, self._darkroom.develop(build))
+        audit = judged(build, self._darkroom.develop(build))
         return render(audit.results, audit.exhibits)
 
     def photo_facts(self, ident: str) -> dict[str, Any]:

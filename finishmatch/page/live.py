@@ -5,15 +5,16 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from finishmatch.audit import Audit, card_of
 from finishmatch.errors import FinishmatchError, noted
 from finishmatch.files.build import Build, PhotoEntry
 from finishmatch.files.results import Difference, Exhibits
+from finishmatch.findings import Audit
 from finishmatch.measure.cards import GAP
 from finishmatch.measure.shoot import Shot
 from finishmatch.page.contours import Pieces
 from finishmatch.report.bench import Bench, Piece, lay_out
 from finishmatch.report.text import count, number
+from finishmatch.shots import card_of
 
 # A leave-one-patch-out mean up to this is called good; a card that is noted to fit badly is poor.
 _GOOD_FIT = 2.5

@@ -15,8 +15,8 @@ from finishmatch.text import shown
 from finishmatch.verbs.progress import bar
 
 if TYPE_CHECKING:
-    from finishmatch.audit import Audit
     from finishmatch.files.results import Advice, Choice, Difference
+    from finishmatch.findings import Audit
     from finishmatch.judge.choose import Choosing
     from finishmatch.judge.facts import PartFacts
 
