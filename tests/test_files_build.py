@@ -296,6 +296,6 @@ def test_a_cut_build_file_raises_only_our_errors(folder: Path, length: int) -> N
     _only_our_errors(folder, GOOD[:length].encode())
 
 
-def test_pydantic_is_loaded_only_when_a_build_file_is_read() -> None:
-    code = "import sys, finishmatch.files.build; sys.exit('pydantic' in sys.modules)"
+def test_the_checker_of_shapes_is_loaded_only_when_a_build_file_is_read() -> None:
+    code = "import sys, finishmatch.files.build; sys.exit('pydantic_core' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -41,6 +41,7 @@ HEAVY = {
     "PIL",
     "networkx",
     "pydantic",
+    "pydantic_core",
     "jinja2",
     "starlette",
     "uvicorn",
@@ -49,7 +50,7 @@ HEAVY = {
     "tomlkit",
 }
 # The command-line library reads values by this one in some releases.
-BY_TYPER = {"pydantic"}
+BY_TYPER = {"pydantic", "pydantic_core"}
 # Modules that are themselves imported only inside functions.
 INNER = {"files/schema.py", "files/edit.py", "page/app.py", "page/guard.py", "page/serve.py"}
 

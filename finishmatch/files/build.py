@@ -139,12 +139,12 @@ def _tuples(value: Any) -> Any:
 
 
 def _build(file: BuildFile, folder: Path) -> Build:
-    facts = {part.name: PartFacts(**dict(part)) for part in file.part}
+    facts = {part.name: part for part in file.part}
     names = dict.fromkeys(part.name for photo in file.photo for part in photo.part)
     return Build(
         name=file.build.name,
         finish=file.build.finish,
-        tolerance=Tolerance(**dict(file.tolerance)),
+        tolerance=file.tolerance,
         photos=tuple(_photo(photo, folder) for photo in file.photo),
         parts=tuple(facts.get(name, PartFacts(name)) for name in names),
     )
