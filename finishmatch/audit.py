@@ -6,27 +6,33 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from finishmatch.files import build as build_file
-from finishmatch.files.build import Build
 from finishmatch.measure.limits import USUAL, Limits
 from finishmatch.measure.quarantine import Quarantine
 
 if TYPE_CHECKING:
+    from finishmatch.files.build import Build
     from finishmatch.findings import Audit
 
 Progress = Callable[[str, int, int], None]
 
 
-def audit_file(path: Path, progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
+def audit_file(
+    path: Path,
+    progress: Progress | None = None,
+    limits: Limits = USUAL,
+    meanwhile: Callable[[], None] | None = None,
+) -> Audit:
     """Audit a build file. ``progress`` is told the photo, how many are done, and of how many.
 
-    Photos are decoded in a process of their own, within ``limits``.
+    Photos are decoded in a process of their own, within ``limits``; ``meanwhile`` is called while it is at the first.
 
     Errors: those of the build file, the photos, the cards and the marks; all_refused or the card's own error when
     nothing could be measured.
     """
     with Quarantine(limits) as quarantine:  # its process starts while the file is being read
-        return _audited(build_file.read(path), quarantine, progress)
+        from finishmatch.files.build import read
+
+        return _audited(read(path), quarantine, progress, meanwhile=meanwhile)
 
 
 def audit_build(
@@ -37,10 +43,20 @@ def audit_build(
         return _audited(build, quarantine, progress, budget)
 
 
-def _audited(build: Build, quarantine: Quarantine, progress: Progress | None, budget: float | None = None) -> Audit:
+def _audited(
+    build: Build,
+    quarantine: Quarantine,
+    progress: Progress | None,
+    budget: float | None = None,
+    meanwhile: Callable[[], None] | None = None,
+) -> Audit:
     quarantine.expect(build.files())
     # Loaded while the first photo is being decoded.
+    import PIL.ImageDraw  # noqa: F401  # for the marks, all at once
+
     from finishmatch.findings import judged
     from finishmatch.shots import measured
 
+    if meanwhile:
+        meanwhile()
     return judged(build, measured(build, quarantine.open_photo, progress), progress, budget)

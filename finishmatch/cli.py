@@ -60,7 +60,9 @@ def main() -> None:
     # Its matrices are small: threads that wait for one another would double the time. Before numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Its values hold no cycles: looking for some, while modules load and once more at the end, is a tenth of the time.
-    gc.set_threshold(50_000)
+    gc.set_threshold(200_000)
+    # A thread that takes a picture over asks for its turn at every megabyte, while the main one loads modules.
+    sys.setswitchinterval(0.0005)
     try:
         status = app(standalone_mode=False) or 0
         if status == Stopped.exit_status:  # an interrupt, which the parser turns into a status
@@ -119,7 +121,7 @@ def audit(
     from finishmatch.measure.limits import limits
 
     with bar() as progress:
-        found = audit_file(build, progress, limits(max_megapixels, max_megabytes))
+        found = audit_file(build, progress, limits(max_megapixels, max_megabytes), _load_writers)
 
     from finishmatch.files import serial, tables, whole
     from finishmatch.report.page import render
@@ -141,6 +143,14 @@ def audit(
         _print_advice(results)
         print(f"Report: {out / 'report.html'}")
     return int(strict and _a_pair_differs(results))
+
+
+def _load_writers() -> None:
+    """What :func:`audit` writes with."""
+    from finishmatch.files import serial, tables, whole  # noqa: F401
+    from finishmatch.report import page
+
+    page.load()
 
 
 def _a_pair_differs(results: Results) -> bool:

@@ -33,13 +33,15 @@ _STEPS = {"uint8": (256,), "uint16": (1024, 4096, 65536)}
 class Opening:
     """A photo that is being opened. The process must be left to it until :meth:`finish` has returned.
 
+    The picture is left in the process until then, so that one is in memory at a time, or taken over ``at_once``.
+
     A process that breaks off, answers nonsense or takes too long is ended. Whatever goes wrong is raised by
     :meth:`photo`, so that photos that are asked for ahead fail in their turn.
     """
 
-    def __init__(self, path: Path, name: str, process: subprocess.Popen[bytes], limits: Limits) -> None:
+    def __init__(self, path: Path, name: str, process: subprocess.Popen[bytes], limits: Limits, at_once: bool) -> None:
         self.of = (path, name)
-        self._process, self._limits = process, limits
+        self._process, self._limits, self._at_once = process, limits, at_once
         self._data: bytes = b""
         self._head: dict[str, Any] = {}
         self._decoded: Decoded | None = None
@@ -48,7 +50,7 @@ class Opening:
         self._asking.start()
 
     def _ask(self) -> None:
-        """Send the file's bytes and wait until they are decoded; the picture itself is left in the pipe."""
+        """Send the file's bytes and wait until they are decoded."""
         try:
             self._data = read_whole(self.of[0], self._limits.file_bytes, "photo_too_large")
         except InputError as error:
@@ -57,6 +59,8 @@ class Opening:
         with self._watched() as (requests, answers):
             _send(requests, self._data, self._limits)
             self._head = _head(answers)
+            if self._at_once:
+                self._decoded = _decoded(self._head, answers, self._limits)
 
     def finish(self) -> None:
         """Take the picture over; the process is free for the next one. Does nothing the second time."""

@@ -13,11 +13,14 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 import finishmatch
 from finishmatch.measure.limits import USUAL, Limits
-from finishmatch.measure.opening import Opening
-from finishmatch.measure.photo import Photo
+
+if TYPE_CHECKING:
+    from finishmatch.measure.opening import Opening
+    from finishmatch.measure.photo import Photo
 
 _LAUNCH = "import sys; sys.path[:] = sys.argv[1:]; from finishmatch.measure.quarantined import main; main()"
 _PIPE_BYTES = 1 << 20  # a picture is tens of megabytes; the usual 64 KiB cost twice the time
@@ -51,7 +54,7 @@ class Quarantine:
         with self._one_at_a_time:
             self._expected.extend(files)
             if self._begun is None:
-                self._begin_expected()
+                self._begin_expected(at_once=True)  # no other picture is in memory yet
 
     def open_photo(self, path: Path, name: str | None = None) -> Photo:
         """Open a photo. Errors: those of :func:`finishmatch.measure.photo.open_photo`, and decoder_stopped."""
@@ -68,11 +71,18 @@ class Quarantine:
                 return begun
             begun.finish()  # its answer is in the pipe
             self._expected.clear()
-        return Opening(path, name, self._running(), self._limits)
+        return self._open(path, name)
 
-    def _begin_expected(self) -> None:
+    def _begin_expected(self, at_once: bool = False) -> None:
         if self._expected:
-            self._begun = Opening(*self._expected.popleft(), self._running(), self._limits)
+            self._begun = self._open(*self._expected.popleft(), at_once)
+
+    def _open(self, path: Path, name: str, at_once: bool = False) -> Opening:
+        process = self._running()
+        # Loaded while the process loads: it is started by the first line of a program that measures.
+        from finishmatch.measure.opening import Opening
+
+        return Opening(path, name, process, self._limits, at_once)
 
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import os
+import sys
+from contextlib import suppress
 from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishmatch.files.results import CardFit, Exhibits, PhotoResult, Results
@@ -19,7 +23,7 @@ from finishmatch.report.strip import lightness, whole_build
 from finishmatch.report.text import count, number, percent, sentence, visible
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import BytecodeCache, Environment
 
 
 #: Up to so many parts their pictures are shown larger.
@@ -123,6 +127,7 @@ def environment() -> Environment:
 
     made = Environment(
         loader=PackageLoader("finishmatch.report"),
+        bytecode_cache=_compiled(),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=visible,
@@ -132,3 +137,21 @@ def environment() -> Environment:
     made.filters.update(number=number, percent=percent, sentence=sentence)
     made.globals.update(count=count)
     return made
+
+
+def _compiled() -> BytecodeCache | None:
+    """Templates compiled once, kept where Python keeps its compiled modules; None where it may not."""
+    from jinja2 import FileSystemBytecodeCache
+
+    folder = Path(__file__).parent / "templates" / "__pycache__"
+    with suppress(OSError):
+        folder.mkdir(exist_ok=True)
+    keeps = os.access(folder, os.W_OK) and not sys.dont_write_bytecode
+    return FileSystemBytecodeCache(str(folder)) if keeps else None
+
+
+def load() -> None:
+    """Load all that :func:`render` needs: work for a moment in which there is nothing to do but wait."""
+    made = environment()
+    for name in made.list_templates():
+        made.get_template(name)
