@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
-from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
+from finishmatch.colour.space import lab_jacobian, lab_to_xyz, xyz_to_lab
 from finishmatch.measure.camera import Models, evened, slope_is_positive, terms
 from finishmatch.measure.locate import Patches
 
@@ -55,6 +55,7 @@ class _Task:
     lab: Array
     xyz: Array
     neutral: npt.NDArray[np.intp]
+    white: Array
     place: Array
     whitener: Array
     span: tuple[float, float]
@@ -91,12 +92,14 @@ def straightened(patches: Patches) -> Array:
 def _task(patches: Patches, term_count: int, flat: Array | None, belief: Array) -> _Task:
     used = patches.used
     rgb, lab_d50 = patches.rgb[used], patches.lab_d50[used]
-    log = np.log(rgb)
+    log, xyz = np.log(rgb), lab_to_xyz(lab_d50)
+    neutral = np.flatnonzero(patches.neutral[used])
     return _Task(
         rgb=rgb,
         lab=lab_d50,
-        xyz=lab_to_xyz(lab_d50),
-        neutral=np.flatnonzero(patches.neutral[used]),
+        xyz=xyz,
+        neutral=neutral,
+        white=(xyz[neutral] / xyz[neutral, 1:2]).mean(axis=0),
         place=patches.place[used],
         whitener=np.swapaxes(np.linalg.cholesky(local_metric(lab_d50, lab_d50)), -1, -2),
         span=(float(log.min()), float(log.max())),
@@ -131,7 +134,7 @@ def _start(task: _Task) -> Array:
     unknowns[0] = np.clip(slope, 0.3, 3.0) - 1
     weights = np.ones((1, len(task.rgb)))
     value = terms(_balanced(task, unknowns[None], weights)[0], task.term_count)
-    free, base = value[:, :-1] - value[:, -1:], value[:, -1:] * _white(task)
+    free, base = value[:, :-1] - value[:, -1:], value[:, -1:] * task.white
     unknowns[_MATRIX] = np.linalg.lstsq(free, task.xyz - base, rcond=None)[0].ravel()
     return unknowns
 
@@ -140,31 +143,31 @@ def _light(task: _Task, unknowns: Array) -> Array:
     return evened(task.rgb, task.flat, unknowns[..., _BEND], unknowns[..., _OFFSET] * _OFFSET_UNIT, task.span)
 
 
-def _white(task: _Task) -> Array:
-    neutral = task.xyz[task.neutral]
-    return np.asarray((neutral / neutral[:, 1:2]).mean(axis=0))
-
-
-def _gains(task: _Task, unknowns: Array, weights: Array) -> Array:
-    """(..., 3): the gains under which the neutrals' channels agree with their luminance."""
-    seen = _light(task, unknowns)[..., task.neutral, :]
+def _gains(task: _Task, light: Array, weights: Array) -> Array:
+    """(..., 3): the gains under which the neutrals' channels agree with their luminance, for ``light`` (..., n, 3)."""
     weight = weights[..., task.neutral]
     weight = weight / weight.sum(axis=-1, keepdims=True)
     target = np.log(task.xyz[task.neutral, 1])[:, None]
-    return np.asarray(np.exp((weight[..., None] * (target - np.log(np.maximum(seen, 1e-4)))).sum(axis=-2)))
+    seen = np.log(np.maximum(light[..., task.neutral, :], 1e-4))
+    return np.asarray(np.exp((weight[..., None] * (target - seen)).sum(axis=-2)))
 
 
 def _balanced(task: _Task, unknowns: Array, weights: Array) -> Array:
-    return _light(task, unknowns) * _gains(task, unknowns, weights)[..., None, :]
+    light = _light(task, unknowns)
+    return light * _gains(task, light, weights)[..., None, :]
+
+
+def _matrix_inputs(task: _Task, unknowns: Array, weights: Array) -> tuple[Array, Array]:
+    """(..., n, 3) XYZ that no matrix can change, white being kept, and (..., n, terms - 1) inputs of the free rows."""
+    value = terms(_balanced(task, unknowns, weights), task.term_count)
+    evened = np.exp(-(unknowns[..., _SLOPES] @ task.place.T))[..., None]
+    return evened * value[..., -1:] * task.white, evened * (value[..., :-1] - value[..., -1:])
 
 
 def _predict(task: _Task, unknowns: Array, weights: Array) -> Array:
     """XYZ of every patch, light evened. Shapes (..., p), (..., n) to (..., n, 3)."""
-    value = terms(_balanced(task, unknowns, weights), task.term_count)
-    matrix = unknowns[..., _MATRIX].reshape(*unknowns.shape[:-1], task.term_count - 1, 3)
-    xyz = value[..., -1:] * _white(task) + (value[..., :-1] - value[..., -1:]) @ matrix
-    evened = np.exp(-np.einsum("nk,...k->...n", task.place, unknowns[..., _SLOPES]))
-    return np.asarray(xyz * evened[..., None])
+    fixed, free = _matrix_inputs(task, unknowns, weights)
+    return np.asarray(fixed + free @ unknowns[..., _MATRIX].reshape(*unknowns.shape[:-1], -1, 3))
 
 
 def _residuals(task: _Task, unknowns: Array, weights: Array) -> tuple[Array, Array]:
@@ -188,7 +191,7 @@ def _solve(task: _Task, weights: Array, start: Array, rounds: int) -> Array:
     residual, belief = _residuals(task, unknowns, weights)
     cost, root = _cost(residual, belief, weights)
     for _ in range(rounds):
-        normal, slope = _normal_equations(task, unknowns, weights, residual, belief, root)
+        normal, slope = _normal_equations(task, unknowns, weights, residual, root)
         diagonal = np.einsum("bii->bi", normal) + 1e-9
         damped = normal + np.eye(count) * (damping[:, None] * diagonal)[:, None]
         trial = unknowns - np.linalg.solve(damped, slope[..., None])[..., 0]
@@ -205,25 +208,37 @@ def _solve(task: _Task, weights: Array, start: Array, rounds: int) -> Array:
 
 
 def _normal_equations(
-    task: _Task, unknowns: Array, weights: Array, residual: Array, belief: Array, root: Array
+    task: _Task, unknowns: Array, weights: Array, residual: Array, root: Array
 ) -> tuple[Array, Array]:
-    """J'J and J'r of every fit, by forward differences in all unknowns at once."""
-    step = 1e-6
+    """J'J and J'r of every fit, beliefs included."""
     count = unknowns.shape[1]
-    moved, moved_belief = _residuals(task, unknowns[:, None] + np.eye(count) * step, weights[:, None])
-    patches = ((moved - residual[:, None]) * root[:, None, :, None]).reshape(len(unknowns), count, -1)
-    jacobian = np.concatenate([patches, moved_belief - belief[:, None]], axis=-1) / step
-    values = np.concatenate([(residual * root[..., None]).reshape(len(unknowns), -1), belief], axis=-1)
-    return jacobian @ np.swapaxes(jacobian, -1, -2), (jacobian @ values[..., None])[..., 0]
+    jacobian = (_jacobian(task, unknowns, weights, residual) * root[:, None, :, None]).reshape(len(unknowns), count, -1)
+    values = (residual * root[..., None]).reshape(len(unknowns), -1, 1)
+    certainty = np.concatenate([task.belief**2, np.zeros(count - len(task.belief))])
+    normal = jacobian @ np.swapaxes(jacobian, -1, -2) + np.diag(certainty)
+    return normal, (jacobian @ values)[..., 0] + certainty * unknowns
+
+
+def _jacobian(task: _Task, unknowns: Array, weights: Array, residual: Array) -> Array:
+    """(b, p, n, 3) slopes of the residuals: by forward differences for the tone curve, in closed form for the rest."""
+    step = 1e-6
+    bent = unknowns[:, None] + np.eye(_SLOPES.start, unknowns.shape[1]) * step
+    curve = (_residuals(task, bent, weights[:, None])[0] - residual[:, None]) / step
+    fixed, free = _matrix_inputs(task, unknowns, weights)
+    xyz = fixed + free @ unknowns[:, _MATRIX].reshape(len(unknowns), -1, 3)
+    of_xyz = task.whitener @ (lab_jacobian(np.maximum(xyz, _BLACK)) * (xyz > _BLACK)[..., None, :])
+    slopes = -task.place.T[:, :, None] * (of_xyz @ xyz[..., None])[:, None, ..., 0]
+    matrix = np.einsum("bni,bncj->bijnc", free, of_xyz).reshape(len(unknowns), -1, *xyz.shape[1:])
+    return np.concatenate([curve, slopes, matrix], axis=1)
 
 
 def _models(task: _Task, unknowns: Array, weights: Array) -> Models:
     free = unknowns[:, _MATRIX].reshape(len(unknowns), task.term_count - 1, 3)
-    last = _white(task) - free.sum(axis=1)
+    last = task.white - free.sum(axis=1)
     return Models(
         bend=unknowns[:, _BEND],
         offset=unknowns[:, _OFFSET] * _OFFSET_UNIT,
-        gain=_gains(task, unknowns, weights),
+        gain=_gains(task, _light(task, unknowns), weights),
         matrix=np.concatenate([free, last[:, None]], axis=1),
         span=task.span,
     )
