@@ -29,6 +29,8 @@ _STIFF = np.array([0.9, 300.0, 0.3, 10.0, 10.0])
 # Huber's bound, in CIEDE2000: beyond it a patch (printed on, dirty, out of the camera's range) pulls no harder.
 _HUBER = 3.0
 _BLACK = -0.003
+# A step that changes every cost by less than this part is the last one.
+_SETTLED = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,7 +187,7 @@ def _cost(residual: Array, belief: Array, weights: Array) -> tuple[Array, Array]
 
 
 def _solve(task: _Task, weights: Array, start: Array, rounds: int) -> Array:
-    """Levenberg-Marquardt for every row of ``weights`` (b, n) at once, from ``start`` (b, p)."""
+    """Levenberg-Marquardt for every row of ``weights`` (b, n) at once, from ``start`` (b, p), for so many rounds at most."""
     unknowns, count = start.copy(), start.shape[1]
     damping = np.full(len(start), 1e-3)
     residual, belief = _residuals(task, unknowns, weights)
@@ -197,6 +199,7 @@ def _solve(task: _Task, weights: Array, start: Array, rounds: int) -> Array:
         trial = unknowns - np.linalg.solve(damped, slope[..., None])[..., 0]
         trial_residual, trial_belief = _residuals(task, trial, weights)
         trial_cost, trial_root = _cost(trial_residual, trial_belief, weights)
+        settled = bool((np.abs(trial_cost - cost) <= _SETTLED * cost).all())
         better = trial_cost < cost
         unknowns = np.where(better[:, None], trial, unknowns)
         residual = np.where(better[:, None, None], trial_residual, residual)
@@ -204,6 +207,8 @@ def _solve(task: _Task, weights: Array, start: Array, rounds: int) -> Array:
         root = np.where(better[:, None], trial_root, root)
         cost = np.where(better, trial_cost, cost)
         damping = np.where(better, damping * 0.2, damping * 8)
+        if settled:
+            break
     return unknowns
 
 

@@ -89,13 +89,14 @@ class Photo:
     def at_ends(self, encoded: Encoded) -> BoolImage:
         """(..., 3) encoded values to (...): whether any channel is at an end of its scale, no longer proportional to light."""
         top = len(self.curves[0]) - 1
-        # Bounds of the picture's own type: compared with others, it would be copied to a wider one.
+        # Bounds of the picture's own type: compared with others, it would be copied to a wider one. Row by row: it is
+        # compared in one go.
+        rows = encoded.reshape(*encoded.shape[:-2], -1)
         high = encoded.dtype.type(np.ceil(CLIP_HIGH * top))
-        ends = np.zeros(encoded.shape[:-1], dtype=bool)
-        for c, curve in enumerate(self.curves):
-            low = encoded.dtype.type(min(int(np.searchsorted(curve, CLIP_LOW_LINEAR, side="right")), top))
-            ends |= (encoded[..., c] >= high) | (encoded[..., c] < low)
-        return ends
+        lows = [min(int(np.searchsorted(curve, CLIP_LOW_LINEAR, side="right")), top) for curve in self.curves]
+        low = np.tile(np.array(lows, dtype=encoded.dtype), encoded.shape[-2])
+        ends: BoolImage = ((rows >= high) | (rows < low)).reshape(encoded.shape)
+        return ends[..., 0] | ends[..., 1] | ends[..., 2]
 
     def clipped(self, window: Window) -> BoolImage:
         """(h, w) bool: any channel at an end of its scale, grown by two pixels."""
@@ -103,7 +104,7 @@ class Photo:
         left, top = max(window.left - m, 0), max(window.top - m, 0)
         part = self.encoded[top : window.bottom + m, left : window.right + m]
         ends = self.at_ends(part)
-        grown = _grown(_grown(ends, m).T, m).T
+        grown = _grown(_grown(ends, m).T, m).T if ends.any() else ends
         rows, columns = window.bottom - window.top, window.right - window.left
         return grown[window.top - top :, window.left - left :][:rows, :columns]
 
