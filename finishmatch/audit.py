@@ -51,9 +51,11 @@ def _audited(
     meanwhile: Callable[[], None] | None = None,
 ) -> Audit:
     quarantine.expect(build.files())
-    # Loaded while the first photo is being decoded.
-    import PIL.ImageDraw  # noqa: F401  # for the marks, all at once
+    # Loaded while the first photo is being decoded; Pillow, for marks and crops, with its usual formats.
+    import PIL.Image
+    import PIL.ImageDraw
 
+    PIL.Image.preinit()
     from finishmatch.findings import judged
     from finishmatch.shots import measured
 

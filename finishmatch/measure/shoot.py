@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,6 +34,8 @@ from finishmatch.measure.sheet_mean import by_card
 Array = npt.NDArray[np.float64]
 
 _PLAIN_CLIPPED_MAX = 0.05
+# Parts of a photo measured side by side; more than two would wait for one another.
+_AT_ONCE = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,8 +111,15 @@ def shoot(
         return shot_of(photo, None, refusals, (), (*photo.notes, note), failure)
     if card is None and known:
         corrected = bridged(photo, corrected, marks, known)
-    measured = [measure(photo, name, mark, corrected.correction, flat, name in matt) for name, mark in marks]
-    pictures = [corrected_crop(photo, name, mark, corrected.correction, flat) for name, mark in marks]
+    correction = corrected.correction
+
+    def seen(name: str, mark: Mark) -> tuple[Sample | Refusal, Picture]:
+        sample = measure(photo, name, mark, correction, flat, name in matt)
+        return sample, corrected_crop(photo, name, mark, correction, flat)
+
+    with ThreadPoolExecutor(_AT_ONCE) as hands:
+        parts = list(hands.map(seen, *zip(*marks, strict=True)))
+    measured, pictures = [sample for sample, _ in parts], [picture for _, picture in parts]
     return shot_of(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
 
 

@@ -143,7 +143,7 @@ def _compiled() -> BytecodeCache | None:
     """Templates compiled once, kept where Python keeps its compiled modules; None where it may not."""
     from jinja2 import FileSystemBytecodeCache
 
-    folder = Path(__file__).parent / "templates" / "__pycache__"
+    folder = Path(__file__).parent / "__pycache__"
     with suppress(OSError):
         folder.mkdir(exist_ok=True)
     keeps = os.access(folder, os.W_OK) and not sys.dont_write_bytecode
