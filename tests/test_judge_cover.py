@@ -8,6 +8,7 @@ from itertools import combinations
 import networkx
 import numpy as np
 import pytest
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from finishmatch.judge.cover import clique_number, fewest_cliques, maximal_cliques
 
@@ -101,6 +102,24 @@ def test_maximal_cliques_and_the_fewest_agree_with_another_library() -> None:
         theirs = sorted(sorted(clique) for clique in networkx.find_cliques(graph))
         assert maximal_cliques(joined | joined.T) == (theirs, True)
         assert clique_number(joined | joined.T)[0] >= networkx.number_connected_components(graph)
+
+
+def test_the_fewest_cliques_are_those_of_a_plain_integer_programme() -> None:
+    harder = 0
+    for seed in range(60, 96, 2):
+        n = 30
+        joined = np.triu(np.random.default_rng(seed).random((60, 60))[:n, :n] < 0.5, 1)
+        joined |= joined.T
+        cliques = list(networkx.find_cliques(networkx.Graph(joined)))
+        member = np.zeros((n, len(cliques)))
+        for k, clique in enumerate(cliques):
+            member[clique, k] = 1
+        ones = np.ones(len(cliques))
+        plain = milp(ones, integrality=ones, bounds=Bounds(0, 1), constraints=LinearConstraint(member, lb=1))
+        assert clique_number(joined) == (round(plain.fun), round(plain.fun))
+        relaxed = milp(ones, bounds=Bounds(0, 1), constraints=LinearConstraint(member, lb=1))
+        harder += np.ceil(relaxed.fun - 1e-6) < round(plain.fun)
+    assert harder == 3  # these are not told by the relaxation: that so few cliques are too few had to be shown
 
 
 def test_enumerating_cliques_says_when_it_stops_at_the_cap() -> None:
