@@ -135,7 +135,7 @@ def _judged(
         verdict, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
         if fact[a].neutral or fact[b].neutral:
             notes = (*notes, "neutral_part")
-        what = describe(senses[k], limits[k], "level_differs" in notes)
+        what = describe(senses[k], numbers[k].tolerance, "level_differs" in notes)
         judged.append(
             Difference(
                 a,

@@ -5,7 +5,6 @@ A decoder that crashes, hangs or eats memory ends as one error; the next photo g
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 import threading
@@ -24,8 +23,6 @@ if TYPE_CHECKING:
     from finishmatch.measure.photo import Photo
 
 _LAUNCH = "import sys; sys.path[:] = sys.argv[1:]; from finishmatch.measure.quarantined import main; main()"
-# A picture is tens of megabytes, and half the time of decoding it would go to being given them by 4 KiB.
-_LARGE_PAGES = {"GLIBC_TUNABLES": "glibc.malloc.hugetlb=1"}
 _PIPE_BYTES = 1 << 20  # a picture is tens of megabytes; the usual 64 KiB cost twice the time
 
 
@@ -98,7 +95,6 @@ class Quarantine:
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
                 pipesize=_PIPE_BYTES,
-                env={**os.environ, **_LARGE_PAGES},
             )
         return self._process
 

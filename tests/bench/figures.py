@@ -18,6 +18,8 @@ FIGURES = Path(__file__).with_name("FIGURES.csv")
 PROJECT = Path(__file__).resolve().parents[2]
 HEADER = ["bench", "figure", "value", "unit", "note"]
 OURS = [sys.executable, "-m", "finishmatch"]
+# As a person has it: what Python compiled once, it keeps.
+_AS_USUAL = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,8 @@ def environment(*packages: str) -> str:
 def cost_of(command: Sequence[str], folder: Path = PROJECT) -> Cost:
     """Run a command to its end; it must succeed, or find nothing that it could measure (exit status 4)."""
     start, memory = time.perf_counter(), 0.0
-    with subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+    nothing = subprocess.DEVNULL
+    with subprocess.Popen(command, cwd=folder, env=_AS_USUAL, stdout=nothing, stderr=nothing) as process:
         while True:
             pid, status, used = os.wait4(process.pid, os.WNOHANG)
             if pid:

@@ -5,13 +5,13 @@ python tests/bench/sets.py [parts] [rounds]
 
 from __future__ import annotations
 
-import platform
 import sys
 import time
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from figures import environment, record
 
 from finishmatch.colour.finish import Finishes
 from finishmatch.judge.compare import Sighting, compare
@@ -48,20 +48,30 @@ def best_of(rounds: int, task: Callable[[], Any]) -> tuple[float, Any]:
 
 
 def main() -> None:
-    n, rounds = (int(sys.argv[k]) if len(sys.argv) > k else default for k, default in ((1, 400), (2, 1)))
-    print(f"python {platform.python_version()}, numpy {np.__version__}, {platform.machine()}; best of {rounds}")
+    n, rounds = (int(sys.argv[k]) if len(sys.argv) > k else default for k, default in ((1, 400), (2, 3)))
+    note = environment("numpy", "scipy")
+    print(f"{note}; best of {rounds}")
+    rows: list[tuple[str, float, str]] = []
     for title, clusters in (("25 dye lots", 25), ("no lots at all", None)):
         finishes = build(n, clusters)
         facts = [PartFacts(name) for name in finishes.names]
         seen = [Sighting(name, frozenset({"1"})) for name in finishes.names]
-        spent, differences = best_of(rounds, lambda f=finishes, p=facts, s=seen: compare(f, p, Tolerance(), s))  # type: ignore[misc]
+        compared, differences = best_of(rounds, lambda f=finishes, p=facts, s=seen: compare(f, p, Tolerance(), s))  # type: ignore[misc]
         joined, _ = graph_of(finishes.names, differences)
-        print(f"{n} parts, {title}: {len(differences)} pairs compared in {spent:.2f} s")
-        spent, number = best_of(rounds, lambda g=joined: clique_number(g))  # type: ignore[misc]
-        print(f"  fewest sets: {number[0]} to {number[1]} in {spent:.2f} s")
-        spent, sets = best_of(rounds, lambda f=finishes, p=facts, d=differences: find_sets(f, p, d))  # type: ignore[misc]
-        print(f"  with range, narrowest sets and probabilities: {len(sets.sets)} {sets.range} in {spent:.2f} s")
-        print(f"  connected components would say {components(joined)}")
+        counted, number = best_of(rounds, lambda g=joined: clique_number(g))  # type: ignore[misc]
+        parted, sets = best_of(rounds, lambda f=finishes, p=facts, d=differences: find_sets(f, p, d))  # type: ignore[misc]
+        what = f"{n} parts, {title}"
+        rows += [
+            (f"{what}: {len(differences)} pairs compared", compared, "s"),
+            (f"{what}: fewest sets alone", counted, "s"),
+            (f"{what}: narrowest sets, range, probabilities", parted, "s"),
+            (f"{what}: fewest sets", number[1], "sets"),
+            (f"{what}: proven to be needed", number[0], "sets"),
+            (f"{what}: at least", sets.range[0], "sets"),
+            (f"{what}: at most", sets.range[1], "sets"),
+            (f"{what}: connected components would say", components(joined), "sets"),
+        ]
+    record("sets", rows, f"best of {rounds}; {note}")
 
 
 if __name__ == "__main__":
