@@ -12,6 +12,7 @@ from finishmatch.measure.quarantine import Quarantine
 if TYPE_CHECKING:
     from finishmatch.files.build import Build
     from finishmatch.findings import Audit
+    from finishmatch.measure.shoot import Shot
 
 Progress = Callable[[str, int, int], None]
 
@@ -32,7 +33,9 @@ def audit_file(
     with Quarantine(limits) as quarantine:  # its process starts while the file is being read
         from finishmatch.files.build import read
 
-        return _audited(read(path), quarantine, progress, meanwhile=meanwhile)
+        build = read(path)
+        shots = _measured(build, quarantine, progress, meanwhile)
+    return _judged(build, shots, progress)
 
 
 def audit_build(
@@ -40,25 +43,28 @@ def audit_build(
 ) -> Audit:
     """Audit a build value; see :func:`audit_file`. Choices over the budget are left out."""
     with Quarantine(limits) as quarantine:
-        return _audited(build, quarantine, progress, budget)
+        shots = _measured(build, quarantine, progress)
+    return _judged(build, shots, progress, budget)
 
 
-def _audited(
-    build: Build,
-    quarantine: Quarantine,
-    progress: Progress | None,
-    budget: float | None = None,
-    meanwhile: Callable[[], None] | None = None,
-) -> Audit:
+def _measured(
+    build: Build, quarantine: Quarantine, progress: Progress | None, meanwhile: Callable[[], None] | None = None
+) -> list[Shot]:
     quarantine.expect(build.files())
     # Loaded while the first photo is being decoded; Pillow, for marks and crops, with its usual formats.
     import PIL.Image
     import PIL.ImageDraw
 
     PIL.Image.preinit()
-    from finishmatch.findings import judged
+    import finishmatch.findings  # noqa: F401
     from finishmatch.shots import measured
 
     if meanwhile:
         meanwhile()
-    return judged(build, measured(build, quarantine.open_photo, progress), progress, budget)
+    return measured(build, quarantine.open_photo, progress)
+
+
+def _judged(build: Build, shots: list[Shot], progress: Progress | None, budget: float | None = None) -> Audit:
+    from finishmatch.findings import judged
+
+    return judged(build, shots, progress, budget)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
 from types import UnionType
@@ -56,6 +57,11 @@ def document(results: Results) -> dict[str, Any]:
     for choice in plain["choices"] or ():
         choice["picks"] = dict(choice["picks"])
     return plain
+
+
+def plain_rows(values: Sequence[Any]) -> list[dict[str, Any]]:
+    """Parts, differences ... of results as :func:`document` has them. Errors: as there."""
+    return [_encode(type(value), value, "") for value in values]
 
 
 def to_json(results: Results) -> str:

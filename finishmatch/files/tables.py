@@ -10,7 +10,7 @@ from dataclasses import fields
 from typing import Any
 
 from finishmatch.files.results import Difference, Results
-from finishmatch.files.serial import document
+from finishmatch.files.serial import plain_rows
 
 # What makes a spreadsheet take a text for a formula
 # (OWASP, "CSV Injection", https://owasp.org/www-community/attacks/CSV_Injection).
@@ -29,13 +29,13 @@ def parts_csv(results: Results) -> str:
     ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` is a JSON object,
     correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts.
     """
-    return csv_text(_PART_COLUMNS, (_part(part) for part in document(results)["parts"]))
+    return csv_text(_PART_COLUMNS, map(_part, plain_rows(results.parts)))
 
 
 def differences_csv(results: Results) -> str:
     """One line a pair of measured parts, with the columns of results.json; of its notes, the codes."""
-    rows = document(results)["differences"]
-    return csv_text([field.name for field in fields(Difference)], ({**row, "notes": _codes(row)} for row in rows))
+    lines = ({**row, "notes": _codes(row)} for row in plain_rows(results.differences))
+    return csv_text([field.name for field in fields(Difference)], lines)
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:

@@ -105,7 +105,8 @@ def _covariance(stack: _Stack) -> Array:
     for s, (own, level) in enumerate(zip(stack.own, stack.level, strict=True)):
         noise[3 * s : 3 * s + 3, 3 * s : 3 * s + 3] = own @ own.T + np.outer(level, level)
     for loadings in stack.shared.values():
-        noise += loadings @ loadings.T
+        rows = np.flatnonzero(loadings.any(axis=1))
+        noise[np.ix_(rows, rows)] += loadings[rows] @ loadings[rows].T
     return noise
 
 

@@ -7,6 +7,7 @@ import os
 import platform
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -39,20 +40,25 @@ def environment(*packages: str) -> str:
 
 def cost_of(command: Sequence[str], folder: Path = PROJECT) -> Cost:
     """Run a command to its end; it must succeed, or find nothing that it could measure (exit status 4)."""
-    start, memory = time.perf_counter(), 0.0
-    nothing = subprocess.DEVNULL
+    nothing, seen, over = subprocess.DEVNULL, [0.0], threading.Event()
+    start = time.perf_counter()
     with subprocess.Popen(command, cwd=folder, env=_AS_USUAL, stdout=nothing, stderr=nothing) as process:
-        while True:
-            pid, status, used = os.wait4(process.pid, os.WNOHANG)
-            if pid:
-                break
-            memory = max(memory, _resident_mb(process.pid))
-            time.sleep(0.004)
+        watch = threading.Thread(target=_watch_memory, args=(process.pid, seen, over))
+        watch.start()
+        _, status, used = os.wait4(process.pid, 0)
         wall = time.perf_counter() - start
+        over.set()
+        watch.join()
         process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode not in (0, 4):
         raise SystemExit(f"{' '.join(command)} ended with {process.returncode}")
-    return Cost(wall, used.ru_utime + used.ru_stime, max(memory, used.ru_maxrss / 1024))
+    return Cost(wall, used.ru_utime + used.ru_stime, max(*seen, used.ru_maxrss / 1024))
+
+
+def _watch_memory(pid: int, seen: list[float], over: threading.Event) -> None:
+    """Look now and then; more often would take time from what is measured."""
+    while not over.wait(0.02):
+        seen.append(_resident_mb(pid))
 
 
 def _resident_mb(pid: int) -> float:
