@@ -91,6 +91,7 @@ def primaries_to_xyz_d50(primaries_xy: Array, white: Array = WHITE_D65) -> Array
 # IEC 61966-2-1 (its primaries are those of ITU-R BT.709).
 SRGB_PRIMARIES: Array = np.array([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]])
 SRGB_TO_XYZ_D50: Array = primaries_to_xyz_d50(SRGB_PRIMARIES)
+_XYZ_D50_TO_SRGB: Array = np.asarray(np.linalg.inv(SRGB_TO_XYZ_D50), dtype=float)
 
 
 def srgb_decode(encoded: npt.ArrayLike) -> Array:
@@ -108,7 +109,7 @@ def srgb_encode(linear: npt.ArrayLike) -> Array:
 
 def xyz_to_srgb(xyz: npt.ArrayLike) -> Array:
     """Encoded sRGB, 0 to 1, of XYZ D50; colours outside are clipped. Shapes (..., 3) to (..., 3)."""
-    return srgb_encode(np.asarray(xyz, dtype=float) @ np.linalg.inv(SRGB_TO_XYZ_D50).T)
+    return srgb_encode(np.asarray(xyz, dtype=float) @ _XYZ_D50_TO_SRGB.T)
 
 
 def lab_to_hex(lab: npt.ArrayLike) -> str:

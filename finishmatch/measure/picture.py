@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.colour.space import SRGB_TO_XYZ_D50, srgb_encode
+from finishmatch.colour.space import xyz_to_srgb
 from finishmatch.measure.correct import Correction
 from finishmatch.measure.flat import FlatField
 from finishmatch.measure.marks import Mark, region
@@ -42,10 +42,9 @@ def corrected_crop(photo: Photo, part: str, mark: Mark, correction: Correction, 
     encoded = photo.encoded[window.top : window.bottom, window.left : window.right]
     linear = _shrunk(encoded, step, photo.light)
     weight = _shrunk(mask[..., None], step, np.asarray)
-    points = _centres(window, linear.shape[:2], step)
-    frame = None if flat is None else flat.rgb(points)
+    frame = None if flat is None else flat.rgb(_centres(window, linear.shape[:2], step))
     xyz = correction.models.first().xyz(linear.reshape(-1, 3), frame)[0]
-    srgb = srgb_encode(xyz @ np.linalg.inv(SRGB_TO_XYZ_D50).T).reshape(linear.shape)
+    srgb = xyz_to_srgb(xyz).reshape(linear.shape)
     shown = srgb + (_GREY - srgb) * _DIMMED * (1 - weight)
     return Picture(part, photo.name, _jpeg(shown), shown.shape[1], shown.shape[0])
 

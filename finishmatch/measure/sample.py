@@ -125,11 +125,12 @@ def measure(
         )
     pixels = _pixels(photo, _Lattice(window, step), inner & ~clipped, correction, flat)
     levelled = _at_one_level(pixels.xyz)
-    minority = _second_finish(levelled)
+    middle = _medians(levelled)
+    minority = _second_finish(levelled, middle)
     if minority.mean() > _MINORITY_REFUSED:
         note = Note("two_finishes", f"{minority.mean():.0%} of the outline is of another colour than the rest.")
         return Refusal(part, photo.name, float(1 - minority.mean()), (*notes, note))
-    kept = ~minority & ~_chromaticity_outliers(levelled[:, 1:])
+    kept = ~minority & ~_chromaticity_outliers(levelled[:, 1:] - middle[1:])
     dropped = 1 - float(kept.mean())
     if dropped > _MINORITY_NOTED:
         notes.append(
@@ -168,10 +169,9 @@ def _at_one_level(xyz: Array) -> Array:
     return xyz_to_lab(xyz * (np.median(level) / np.maximum(xyz[:, 1:2], 1e-9)))
 
 
-def _second_finish(levelled: Array) -> npt.NDArray[np.bool_]:
+def _second_finish(levelled: Array, middle: Array) -> npt.NDArray[np.bool_]:
     """Which pixels belong to the smaller of two clearly separate clusters of chromaticity; none where there is one."""
-    lightness, *base = _medians(levelled)
-    centred = levelled[:, 1:] - base
+    centred = levelled[:, 1:] - middle[1:]
     axis = np.linalg.eigh(centred.T @ centred)[1][:, -1]
     along = centred @ axis
     ordered = np.sort(along)
@@ -183,8 +183,7 @@ def _second_finish(levelled: Array) -> npt.NDArray[np.bool_]:
     widths = [1.4826 * np.median(np.abs(g @ axis - np.median(g @ axis))) + 1e-6 for g in groups]
     middles = [_medians(g) for g in groups]
     gap = abs(float((middles[0] - middles[1]) @ axis))
-    de00 = float(ciede2000([lightness, *(base + middles[0])], [lightness, *(base + middles[1])]))
-    separate = de00 > _CLUSTER_DE00 and gap * np.sqrt(2) / np.hypot(*widths) > _CLUSTER_D
+    separate = gap * np.sqrt(2) / np.hypot(*widths) > _CLUSTER_D and _apart(middle, *middles) > _CLUSTER_DE00
     smaller = low if low.sum() * 2 <= len(low) else ~low
     return smaller if separate else np.zeros(len(along), dtype=bool)
 
@@ -202,10 +201,15 @@ def _best_split(ordered: Array) -> int:
     return int(np.argmax(between))
 
 
+def _apart(lab: Array, one: Array, other: Array) -> float:
+    """CIEDE2000 of two shifts of a*, b* from one colour."""
+    return float(ciede2000(lab + np.array([0, *one]), lab + np.array([0, *other])))
+
+
 def _chromaticity_outliers(chroma: Array) -> npt.NDArray[np.bool_]:
-    middle = _medians(chroma)
-    width = 1.4826 * _medians(np.abs(chroma - middle)) + 0.3
-    return np.asarray((((chroma - middle) / width) ** 2).sum(axis=1) > _OUTLIER_SD**2)
+    """Which pixels lie far from the median, itself at 0, 0."""
+    width = 1.4826 * _medians(np.abs(chroma)) + 0.3
+    return np.asarray(((chroma / width) ** 2).sum(axis=1) > _OUTLIER_SD**2)
 
 
 def _medians(values: Array) -> Array:
