@@ -9,13 +9,14 @@ from scenes import CORNERS, PLAIN, REAL_PHOTOS, Camera, scene, shoot_scene
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
 from finishmatch.errors import NothingMeasured
+from finishmatch.measure import fit
 from finishmatch.measure.cards import chart24, plain
 from finishmatch.measure.correct import Correction
 from finishmatch.measure.flat import fit_flat
 from finishmatch.measure.marks import Box, Outline
 from finishmatch.measure.photo import Photo, open_photo
 from finishmatch.measure.sample import Sample, measure
-from finishmatch.measure.shoot import correct
+from finishmatch.measure.shoot import correct, located
 
 CHART = Outline(tuple((float(x), float(y)) for x, y in CORNERS))
 BRONZE, COPPER, TEAL = np.array([42.0, 14, 28]), np.array([50.0, 26, 30]), np.array([40.0, -22, -12])
@@ -67,6 +68,20 @@ def test_a_root_polynomial_is_taken_only_where_it_is_proved_better() -> None:
     rooted = correct(shoot_scene(bent, PLAIN), chart24(), CHART)
     assert rooted.correction.method == "tone curve and root-polynomial of degree 2"
     assert rooted.correction.models.matrix.shape[1:] == (6, 3)
+
+
+@pytest.mark.parametrize("term_count", [3, 6])
+def test_the_slopes_in_closed_form_are_those_of_small_steps(term_count: int) -> None:
+    patches = located(shoot_scene(scene({})), chart24(), CHART)[1]
+    task = fit._task(patches, term_count, None, fit._BELIEF)
+    weights = np.vstack([np.ones(len(task.rgb)), 1 - np.eye(len(task.rgb))])
+    rng = np.random.default_rng(4)
+    unknowns = fit._start(task) + rng.normal(0, 0.02, (len(weights), task.unknowns))
+    residual, _ = fit._residuals(task, unknowns, weights)
+    step = 1e-5 * np.eye(task.unknowns)
+    ahead, behind = (fit._residuals(task, unknowns[:, None] + way * step, weights[:, None])[0] for way in (1, -1))
+    closed = fit._jacobian(task, unknowns, weights, residual)
+    np.testing.assert_allclose(closed, (ahead - behind) / 2e-5, atol=1e-4 * np.abs(closed).max())
 
 
 def test_white_is_kept() -> None:
