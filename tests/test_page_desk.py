@@ -12,7 +12,6 @@ from PIL import Image
 
 from finishmatch.audit import audit_file
 from finishmatch.errors import InputError
-from finishmatch.measure import sample
 from finishmatch.page import darkroom
 from finishmatch.page.desk import Desk
 from finishmatch.page.serve import start_build
@@ -115,13 +114,13 @@ def test_the_live_pane_says_what_the_audit_says(folder):
 
 def test_only_what_changed_is_measured_again(folder, monkeypatch):
     calls = []
-    real = sample.measure
+    real = darkroom.part_of
 
     def counted(photo, part, *rest):
         calls.append(part)
         return real(photo, part, *rest)
 
-    monkeypatch.setattr(darkroom, "measure", counted)
+    monkeypatch.setattr(darkroom, "part_of", counted)
     corrections = []
     correct = darkroom.correct
     monkeypatch.setattr(darkroom, "correct", lambda *args: corrections.append(1) or correct(*args))

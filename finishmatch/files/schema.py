@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import MISSING, dataclass, fields
+from functools import cache
 from pathlib import PureWindowsPath
 from typing import Any
 
@@ -86,6 +87,7 @@ TABLES: dict[tuple[str, ...], type] = {
 }
 
 
+@cache
 def _validator() -> SchemaValidator:
     """Numbers may be whole or not, but a text or a truth value is no number; unknown keys are errors."""
     name, path = _text(_name), _text(_relative)

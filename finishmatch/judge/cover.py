@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import islice
+from itertools import chain, islice
 from random import Random
 
 import numpy as np
@@ -204,7 +204,7 @@ def _regrouped(joined: Graph, cliques: Cliques, bound: int) -> Cliques:
         cliques = cliques[::-1] if turn % 2 else order.sample(cliques, len(cliques))
         grown: Cliques = []
         common: list[int] = []  # the neighbours that all of a clique's vertices have
-        for v in (v for clique in cliques for v in clique):
+        for v in chain.from_iterable(cliques):
             for k, shared in enumerate(common):
                 if shared >> v & 1:
                     grown[k].append(v)

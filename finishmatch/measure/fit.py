@@ -168,7 +168,11 @@ def _matrix_inputs(task: _Task, unknowns: Array, weights: Array) -> tuple[Array,
 
 def _predict(task: _Task, unknowns: Array, weights: Array) -> Array:
     """XYZ of every patch, light evened. Shapes (..., p), (..., n) to (..., n, 3)."""
-    fixed, free = _matrix_inputs(task, unknowns, weights)
+    return _mixed(*_matrix_inputs(task, unknowns, weights), unknowns)
+
+
+def _mixed(fixed: Array, free: Array, unknowns: Array) -> Array:
+    """(..., n, 3) XYZ of what :func:`_matrix_inputs` gives."""
     return np.asarray(fixed + free @ unknowns[..., _MATRIX].reshape(*unknowns.shape[:-1], -1, 3))
 
 
@@ -230,7 +234,7 @@ def _jacobian(task: _Task, unknowns: Array, weights: Array, residual: Array) -> 
     bent = unknowns[:, None] + np.eye(_SLOPES.start, unknowns.shape[1]) * step
     curve = (_residuals(task, bent, weights[:, None])[0] - residual[:, None]) / step
     fixed, free = _matrix_inputs(task, unknowns, weights)
-    xyz = fixed + free @ unknowns[:, _MATRIX].reshape(len(unknowns), -1, 3)
+    xyz = _mixed(fixed, free, unknowns)
     of_xyz = task.whitener @ (lab_jacobian(np.maximum(xyz, _BLACK)) * (xyz > _BLACK)[..., None, :])
     slopes = -task.place.T[:, :, None] * (of_xyz @ xyz[..., None])[:, None, ..., 0]
     matrix = np.einsum("bni,bncj->bijnc", free, of_xyz).reshape(len(unknowns), -1, *xyz.shape[1:])

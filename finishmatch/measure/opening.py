@@ -59,12 +59,15 @@ class Opening:
         with self._watched() as (requests, answers):
             _send(requests, self._data, self._limits)
             self._head = _head(answers)
-            if self._at_once:
-                self._decoded = _decoded(self._head, answers, self._limits)
+        if self._at_once:
+            self._take_over()
 
     def finish(self) -> None:
         """Take the picture over; the process is free for the next one. Does nothing the second time."""
         self._asking.join()
+        self._take_over()
+
+    def _take_over(self) -> None:
         if self._error is None and self._decoded is None:
             with self._watched() as (_, answers):
                 self._decoded = _decoded(self._head, answers, self._limits)

@@ -112,15 +112,19 @@ def shoot(
     if card is None and known:
         corrected = bridged(photo, corrected, marks, known)
     correction = corrected.correction
-
-    def seen(name: str, mark: Mark) -> tuple[Sample | Refusal, Picture]:
-        sample = measure(photo, name, mark, correction, flat, name in matt)
-        return sample, corrected_crop(photo, name, mark, correction, flat)
-
     with ThreadPoolExecutor(_AT_ONCE) as hands:
-        parts = list(hands.map(seen, *zip(*marks, strict=True)))
+        asked = [hands.submit(part_of, photo, name, mark, correction, flat, name in matt) for name, mark in marks]
+    parts = [one.result() for one in asked]
     measured, pictures = [sample for sample, _ in parts], [picture for _, picture in parts]
     return shot_of(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
+
+
+def part_of(
+    photo: Photo, name: str, mark: Mark, correction: Correction, flat: FlatField | None, matt: bool
+) -> tuple[Sample | Refusal, Picture]:
+    """What a photo says of one part, and the part's picture. Errors: those of the mark."""
+    sample = measure(photo, name, mark, correction, flat, matt)
+    return sample, corrected_crop(photo, name, mark, correction, flat)
 
 
 def shot_of(

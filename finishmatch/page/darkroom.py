@@ -18,10 +18,10 @@ from finishmatch.measure.cards import Card
 from finishmatch.measure.flat import FlatField, fit_flat
 from finishmatch.measure.marks import Mark, Mask
 from finishmatch.measure.photo import Photo
-from finishmatch.measure.picture import Picture, corrected_crop
+from finishmatch.measure.picture import Picture
 from finishmatch.measure.quarantine import open_safely
-from finishmatch.measure.sample import Refusal, Sample, measure
-from finishmatch.measure.shoot import Corrected, Shot, bridged, correct, known_colours, shot_of
+from finishmatch.measure.sample import Refusal, Sample
+from finishmatch.measure.shoot import Corrected, Shot, bridged, correct, known_colours, part_of, shot_of
 from finishmatch.page.contours import Pieces, contours
 from finishmatch.shots import card_in, mean_print, place_of, second_place_of
 
@@ -170,7 +170,6 @@ def _measured(
     photo: Photo, part: PartMark, corrected: Corrected, flat: FlatField | None, matt: bool
 ) -> tuple[Sample | Refusal, Picture | None]:
     try:
-        found = measure(photo, part.name, part.mark, corrected.correction, flat, matt)
-        return found, corrected_crop(photo, part.name, part.mark, corrected.correction, flat)
+        return part_of(photo, part.name, part.mark, corrected.correction, flat, matt)
     except InputError as error:
         return Refusal(part.name, photo.name, 0.0, (Note(error.code, f"{error}."),)), None

@@ -143,11 +143,12 @@ def _compiled() -> BytecodeCache | None:
     """Templates compiled once, kept where Python keeps its compiled modules; None where it may not."""
     from jinja2 import FileSystemBytecodeCache
 
+    if sys.dont_write_bytecode:
+        return None
     folder = Path(__file__).parent / "__pycache__"
     with suppress(OSError):
         folder.mkdir(exist_ok=True)
-    keeps = os.access(folder, os.W_OK) and not sys.dont_write_bytecode
-    return FileSystemBytecodeCache(str(folder)) if keeps else None
+    return FileSystemBytecodeCache(str(folder)) if os.access(folder, os.W_OK) else None
 
 
 def load() -> None:
