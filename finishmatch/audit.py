@@ -6,13 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from finishmatch.measure.limits import USUAL, Limits
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.photo.limits import USUAL, Limits
+from finishmatch.photo.process.parent import Quarantine
 
 if TYPE_CHECKING:
-    from finishmatch.files.build import Build
-    from finishmatch.findings import Audit
-    from finishmatch.measure.shoot import Shot
+    from finishmatch.build.build import Build
+    from finishmatch.part.measured_photo import Shot
+    from finishmatch.results.judged import Audit
 
 Progress = Callable[[str, int, int], None]
 
@@ -31,7 +31,7 @@ def audit_file(
     nothing could be measured.
     """
     with Quarantine(limits) as quarantine:  # its process starts while the file is being read
-        from finishmatch.files.build import read
+        from finishmatch.build.build import read
 
         build = read(path)
         shots = _measured(build, quarantine, progress, meanwhile)
@@ -56,8 +56,8 @@ def _measured(
     import PIL.ImageDraw
 
     PIL.Image.preinit()
-    import finishmatch.findings  # noqa: F401
-    from finishmatch.shots import measured
+    import finishmatch.results.judged  # noqa: F401
+    from finishmatch.measure import measured
 
     if meanwhile:
         meanwhile()
@@ -65,6 +65,6 @@ def _measured(
 
 
 def _judged(build: Build, shots: list[Shot], progress: Progress | None, budget: float | None = None) -> Audit:
-    from finishmatch.findings import judged
+    from finishmatch.results.judged import judged
 
     return judged(build, shots, progress, budget)

@@ -20,8 +20,8 @@ from finishmatch.verbs.mark import mark
 from finishmatch.verbs.progress import bar
 
 if TYPE_CHECKING:
-    from finishmatch.files.build import Build, PartMark
-    from finishmatch.files.results import Results
+    from finishmatch.build.build import Build, PartMark
+    from finishmatch.results.results import Results
 
 HELP = """Says from photographs which parts sold under one finish name will look alike and which will stand out.
 
@@ -120,23 +120,24 @@ def audit(
 ) -> int:
     """Measure a build, compare all parts, write the report."""
     from finishmatch.audit import audit_file
-    from finishmatch.measure.limits import limits
+    from finishmatch.photo.limits import limits
 
     with bar() as progress:
         found = audit_file(build, progress, limits(max_megapixels, max_megabytes), _load_writers)
 
-    from finishmatch.files import serial, tables, whole
+    from finishmatch import disk
     from finishmatch.report.page import render
+    from finishmatch.results import csv_tables, json_text
 
     results = found.results
-    text = serial.to_json(results)
-    whole.write_whole(
+    text = json_text.to_json(results)
+    disk.write_whole(
         out,
         {
             "report.html": render(results, found.exhibits).encode(),
             "results.json": text.encode(),
-            "parts.csv": tables.parts_csv(results).encode(),
-            "differences.csv": tables.differences_csv(results).encode(),
+            "parts.csv": csv_tables.parts_csv(results).encode(),
+            "differences.csv": csv_tables.differences_csv(results).encode(),
         },
     )
     if as_json:
@@ -149,8 +150,8 @@ def audit(
 
 def _load_writers() -> None:
     """What :func:`audit` writes with."""
-    from finishmatch.files import serial, tables, whole  # noqa: F401
     from finishmatch.report import page
+    from finishmatch.results import csv_tables, json_text  # noqa: F401
 
     page.load()
 
@@ -181,13 +182,13 @@ def measure(
 ) -> None:
     """Measure and compare parts in one photo, no build file."""
     from finishmatch.audit import audit_build
-    from finishmatch.files import serial
-    from finishmatch.measure.limits import limits
+    from finishmatch.photo.limits import limits
+    from finishmatch.results import json_text
 
     build = _one_photo(photo, card, part, corners, edition, layout)
     results = audit_build(build, limits=limits(max_megapixels, max_megabytes)).results
     if as_json:
-        whole = serial.document(results)
+        whole = json_text.document(results)
         _print_json({key: whole[key] for key in ("photos", "parts", "differences")})
     else:
         _print_measured(results)
@@ -196,7 +197,7 @@ def measure(
 def _one_photo(
     photo: Path, kind: str, parts: list[str], corners: str | None, edition: str | None, layout: str | None
 ) -> Build:
-    from finishmatch.files.build import Build, CardEntry, PhotoEntry
+    from finishmatch.build.build import Build, CardEntry, PhotoEntry
     from finishmatch.judge.facts import PartFacts, Tolerance
 
     named = kind in ("chart24", "sheet", "grey18", "white", "none")
@@ -218,8 +219,8 @@ def _one_photo(
 
 
 def _part_mark(text: str) -> PartMark:
-    from finishmatch.files.build import PartMark
-    from finishmatch.measure.marks import Box
+    from finishmatch.build.build import PartMark
+    from finishmatch.photo.marks import Box
 
     name, _, box = text.rpartition("=")
     numbers = values.numbers(box, 4)
@@ -274,15 +275,16 @@ def new(
     as_json: Json = False,
 ) -> None:
     """Write a commented build file to start from."""
-    from finishmatch.files import build, whole
-    from finishmatch.measure.quarantine import Quarantine
+    from finishmatch import disk
+    from finishmatch.build import build
+    from finishmatch.photo.process.parent import Quarantine
 
     with Quarantine() as quarantine:
         for photo in photos:
             quarantine.open_photo(photo)
     text = build.template(photos, out.parent if out else Path())
     if out:
-        whole.write_new(out, text)
+        disk.write_new(out, text)
     if as_json:
         _print_json({"build_file": text})
     else:

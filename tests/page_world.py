@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from scenes import PLAIN, as_jpeg, scene, shoot_scene
 
-from finishmatch.page.desk import Desk
+from finishmatch.page.editing import Desk
 from finishmatch.page.guard import Keys
 from finishmatch.page.serve import server_of
 

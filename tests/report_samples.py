@@ -11,7 +11,7 @@ import numpy as np
 from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import Note
-from finishmatch.files.results import (
+from finishmatch.results.results import (
     Advice,
     BuildInfo,
     CardFit,

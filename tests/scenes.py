@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
+from finishmatch.card.reference import GAP, chart24
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, lab_to_xyz
-from finishmatch.measure.cards import GAP, chart24
-from finishmatch.measure.photo import Photo
+from finishmatch.photo.photo import Photo
 
 REAL_PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "real_photos"
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from finishmatch.colour.finish import Finish
+from finishmatch.colour.measured_colour import Finish
 from finishmatch.errors import FinishmatchError
-from finishmatch.files.shelf import open_shelf
-from finishmatch.files.shelf_record import Origin, Record
+from finishmatch.shelf.record import Origin, Record
+from finishmatch.shelf.store import open_shelf
 
 CHART = Origin(("ab" * 32,), ("window",), "chart24", 1.25, "finishmatch 0.1.0", ("card_located",))
 

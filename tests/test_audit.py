@@ -13,8 +13,8 @@ from finishmatch.audit import audit_file
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import NothingMeasured
-from finishmatch.files import serial
-from finishmatch.files.results import Results
+from finishmatch.results import json_text
+from finishmatch.results.results import Results
 
 NONE = '{ kind = "none" }'
 COINS = """
@@ -101,7 +101,7 @@ def test_renaming_and_reordering_parts_changes_no_verdict(tmp_path: Path, plain:
 
 def test_the_same_input_gives_the_same_bytes(tmp_path: Path) -> None:
     build = write_build(tmp_path)
-    first, second = (serial.to_json(audit_file(build).results) for _ in range(2))
+    first, second = (json_text.to_json(audit_file(build).results) for _ in range(2))
     assert first == second
     assert str(tmp_path) not in first
 

@@ -12,13 +12,13 @@ from scenes import Camera, as_jpeg
 from sheet_scenes import Setting, View, shot
 
 from finishmatch.audit import audit_file
+from finishmatch.card.sheet import design
 from finishmatch.cli import main
-from finishmatch.files.exchange import read_card_table
-from finishmatch.files.results import Results
-from finishmatch.files.serial import from_json, to_json
-from finishmatch.files.shelf_record import from_results, sighting
+from finishmatch.exchange.card_table import read_card_table
 from finishmatch.judge.facts import PartFacts
-from finishmatch.measure import sheet
+from finishmatch.results.json_text import from_json, to_json
+from finishmatch.results.results import Results
+from finishmatch.shelf.record import from_results, sighting
 
 PARTS = {
     "bronze": ((30.0, 75.0, 50.0, 50.0), np.array([42.0, 14, 28])),
@@ -110,15 +110,15 @@ def test_a_sheet_of_another_kind_is_refused(
 def test_a_sheet_is_learnt_and_then_serves_in_a_build(
     bench: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    out = bench / "my-sheet.txt"
+    out = bench / "my-design.txt"
     status, said, _ = run(capsys, monkeypatch, "card", "learn", bench / "first.jpg", "--by", "chart24", "--out", out)
     assert status == 0
-    assert '{ kind = "my-sheet.txt", layout = [9, 6] }' in said
+    assert '{ kind = "my-design.txt", layout = [9, 6] }' in said
     table = read_card_table(out, (9, 6))
-    assert table.patches == sheet.NAMES
+    assert table.patches == design.NAMES
     assert table.lab_sd is not None
     assert run(capsys, monkeypatch, "card", "learn", bench / "first.jpg", "--by", "chart24", "--out", out)[0] == 3
-    card = '{ kind = "my-sheet.txt", layout = [9, 6] }'
+    card = '{ kind = "my-design.txt", layout = [9, 6] }'
     first = photo_table("first.jpg", '{ kind = "chart24" }', VIEWS[0], PARTS)
     results = judged(bench, first, photo_table("second.jpg", card, VIEWS[1], SECOND))
     assert results.photos[1].card.origin == "located"

@@ -18,11 +18,11 @@ from builds import COLOURS, PLACES, build_text, picture, save, write_build
 from scenes import CORNERS
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import joint
+from finishmatch.colour.measured_colour import joint
 from finishmatch.errors import CODES
-from finishmatch.files import serial
-from finishmatch.files.results import finishes
 from finishmatch.judge.pairs import every_pair
+from finishmatch.results import json_text
+from finishmatch.results.results import finishes
 
 TOP = ["schema", "version", "build", "photos", "parts", "differences", "sets", "sets_range", "choices", "advice"]
 KEYS = {
@@ -105,7 +105,7 @@ def test_every_number_is_finite(audited: tuple[Path, Any]) -> None:
 
 def test_the_joint_covariance_can_be_rebuilt_from_json_and_csv(audited: tuple[Path, Any]) -> None:
     folder, _ = audited
-    read = serial.from_json((folder / "out" / "results.json").read_text("utf-8"))
+    read = json_text.from_json((folder / "out" / "results.json").read_text("utf-8"))
     table = joint(finishes(read))
     pairs = every_pair(table)
     for k, difference in enumerate(read.differences):

@@ -16,22 +16,28 @@ from finishmatch.errors import CODES
 HOUSE = Path(finishmatch.__file__).parent
 PROJECT = HOUSE.parent
 
-# Each room and the rooms below it. `errors`, `text` and `disk` lie under all of them.
+# Each folder, in the order of the line, and what it may import beside itself and the ground that lies under all of them.
 FLOORS = {
     "colour": set(),
-    "measure": {"colour"},
+    "photo": {"colour"},
+    "card": {"colour", "photo"},
+    "part": {"colour", "photo", "card"},
     "judge": {"colour"},
-    "files": {"colour", "measure", "judge"},
-    # The report draws what results hold; it turns Lab into screen colours by the colour room, not by a second copy.
-    "report": {"files", "colour"},
-    "shots": {"measure", "files"},
-    "findings": {"colour", "measure", "judge", "files"},
-    "audit": {"measure", "files", "shots", "findings"},
-    "batch": {"files", "audit"},
-    "page": {"colour", "measure", "judge", "files", "report", "shots", "findings"},
-    "verbs": {"colour", "measure", "judge", "files", "report", "findings", "audit", "batch", "page"},
-    "cli": {"colour", "measure", "judge", "files", "report", "audit", "verbs"},
+    "advise": {"colour", "judge"},
+    "build": {"photo", "card", "judge"},
+    "results": {"colour", "card", "part", "judge", "advise", "build"},
+    "shelf": {"colour", "judge", "results"},
+    "exchange": {"colour", "shelf", "results"},
+    "measure": {"photo", "card", "part", "build", "exchange"},
+    # The report draws what results hold; it turns Lab into screen colours by the colour folder, not by a second copy.
+    "report": {"results", "colour"},
+    "audit": {"photo", "part", "build", "results", "measure"},
+    "batch": {"build", "results", "audit"},
+    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure"},
 }
+_ALL = set(FLOORS)
+FLOORS["verbs"] = _ALL
+FLOORS["cli"] = _ALL | {"verbs"}
 GROUND = {"errors", "disk", "text", "__version__"}
 HEAVY = {
     "colour",
@@ -52,7 +58,7 @@ HEAVY = {
 # The command-line library reads values by this one in some releases.
 BY_TYPER = {"pydantic", "pydantic_core"}
 # Modules that are themselves imported only inside functions.
-INNER = {"files/schema.py", "files/edit.py", "page/app.py", "page/guard.py", "page/serve.py"}
+INNER = {"build/tables.py", "build/edit.py", "page/app.py", "page/guard.py", "page/serve.py"}
 
 
 def sources() -> list[Path]:

@@ -7,7 +7,7 @@ import pytest
 from scipy.special import chdtr, chndtrinc, ndtri
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import Finishes
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import InputError
 from finishmatch.judge.chi_square import FAR_ABOVE, FAR_BELOW, MISS_ABOVE, MISS_BELOW, limits

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import Finish
+from finishmatch.colour.measured_colour import Finish
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance, xyz_to_lab
 from finishmatch.judge.drift import Drift, Measured, drift
 from finishmatch.report.drift import render_drift, summary, words

@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import Finishes
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.sets import Sets, agrees, find_sets, joint_probability

@@ -14,12 +14,12 @@ from scenes import as_jpeg
 from sheet_scenes import Setting, View, shot
 
 from finishmatch.audit import audit_file
-from finishmatch.measure import sheet
-from finishmatch.page import darkroom
+from finishmatch.card.sheet import design
+from finishmatch.page import memory
 from finishmatch.page.contours import MOST_POINTS
-from finishmatch.page.desk import Desk
+from finishmatch.page.editing import Desk
 
-LEFT, TOP, _, _ = sheet.window_mm()
+LEFT, TOP, _, _ = design.window_mm()
 PLACES = {name: (LEFT + 10 + 45 * k, TOP + 25.0, 36.0, 36.0) for k, name in enumerate(("plate", "knob", "hinge"))}
 COLOURS = {"plate": (48.0, 12.0, 30.0), "knob": (48.5, 12.3, 30.4), "hinge": (42.0, 2.0, -32.0)}
 SETTING = Setting({name: (place, np.array(COLOURS[name])) for name, place in PLACES.items()})
@@ -87,7 +87,7 @@ def test_the_live_pane_of_two_sheet_photos_says_what_the_audit_says(folder, ligh
     ]
     assert desk.report() == _report(folder)
     for card in pane["photos"].values():
-        assert (card["origin"], card["columns"], card["row_at"]) == ("located", sheet.COLUMNS, list(sheet.ROW_AT))
+        assert (card["origin"], card["columns"], card["row_at"]) == ("located", design.COLUMNS, list(design.ROW_AT))
         assert any("relative to a printed sheet" in note for note in card["notes"])
 
 
@@ -100,9 +100,9 @@ def _report(folder):
 
 def test_the_mean_print_is_made_again_only_when_what_shows_it_changes(folder, monkeypatch):
     made, corrected = [], []
-    mean_print, correct = darkroom.mean_print, darkroom.correct
-    monkeypatch.setattr(darkroom, "mean_print", lambda *args: made.append(1) or mean_print(*args))
-    monkeypatch.setattr(darkroom, "correct", lambda *args: corrected.append(1) or correct(*args))
+    mean_print, correct = memory.mean_print, memory.correct
+    monkeypatch.setattr(memory, "mean_print", lambda *args: made.append(1) or mean_print(*args))
+    monkeypatch.setattr(memory, "correct", lambda *args: corrected.append(1) or correct(*args))
     desk = Desk(folder / "bench.toml")
     draft = desk.state()["draft"]
     desk.verdict(draft)
@@ -186,7 +186,7 @@ def test_the_sheet_is_chosen_found_and_downloaded_in_the_browser(browser, folder
         person.page.get_by_label("Card", exact=True).select_option("printed sheet")
         person.sees(".quality", "The card fits")
         person.counts(
-            ".grid polygon", 2 * (1 + len(sheet.NAMES))
+            ".grid polygon", 2 * (1 + len(design.NAMES))
         )  # the grid and its patches, each a line on its casing
         person.is_saved()
         assert tomllib.loads(world.text)["photo"][0]["card"] == {"kind": "sheet"}
@@ -205,7 +205,7 @@ def _the_patches_are_drawn_where_they_are(person):
     assert points[2] == pytest.approx(VIEWS["one"].corners_px()[2], abs=1.5)
     middle = person.page.locator(".grid polygon.line").nth(1 + 27).get_attribute("points")  # the first below the window
     points = np.array([[float(number) for number in pair.split(",")] for pair in middle.split()])
-    assert points[0] == pytest.approx(_on_photo(sheet.patches_mm()[27]), abs=1.5)
+    assert points[0] == pytest.approx(_on_photo(design.patches_mm()[27]), abs=1.5)
 
 
 def _on_photo(place_mm):

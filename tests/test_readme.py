@@ -58,7 +58,7 @@ def test_the_build_file_of_the_readme_reads(tmp_path: Path) -> None:
     (text,) = blocks("toml")
     shutil.copy(PROJECT / "sample_photos" / "cabin" / "bench.jpg", tmp_path / "bench.jpg")
     (tmp_path / "build.toml").write_text(text, "utf-8")
-    from finishmatch.files.build import read
+    from finishmatch.build.build import read
 
     assert read(tmp_path / "build.toml").parts[0].zone == "saloon"
 

@@ -10,12 +10,12 @@ import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishmatch.files.results import Advice, Choice, Exhibits, Results
-from finishmatch.report.bench import lay_out
+from finishmatch.report.arrangement import lay_out
 from finishmatch.report.chosen import MOST_LISTED, Chosen, chosen
 from finishmatch.report.page import render
 from finishmatch.report.plane import LogScale
 from finishmatch.report.staircase import staircase
+from finishmatch.results.results import Advice, Choice, Exhibits, Results
 
 KEPT = Advice("keep", "Keep them.", ("door handle", "aft hinge", "fore hinge", "locker knob"))
 OTHER = Advice("keep", "Keep these too.", ("coat hook", "reading lamp"))

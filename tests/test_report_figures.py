@@ -12,14 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishmatch.colour import space
-from finishmatch.files.results import Exhibits
-from finishmatch.report.bench import lay_out
-from finishmatch.report.cardfit import fit_pictures
+from finishmatch.report.arrangement import lay_out
+from finishmatch.report.card_fit import fit_pictures
 from finishmatch.report.diagram import close_ups
 from finishmatch.report.pairs import in_words, matrix
 from finishmatch.report.plane import Scale, hull
 from finishmatch.report.spread import CHI2_90, ellipse, lightness_bar, spots
 from finishmatch.report.text import colour_words, letters, number, percent, visible
+from finishmatch.results.results import Exhibits
 
 finite = st.floats(-100, 100, allow_nan=False)
 

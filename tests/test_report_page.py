@@ -16,9 +16,9 @@ import pytest
 import report_samples as samples
 
 from finishmatch.colour import space
-from finishmatch.files.results import Advice, BuildInfo, Exhibits, FinishSet, Results
 from finishmatch.report import page as page_room
 from finishmatch.report.page import render
+from finishmatch.results.results import Advice, BuildInfo, Exhibits, FinishSet, Results
 
 HOSTILE = (
     "<script>alert(1)</script>",

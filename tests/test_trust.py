@@ -9,11 +9,11 @@ import numpy as np
 import spectral
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import joint
+from finishmatch.colour.measured_colour import joint
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
-from finishmatch.measure.pool import pool
+from finishmatch.part.pool import pool
 
 SCENES = 500
 NAMES = "abcdef"

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import steps
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import Finishes
 from finishmatch.errors import CODES, InputError, Note, noted
 from finishmatch.judge.facts import PartFacts, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import local_metric
-from finishmatch.colour.finish import Finish
+from finishmatch.colour.measured_colour import Finish
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.interval import interval
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import Finishes
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import Finishes
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz
 
 Array = npt.NDArray[np.float64]

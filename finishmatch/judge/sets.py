@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import Finishes
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
+from finishmatch.judge.cliques import clique_number, fewest_cliques
 from finishmatch.judge.compare import Difference
-from finishmatch.judge.cover import clique_number, fewest_cliques
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.interval import CERTAIN_SD
 from finishmatch.judge.pairs import pairs_of

@@ -15,13 +15,13 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from finishmatch.card.sheet.draw import PAPERS_MM, as_file
 from finishmatch.errors import FinishmatchError, InputError
-from finishmatch.measure.limits import USUAL
-from finishmatch.measure.sheet_draw import PAPERS_MM, as_file
-from finishmatch.page import prints
-from finishmatch.page.desk import Desk
+from finishmatch.page import pictures
+from finishmatch.page.editing import Desk
 from finishmatch.page.guard import Guard, Keys
 from finishmatch.page.uploads import SUFFIX_OF_TYPE
+from finishmatch.photo.limits import USUAL
 
 MOST_JSON_BYTES = 4_000_000
 _TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
@@ -120,10 +120,10 @@ class _Routes:
         return JSONResponse(await run_sync(self._desk.photo_facts, request.path_params["id"]))
 
     async def view(self, request: Request) -> Response:
-        return await self._print(request, prints.VIEW_PX)
+        return await self._print(request, pictures.VIEW_PX)
 
     async def thumb(self, request: Request) -> Response:
-        return await self._print(request, prints.THUMB_PX)
+        return await self._print(request, pictures.THUMB_PX)
 
     async def _print(self, request: Request, longest: int) -> Response:
         data = await run_sync(self._desk.print_of, request.path_params["id"], longest)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from finishmatch.errors import InputError
-from finishmatch.measure.marks import Mask, region
-from finishmatch.measure.photo import Photo
+from finishmatch.photo.marks import Mask, region
+from finishmatch.photo.photo import Photo
 
 Pieces = tuple[tuple[tuple[int, int], ...], ...]
 

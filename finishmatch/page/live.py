@@ -5,16 +5,16 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
+from finishmatch.build.build import Build, PhotoEntry
+from finishmatch.card.reference import GAP
 from finishmatch.errors import FinishmatchError, noted
-from finishmatch.files.build import Build, PhotoEntry
-from finishmatch.files.results import Difference, Exhibits
-from finishmatch.findings import Audit
-from finishmatch.measure.cards import GAP
-from finishmatch.measure.shoot import Shot
+from finishmatch.measure import card_of
 from finishmatch.page.contours import Pieces
-from finishmatch.report.bench import Bench, Piece, lay_out
+from finishmatch.part.measured_photo import Shot
+from finishmatch.report.arrangement import Bench, Piece, lay_out
 from finishmatch.report.text import count, number
-from finishmatch.shots import card_of
+from finishmatch.results.judged import Audit
+from finishmatch.results.results import Difference, Exhibits
 
 # A leave-one-patch-out mean up to this is called good; a card that is noted to fit badly is poor.
 _GOOD_FIT = 2.5

@@ -6,8 +6,8 @@ import secrets
 from collections.abc import Callable
 from typing import Any
 
+from finishmatch.build.checks import CARD_KINDS
 from finishmatch.errors import InputError
-from finishmatch.files.checks import CARD_KINDS
 
 
 class Names:

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import uvicorn
 
+from finishmatch.build import edit
+from finishmatch.disk import write_new
 from finishmatch.errors import CommandError
-from finishmatch.files import edit
-from finishmatch.files.whole import write_new
-from finishmatch.measure.quarantine import Quarantine
 from finishmatch.page.app import make_app
-from finishmatch.page.desk import Desk
+from finishmatch.page.editing import Desk
 from finishmatch.page.guard import Keys
+from finishmatch.photo.process.parent import Quarantine
 from finishmatch.text import LONGEST_PATH, blemish
 
 

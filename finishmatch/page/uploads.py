@@ -7,11 +7,10 @@ import tempfile
 import unicodedata
 from pathlib import Path
 
-from finishmatch.disk import read_whole
+from finishmatch.disk import read_whole, write_new
 from finishmatch.errors import InputError
-from finishmatch.files.whole import write_new
-from finishmatch.measure.limits import USUAL
-from finishmatch.measure.quarantine import open_safely
+from finishmatch.photo.limits import USUAL
+from finishmatch.photo.process.parent import open_safely
 
 SUFFIX_OF_TYPE = {
     "image/jpeg": ".jpg",

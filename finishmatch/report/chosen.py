@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from finishmatch.files.results import Choice, Results, recommended, together_of
-from finishmatch.report.bench import Bench, Piece, colour_at, common_light
+from finishmatch.report.arrangement import Bench, Piece, colour_at, common_light
+from finishmatch.results.results import Choice, Results, recommended, together_of
 
 #: So many parts of a row are shown beside the picks: those that differ from them most.
 MOST_BESIDE = 8

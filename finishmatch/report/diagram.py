@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.report.bench import Bench, Tray
+from finishmatch.report.arrangement import Bench, Tray
 from finishmatch.report.plane import Plane, hull, square
 from finishmatch.report.spread import Spot, spots
 from finishmatch.report.svg import dot, el, figure, label, line, path

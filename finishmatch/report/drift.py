@@ -9,11 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.space import lab_to_hex
-from finishmatch.files.results import Drift
 from finishmatch.report.page import environment, fingerprint
 from finishmatch.report.plane import Plane, Scale, square
 from finishmatch.report.svg import dot, el, figure, label, line, path
 from finishmatch.report.text import number
+from finishmatch.results.results import Drift
 
 Array = npt.NDArray[np.float64]
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from finishmatch.errors import CODES
-from finishmatch.files.results import Results
-from finishmatch.report.bench import Bench
+from finishmatch.report.arrangement import Bench
 from finishmatch.report.text import count
+from finishmatch.results.results import Results
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,8 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from finishmatch.files.results import CardFit, Exhibits, PhotoResult, Results
-from finishmatch.report.bench import Bench, lay_out
-from finishmatch.report.cardfit import FitPictures, fit_pictures
+from finishmatch.report.arrangement import Bench, lay_out
+from finishmatch.report.card_fit import FitPictures, fit_pictures
 from finishmatch.report.chosen import chosen
 from finishmatch.report.diagram import close_ups, overview
 from finishmatch.report.glossary import glossary
@@ -21,6 +20,7 @@ from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
 from finishmatch.report.staircase import staircase
 from finishmatch.report.strip import lightness, whole_build
 from finishmatch.report.text import count, number, percent, sentence, visible
+from finishmatch.results.results import CardFit, Exhibits, PhotoResult, Results
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment

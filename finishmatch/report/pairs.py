@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from finishmatch.files.results import Difference
-from finishmatch.report.bench import Bench, Piece
+from finishmatch.report.arrangement import Bench, Piece
 from finishmatch.report.text import number, percent
+from finishmatch.results.results import Difference
 
 SIGNS = {"alike": "≈", "differs": "≠", "unsure": "?"}
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour import space
-from finishmatch.report.bench import Bench, Piece, common_light
+from finishmatch.report.arrangement import Bench, Piece, common_light
 
 Array = npt.NDArray[np.float64]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from finishmatch.report.bench import Bench, Piece
+from finishmatch.report.arrangement import Bench, Piece
 from finishmatch.report.plane import Scale
 from finishmatch.report.spread import lightness_bar
 from finishmatch.report.svg import el, figure, label, line

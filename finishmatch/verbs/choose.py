@@ -15,10 +15,10 @@ from finishmatch.text import shown
 from finishmatch.verbs.progress import bar
 
 if TYPE_CHECKING:
-    from finishmatch.files.results import Advice, Choice, Difference
-    from finishmatch.findings import Audit
-    from finishmatch.judge.choose import Choosing
+    from finishmatch.advise.choose import Choosing
     from finishmatch.judge.facts import PartFacts
+    from finishmatch.results.judged import Audit
+    from finishmatch.results.results import Advice, Choice, Difference
 
 _LONGEST = 2000
 _OF_CHOICE = frozenset(("buy", "blocked", "turn_neutral", "photograph_again", "caution_critical"))
@@ -33,7 +33,7 @@ def choose(
 ) -> None:
     """Say which candidates to buy, by match and price."""
     from finishmatch.audit import audit_build
-    from finishmatch.files import build as build_file
+    from finishmatch.build import build as build_file
 
     if budget is not None and not 0 <= budget < float("inf"):
         raise CommandError("command_line", f"--budget {budget} is no sum of money")
@@ -48,9 +48,9 @@ def choose(
 
 
 def _document(audit: Audit) -> dict[str, Any]:
-    from finishmatch.files import serial
+    from finishmatch.results import json_text
 
-    results, choosing = serial.document(audit.results), audit.choosing
+    results, choosing = json_text.document(audit.results), audit.choosing
     return {
         "choices": results["choices"],
         "worst_pairs": [None if pair is None else list(pair) for pair in choosing.worst_pairs],
@@ -76,7 +76,7 @@ def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> It
 
 
 def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[Difference]) -> str:
-    from finishmatch.judge.buying import percent, up_to
+    from finishmatch.advise.buying import percent, up_to
 
     price = "price not known" if choice.price is None else f"{choice.price:.2f}"
     names = choosing.worst_pairs[n - 1]

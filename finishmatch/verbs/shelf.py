@@ -13,9 +13,9 @@ from finishmatch.errors import CommandError
 from finishmatch.text import shown
 
 if TYPE_CHECKING:
-    from finishmatch.files.results import Difference, Drift, Results
-    from finishmatch.files.shelf_record import Record
     from finishmatch.judge.facts import PartFacts
+    from finishmatch.results.results import Difference, Drift, Results
+    from finishmatch.shelf.record import Record
 
 app = typer.Typer(help="Keep measured finishes, find one that matches, watch deliveries drift.", no_args_is_help=True)
 
@@ -42,9 +42,9 @@ def add(
     """Put every measured part on the shelf; what is there already is left out."""
     from dataclasses import replace
 
-    from finishmatch.files.shelf import open_shelf
-    from finishmatch.files.shelf_record import from_results
     from finishmatch.judge.facts import PartFacts
+    from finishmatch.shelf.record import from_results
+    from finishmatch.shelf.store import open_shelf
 
     day = _day(date)
     results, facts = _results(source)
@@ -60,17 +60,17 @@ def _results(source: Path) -> tuple[Results, dict[str, PartFacts]]:
     """Results and the facts about their parts; a build is audited, and read back as its results.json would be."""
     from finishmatch.disk import read_whole
     from finishmatch.errors import InputError
-    from finishmatch.files import serial
+    from finishmatch.results import json_text
 
     if source.suffix.lower() == ".toml":
         from finishmatch.audit import audit_build
-        from finishmatch.files import build
+        from finishmatch.build import build
 
         read = build.read(source)
         facts = {part.name: part for part in read.parts}
-        return serial.from_json(serial.to_json(audit_build(read).results)), facts
+        return json_text.from_json(json_text.to_json(audit_build(read).results)), facts
     try:
-        return serial.from_json(read_whole(source, MOST_RESULTS_BYTES).decode("utf-8")), {}
+        return json_text.from_json(read_whole(source, MOST_RESULTS_BYTES).decode("utf-8")), {}
     except UnicodeDecodeError as error:
         raise InputError("results_invalid", f"{shown(source)} is not UTF-8 text") from error
 
@@ -90,7 +90,7 @@ def list_(
     as_json: Json = False,
 ) -> None:
     """List the finishes on the shelf."""
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         records = list(opened.records(part, maker, finish))
@@ -112,10 +112,10 @@ def find(
     as_json: Json = False,
 ) -> None:
     """Find the finishes nearest to a colour or part, and say of each how likely it looks alike."""
-    from finishmatch.files.shelf import open_shelf
-    from finishmatch.files.shelf_record import sighting
+    from finishmatch.judge.against_shelf import against
     from finishmatch.judge.facts import Tolerance
-    from finishmatch.judge.stock import against
+    from finishmatch.shelf.record import sighting
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         wanted = _wanted(what, results, list(opened.records(part=what)) if results is None else [])
@@ -134,8 +134,8 @@ def find(
 def _wanted(what: str, source: Path | None, on_shelf: Sequence[Record]) -> Record:
     """What is looked for: a part of ``source``, a part on the shelf (the newest of that name), or a colour."""
     from finishmatch.errors import InputError
-    from finishmatch.files.shelf_record import from_results
     from finishmatch.judge.facts import PartFacts
+    from finishmatch.shelf.record import from_results
 
     if source is not None:
         fresh = from_results(_results(source)[0], "2000-01-01", {}, PartFacts(""))  # the day is not looked at
@@ -155,8 +155,8 @@ def _colour(text: str) -> Record | None:
     """A colour that is typed in is exact."""
     import numpy as np
 
-    from finishmatch.colour.finish import Finish as Colour
-    from finishmatch.files.shelf_record import Origin, Record, check
+    from finishmatch.colour.measured_colour import Finish as Colour
+    from finishmatch.shelf.record import Origin, Record, check
 
     try:
         values = [float(word) for word in text.split(",")]
@@ -192,18 +192,18 @@ def drift(
 
     drifts = _drifts(shelf, maker, finish)
     if out is not None:
-        from finishmatch.files import whole
+        from finishmatch import disk
 
-        whole.write_whole(out, {"drift.html": report.render_drift(drifts, __version__).encode()})
+        disk.write_whole(out, {"drift.html": report.render_drift(drifts, __version__).encode()})
     lines = [f"{shown(report.name_of(drift))}: {shown(report.words(drift), 400)}" for drift in drifts]
     lines += [] if out is None else [f"Page: {out / 'drift.html'}"]
     _say(as_json, {"drifts": [_rounded(asdict(drift)) for drift in drifts]}, [report.summary(drifts), *lines])
 
 
 def _drifts(shelf: Path, maker: str | None, finish: str | None) -> list[Drift]:
-    from finishmatch.files.shelf import open_shelf
     from finishmatch.judge.drift import Measured
     from finishmatch.judge.drift import drift as drift_of
+    from finishmatch.shelf.store import open_shelf
 
     found = []
     with open_shelf(shelf) as opened:
@@ -223,13 +223,14 @@ def export(
     as_json: Json = False,
 ) -> None:
     """Write the shelf as CSV or CGATS.17 text; the file must not exist yet."""
-    from finishmatch.files import shelf_text, whole
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch import disk
+    from finishmatch.exchange import shelf_records
+    from finishmatch.shelf.store import open_shelf
 
-    write = shelf_text.write_csv if file.suffix.lower() == ".csv" else shelf_text.write_cgats
+    write = shelf_records.write_csv if file.suffix.lower() == ".csv" else shelf_records.write_cgats
     with open_shelf(shelf) as opened:
         records = list(opened.records())
-    whole.write_new(file, write(records))
+    disk.write_new(file, write(records))
     _say(as_json, {"written": len(records), "file": str(file)}, [f"{len(records)} written to {shown(file)}"])
 
 
@@ -244,10 +245,10 @@ def import_(
     as_json: Json = False,
 ) -> None:
     """Put the finishes of a CSV or CGATS.17 file on the shelf; what is there already is left out."""
-    from finishmatch.files import shelf_text
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch.exchange import shelf_records
+    from finishmatch.shelf.store import open_shelf
 
-    records = shelf_text.read_records(file, shelf_text.Assumed(_day(date), sd))
+    records = shelf_records.read_records(file, shelf_records.Assumed(_day(date), sd))
     with open_shelf(shelf, create=True) as opened:
         numbers = opened.add(records)
     _say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
@@ -260,7 +261,7 @@ def remove(
     as_json: Json = False,
 ) -> None:
     """Take finishes off the shelf."""
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         opened.remove(list(dict.fromkeys(numbers)))
@@ -275,16 +276,17 @@ def pairs(
     as_json: Json = False,
 ) -> None:
     """Write every two finishes on the shelf that are near each other, as a CSV of their numbers."""
-    from finishmatch.colour.nearest import near_pairs
-    from finishmatch.files import tables, whole
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch import disk
+    from finishmatch.colour.near_pairs import near_pairs
+    from finishmatch.results import csv_tables
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         numbers, lab = opened.colours()
     found = near_pairs(lab, within)
     columns = (numbers[found.first].tolist(), numbers[found.second].tolist(), found.de00.round(4).tolist())
     rows = ({"a": a, "b": b, "de00": de00} for a, b, de00 in zip(*columns, strict=True))
-    whole.write_new(file, tables.csv_text(("a", "b", "de00"), rows))
+    disk.write_new(file, csv_tables.csv_text(("a", "b", "de00"), rows))
     _say(
         as_json, {"pairs": len(found.first), "file": str(file)}, [f"{len(found.first)} pairs written to {shown(file)}"]
     )
@@ -293,7 +295,7 @@ def pairs(
 def _day(date: str | None) -> str:
     import datetime
 
-    from finishmatch.files.shelf_record import is_date
+    from finishmatch.shelf.record import is_date
 
     if date is None:
         return datetime.date.today().isoformat()

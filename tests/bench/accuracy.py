@@ -22,12 +22,12 @@ import numpy as np
 from figures import record
 
 from finishmatch.audit import audit_build
+from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import FinishmatchError
-from finishmatch.files.build import Build, CardEntry, PartMark, PhotoEntry
-from finishmatch.files.results import Results
 from finishmatch.judge.facts import PartFacts, Tolerance
-from finishmatch.measure.marks import Box, Mark, Mask, Outline
+from finishmatch.photo.marks import Box, Mark, Mask, Outline
+from finishmatch.results.results import Results
 
 PROJECT = Path(__file__).resolve().parents[2]
 KINDS = ("chart located", "chart given", "no card")

@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from finishmatch.measure.photo import open_photo
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.photo.photo import open_photo
+from finishmatch.photo.process.parent import Quarantine
 
 TIMES = 7
 

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from figures import environment, record
 
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import Finishes
+from finishmatch.judge.cliques import clique_number
 from finishmatch.judge.compare import Sighting, compare
-from finishmatch.judge.cover import clique_number
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.sets import find_sets, graph_of
 

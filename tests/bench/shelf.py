@@ -21,11 +21,11 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import Finish
-from finishmatch.colour.nearest import near_pairs
+from finishmatch.colour.measured_colour import Finish
+from finishmatch.colour.near_pairs import near_pairs
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, srgb_decode, xyz_to_lab
-from finishmatch.files.shelf import open_shelf
-from finishmatch.files.shelf_record import Origin, Record
+from finishmatch.shelf.record import Origin, Record
+from finishmatch.shelf.store import open_shelf
 
 Array = npt.NDArray[np.float64]
 AT_ONCE = 10_000

@@ -9,7 +9,7 @@ import pytest
 from targets import SMALL, TARGETS, complaint, one_line
 
 from finishmatch.errors import InputError
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.photo.process.parent import Quarantine
 
 FOUND = Path(__file__).parent / "found"
 # Those in `decoder` crash a decoder itself; exploring cannot start from them.

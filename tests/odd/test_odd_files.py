@@ -14,8 +14,8 @@ from verdicts import Refused
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import InputError
-from finishmatch.measure.photo import Photo, open_photo
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.photo.photo import Photo, open_photo
+from finishmatch.photo.process.parent import Quarantine
 
 CASES = {name: (make, verdict) for name, make, verdict in corpus.cases()}
 

@@ -1,0 +1,82 @@
+"""What advice is given on: the parts in hand, the offers beside them, and what each surely differs from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from finishmatch.advise.change import Plan
+from finishmatch.advise.choose import Choosing, candidates, recommended, together_of
+from finishmatch.errors import Note
+from finishmatch.judge.compare import Difference
+from finishmatch.judge.facts import PartFacts
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One thing to know or to do. ``code`` is in the table of codes; ``parts`` are those that it is about."""
+
+    code: str
+    text: str
+    parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Case:
+    """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
+    a choice adds; ``refusals``: the notes of each part that could not be measured.
+    """
+
+    coloured: tuple[PartFacts, ...]
+    neutral: tuple[PartFacts, ...]
+    offers: tuple[PartFacts, ...]
+    differences: tuple[Difference, ...]
+    refusals: Mapping[str, tuple[Note, ...]]
+    bought: tuple[str, ...] = ()
+
+    def fact(self, name: str) -> PartFacts:
+        return next(part for part in (*self.coloured, *self.neutral, *self.offers) if part.name == name)
+
+    def between(self, name: str, others: Sequence[str]) -> list[Difference]:
+        """The differences of one part from these others."""
+        near = {name, *others}
+        return [d for d in self.differences if name in (d.a, d.b) and {d.a, d.b} <= near]
+
+    def firm(self, name: str, others: Sequence[str]) -> list[Difference]:
+        """Those of them that surely differ: no part is returned, swapped or called odd on less."""
+        return [d for d in self.between(name, others) if d.verdict == "differs"]
+
+    def sure(self, names: Sequence[str]) -> bool:
+        """Whether every two of these parts surely look alike."""
+        return all(d.verdict == "alike" for d in self.differences if d.a in names and d.b in names)
+
+    def beside(self, name: str, plan: Plan) -> tuple[str, ...]:
+        """The parts of the finish that a part is held to: by its zone in a plan by zones, else the first."""
+        zone = self.fact(name).zone or ""
+        return next(
+            (kept for kept, side in zip(plan.finishes, plan.zones, strict=False) if zone in side), plan.finishes[0]
+        )
+
+
+def case_of(
+    facts: Sequence[PartFacts],
+    differences: Sequence[Difference],
+    choosing: Choosing,
+    refusals: Mapping[str, tuple[Note, ...]],
+) -> Case:
+    """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
+    together = together_of(differences)
+    choice = recommended(choosing.choices or (), together)
+    held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
+    added = dict(choice.picks) if choice and choice.worst <= together else {}
+    held |= added
+    in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
+    offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]
+    return Case(
+        coloured=tuple(part for part in in_hand if not part.neutral and part.name not in refusals),
+        neutral=tuple(part for part in in_hand if part.neutral),
+        offers=tuple(part for part in offers if part.neutral or part.name not in refusals),
+        differences=tuple(differences),
+        refusals=refusals,
+        bought=tuple(part.name for part in in_hand if part.slot in added and not part.owned),
+    )

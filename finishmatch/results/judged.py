@@ -1,0 +1,226 @@
+"""From measured photos to results: finishes, differences, sets, choices and advice, and what a report shows beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import count
+
+import numpy as np
+
+from finishmatch import __version__
+from finishmatch.advise.advice import advise
+from finishmatch.advise.choose import Choosing, choose
+from finishmatch.build.build import Build, CardEntry, PhotoEntry
+from finishmatch.card import reference
+from finishmatch.card.sheet.mean import scales
+from finishmatch.colour.measured_colour import joint
+from finishmatch.errors import CODES, Note, NothingMeasured, noted
+from finishmatch.judge.compare import Sighting, compare
+from finishmatch.judge.lights import InOneLight, with_lights
+from finishmatch.judge.sets import find_sets
+from finishmatch.part.measured_photo import Shot
+from finishmatch.part.pool import Pooled, pool
+from finishmatch.part.sample import Sample
+from finishmatch.results.results import (
+    BuildInfo,
+    CardFit,
+    CardInfo,
+    CorrectionInfo,
+    Crop,
+    Exhibits,
+    Matrix,
+    PartResult,
+    PhotoResult,
+    Results,
+    SharedLoadings,
+)
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Audit:
+    """The results of a build, the pictures that its report shows, and what explains its choices."""
+
+    results: Results
+    exhibits: Exhibits
+    choosing: Choosing
+
+
+def judged(build: Build, shots: list[Shot], progress: Progress | None = None, budget: float | None = None) -> Audit:
+    """What the measured photos of a build, in its order, say of its parts. Choices over the budget are left out.
+
+    Errors: all_refused, or the card's own error, when nothing could be measured; limit_pair.
+    """
+    samples = [sample for shot in shots for sample in shot.samples]
+    if not samples:
+        raise _nothing(shots)
+    pooled = pool(samples)
+    finishes = joint([item.finish for item in pooled])
+    sightings = [_sighting(build, shots, item) for item in pooled]
+    together = compare(finishes, build.parts, build.tolerance, sightings)
+    differences = with_lights(together, _by_light(build, shots))
+    sets = find_sets(finishes, build.parts, differences)
+    choosing = choose(finishes, build.parts, differences, build.tolerance.confidence, _steps(progress), budget)
+    parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
+    refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
+    results = Results(
+        version=__version__,
+        build=BuildInfo(build.name, build.finish),
+        photos=tuple(_photo(entry, shot) for entry, shot in zip(build.photos, shots, strict=True)),
+        parts=parts,
+        differences=differences,
+        sets=sets.sets,
+        sets_range=sets.range,
+        choices=choosing.choices,
+        advice=advise(build.parts, differences, sets, choosing, refusals),
+    )
+    return Audit(results, _exhibits(shots, pooled), choosing)
+
+
+def _steps(progress: Progress | None) -> Callable[[float], None] | None:
+    """Tells the progress of each step of the choices; how many there are is not known."""
+    number = count(1)
+    return progress and (lambda worst: progress(f"choices, worst pair {worst:.1f}", next(number), 0))
+
+
+def _nothing(shots: list[Shot]) -> NothingMeasured:
+    """Why nothing was measured: the one card's own failure, or the first reason of each part."""
+    failures = [shot.failure for shot in shots if shot.failure]
+    if failures:
+        return failures[0]
+    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for shot in shots for refusal in shot.refusals]
+    return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
+
+
+def _by_light(build: Build, shots: list[Shot]) -> list[InOneLight]:
+    """What each light with a chart shows alone; empty where there is one light only."""
+    samples: dict[str, list[Sample]] = {}
+    for entry, shot in zip(build.photos, shots, strict=True):
+        if entry.light and shot.corrected and shot.corrected.patch_fit and shot.samples:
+            samples.setdefault(entry.light, []).extend(shot.samples)
+    if len(samples) < 2:
+        return []
+    tolerance = replace(build.tolerance, limit_pair=None)
+    found = []
+    for light, seen in sorted(samples.items()):
+        pooled = pool(seen)
+        finishes = joint([item.finish for item in pooled])
+        sightings = [_sighting(build, shots, item) for item in pooled]
+        found.append(InOneLight(light, finishes, compare(finishes, build.parts, tolerance, sightings)))
+    return found
+
+
+def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
+    seen = [(entry, shot) for entry, shot in zip(build.photos, shots, strict=True) if shot.photo in pooled.photos]
+    corrections = [shot.corrected.correction for _, shot in seen if shot.corrected]
+    return Sighting(
+        name=pooled.finish.name,
+        photos=frozenset(pooled.photos),
+        lights=frozenset(entry.light for entry, _ in seen if entry.light),
+        chart=all(c.cv_mean_de00 is not None for c in corrections),
+        light_uneven=any(c.light_too_uneven for c in corrections),
+        few_pixels=noted(pooled.notes, "few_pixels"),
+        own_cov=pooled.finish.own_cov,
+        scales=scales(corrections),
+    )
+
+
+def _photo(entry: PhotoEntry, shot: Shot) -> PhotoResult:
+    corrected = shot.corrected
+    return PhotoResult(
+        file=entry.file,
+        sha256=shot.sha256,
+        width=shot.width,
+        height=shot.height,
+        colour_source=shot.colour_source,
+        light=entry.light,
+        card=_card_info(entry.card, shot),
+        correction=None
+        if corrected is None
+        else CorrectionInfo(
+            id=corrected.correction.id,
+            method=corrected.correction.method,
+            cv_mean=corrected.correction.cv_mean_de00,
+            cv_max=corrected.correction.cv_max_de00,
+            light_range=corrected.correction.light_range,
+        ),
+        notes=(*_edition_guessed(entry.card), *shot.notes),
+    )
+
+
+def _edition_guessed(card: CardEntry) -> tuple[Note, ...]:
+    if card.kind != "chart24" or card.edition is not None:
+        return ()
+    return (Note("card_edition", f'The edition of the card was not given; "{reference.EDITIONS[0]}" was assumed.'),)
+
+
+def _card_info(entry: CardEntry, shot: Shot) -> CardInfo:
+    edition = (entry.edition or reference.EDITIONS[0]) if entry.kind == "chart24" else entry.edition
+    spot = shot.corrected.spot if shot.corrected else None
+    if spot is None or shot.corrected is None:
+        return CardInfo(entry.kind, edition, "none", None, 0)
+    first, second, third, fourth = ((float(x), float(y)) for x, y in spot.corners_px)
+    return CardInfo(entry.kind, edition, spot.origin, (first, second, third, fourth), shot.corrected.patches_used)
+
+
+def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str) -> PartResult:
+    facts = next(facts for facts in build.parts if facts.name == name)
+    neutral = (Note("neutral_part", CODES["neutral_part"].meaning),) if facts.neutral else ()
+    refusals = [refusal for shot in shots for refusal in shot.refusals if refusal.part == name]
+    refused = tuple(note for refusal in refusals for note in refusal.notes)
+    item = next((item for item in pooled if item.finish.name == name), None)
+    if item is None:
+        photos = tuple(dict.fromkeys(refusal.photo for refusal in refusals))
+        used = max((refusal.used_fraction for refusal in refusals), default=0.0)
+        return PartResult(name, None, None, None, (), photos, used, "refused", refused + neutral)
+    relative = _relative(shots, item)
+    finish = item.finish
+    L, a, b = (float(value) for value in finish.lab_d50)
+    return PartResult(
+        name=name,
+        lab=(L, a, b),
+        level_sd=finish.level_sd,
+        own_cov=_matrix(finish.own_cov),
+        shared=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in finish.shared.items()),
+        photos=item.photos,
+        used_fraction=item.used_fraction,
+        verdict="measured",
+        notes=tuple(dict.fromkeys(item.notes + refused + neutral + relative)),
+    )
+
+
+def _relative(shots: list[Shot], pooled: Pooled) -> tuple[Note, ...]:
+    """The note of a part that no photo with a card of known colours shows."""
+    corrections = [shot.corrected.correction for shot in shots if shot.corrected and shot.photo in pooled.photos]
+    alone = "absolute" not in scales(corrections)
+    return (Note("relative_colour", CODES["relative_colour"].meaning),) if alone else ()
+
+
+def _matrix(values: np.ndarray) -> Matrix:
+    return tuple(tuple(float(value) for value in row) for row in values)
+
+
+def _exhibits(shots: list[Shot], pooled: tuple[Pooled, ...]) -> Exhibits:
+    """Each measured part's largest picture, and every chart's fit."""
+    return Exhibits(crops=tuple(_crops(shots, pooled)), fits=tuple(_fits(shots)))
+
+
+def _crops(shots: list[Shot], pooled: tuple[Pooled, ...]) -> Iterator[Crop]:
+    for item in pooled:
+        pictures = [
+            picture
+            for shot in shots
+            for picture in shot.pictures
+            if picture.part == item.finish.name and shot.photo in item.photos
+        ]
+        best = max(pictures, key=lambda picture: picture.width * picture.height)
+        yield Crop(best.part, best.photo, best.jpeg, best.width, best.height)
+
+
+def _fits(shots: list[Shot]) -> Iterator[CardFit]:
+    for shot in shots:
+        fit = shot.corrected.patch_fit if shot.corrected else None
+        if fit is not None:
+            yield CardFit(shot.photo, fit.columns, fit.rows, fit.reference_lab, fit.before_lab, fit.after_lab, fit.used)
