@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from finishmatch.photo.limits import USUAL, Limits
-from finishmatch.photo.process.parent import Quarantine
+from finishmatch.photo.process.parent import DecodingProcess
 
 if TYPE_CHECKING:
     from finishmatch.build.build import Build
-    from finishmatch.part.measured_photo import Shot
+    from finishmatch.part.measured_photo import MeasuredPhoto
     from finishmatch.results.judged import Audit
 
 Progress = Callable[[str, int, int], None]
@@ -30,27 +30,27 @@ def audit_file(
     Errors: those of the build file, the photos, the cards and the marks; all_refused or the card's own error when
     nothing could be measured.
     """
-    with Quarantine(limits) as quarantine:  # its process starts while the file is being read
+    with DecodingProcess(limits) as decoding:  # its process starts while the file is being read
         from finishmatch.build.build import read
 
         build = read(path)
-        shots = _measured(build, quarantine, progress, meanwhile)
-    return _judged(build, shots, progress)
+        photos = _measured(build, decoding, progress, meanwhile)
+    return _judged(build, photos, progress)
 
 
 def audit_build(
     build: Build, progress: Progress | None = None, limits: Limits = USUAL, budget: float | None = None
 ) -> Audit:
     """Audit a build value; see :func:`audit_file`. Choices over the budget are left out."""
-    with Quarantine(limits) as quarantine:
-        shots = _measured(build, quarantine, progress)
-    return _judged(build, shots, progress, budget)
+    with DecodingProcess(limits) as decoding:
+        photos = _measured(build, decoding, progress)
+    return _judged(build, photos, progress, budget)
 
 
 def _measured(
-    build: Build, quarantine: Quarantine, progress: Progress | None, meanwhile: Callable[[], None] | None = None
-) -> list[Shot]:
-    quarantine.expect(build.files())
+    build: Build, decoding: DecodingProcess, progress: Progress | None, meanwhile: Callable[[], None] | None = None
+) -> list[MeasuredPhoto]:
+    decoding.expect(build.files())
     # Loaded while the first photo is being decoded; Pillow, for marks and crops, with its usual formats.
     import PIL.Image
     import PIL.ImageDraw
@@ -61,10 +61,10 @@ def _measured(
 
     if meanwhile:
         meanwhile()
-    return measured(build, quarantine.open_photo, progress)
+    return measured(build, decoding.open_photo, progress)
 
 
-def _judged(build: Build, shots: list[Shot], progress: Progress | None, budget: float | None = None) -> Audit:
+def _judged(build: Build, photos: list[MeasuredPhoto], progress: Progress | None, budget: float | None = None) -> Audit:
     from finishmatch.results.judged import judged
 
-    return judged(build, shots, progress, budget)
+    return judged(build, photos, progress, budget)

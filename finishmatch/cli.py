@@ -214,8 +214,8 @@ def _one_photo(
     names = [mark.name for mark in marks]
     if len(set(names)) < len(names):
         raise CommandError("bad_part", "two parts have the same name", "give each part its own name")
-    shot = PhotoEntry(photo.name, photo, entry, None, None, marks)
-    return Build(photo.name, None, Tolerance(), (shot,), tuple(PartFacts(name) for name in names))
+    entered = PhotoEntry(photo.name, photo, entry, None, None, marks)
+    return Build(photo.name, None, Tolerance(), (entered,), tuple(PartFacts(name) for name in names))
 
 
 def _part_mark(text: str) -> PartMark:
@@ -277,11 +277,11 @@ def new(
     """Write a commented build file to start from."""
     from finishmatch import disk
     from finishmatch.build import build
-    from finishmatch.photo.process.parent import Quarantine
+    from finishmatch.photo.process.parent import DecodingProcess
 
-    with Quarantine() as quarantine:
+    with DecodingProcess() as decoding:
         for photo in photos:
-            quarantine.open_photo(photo)
+            decoding.open_photo(photo)
     text = build.template(photos, out.parent if out else Path())
     if out:
         disk.write_new(out, text)

@@ -17,32 +17,34 @@ from finishmatch.card.sheet import design
 from finishmatch.card.sheet.mean import in_light, mean_sheet, unknown_sheet
 from finishmatch.errors import InputError, NothingMeasured
 from finishmatch.exchange import card_table
-from finishmatch.part.measured_photo import Shot, known_colours, shoot
+from finishmatch.part.measured_photo import MeasuredPhoto, known_colours, measure_photo
 from finishmatch.photo.marks import Box, Mark, Outline
 from finishmatch.photo.photo import Photo
 
 Progress = Callable[[str, int, int], None]
 
 
-def measured(build: Build, open_photo: Callable[[Path, str], Photo], progress: Progress | None = None) -> list[Shot]:
-    """Every photo's shot, in the build's order; one picture is in memory at a time.
+def measured(
+    build: Build, open_photo: Callable[[Path, str], Photo], progress: Progress | None = None
+) -> list[MeasuredPhoto]:
+    """Every photo's seen, in the build's order; one picture is in memory at a time.
 
     Errors: those of the photos, the card files and the marks.
     """
     matt = {part.name for part in build.parts if part.matt}
-    shots: dict[int, Shot] = {}
-    print_ = mean_print(build, lambda entry: open_photo(entry.path, entry.file))
+    photos: dict[int, MeasuredPhoto] = {}
+    sheet_mean = mean_of_sheets(build, lambda entry: open_photo(entry.path, entry.file))
     for done, i in enumerate(build.turns):
         entry = build.photos[i]
         if progress:
             progress(entry.file, done, len(build.photos))
-        shots[i] = _shot(entry, open_photo, card_in(entry, print_), known_colours(shots.values()), matt)
+        photos[i] = _measured_photo(entry, open_photo, card_in(entry, sheet_mean), known_colours(photos.values()), matt)
     if progress:
         progress("", len(build.photos), len(build.photos))
-    return [shots[i] for i in range(len(build.photos))]
+    return [photos[i] for i in range(len(build.photos))]
 
 
-def mean_print(build: Build, open_photo: Callable[[PhotoEntry], Photo]) -> Card | None:
+def mean_of_sheets(build: Build, open_photo: Callable[[PhotoEntry], Photo]) -> Card | None:
     """The mean of an unlearnt sheet over all photos that show it; None where none does. Errors: those of the photos."""
     seen = []
     lights = {entry.light for entry in build.photos if entry.card.kind == design.KIND}
@@ -54,23 +56,23 @@ def mean_print(build: Build, open_photo: Callable[[PhotoEntry], Photo]) -> Card 
     return mean_sheet(seen, len(lights) == 1) if seen else None
 
 
-def card_in(entry: PhotoEntry, print_: Card | None) -> Card | None:
-    """The reference card of a photo; ``print_``: of :func:`mean_print`. Errors: those of :func:`card_of`."""
-    card = print_ if entry.card.kind == design.KIND and print_ else card_of(entry.card)
+def card_in(entry: PhotoEntry, sheet_mean: Card | None) -> Card | None:
+    """The reference card of a photo; ``sheet_mean``: of :func:`mean_of_sheets`. Errors: those of :func:`card_of`."""
+    card = sheet_mean if entry.card.kind == design.KIND and sheet_mean else card_of(entry.card)
     return in_light(card, entry.light) if card and card.kind == design.KIND else card
 
 
-def _shot(
+def _measured_photo(
     entry: PhotoEntry,
     open_photo: Callable[[Path, str], Photo],
     card: Card | None,
     known: dict[str, np.ndarray],
     matt: set[str],
-) -> Shot:
+) -> MeasuredPhoto:
     photo = open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else fit_flat(open_photo(entry.flat, str(entry.flat)), photo)
     marks = [(part.name, part.mark) for part in entry.parts]
-    return shoot(photo, card, place_of(entry.card), marks, flat, known, matt, second_place_of(entry.card))
+    return measure_photo(photo, card, place_of(entry.card), marks, flat, known, matt, second_place_of(entry.card))
 
 
 def card_of(entry: CardEntry) -> Card | None:

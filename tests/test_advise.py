@@ -10,7 +10,7 @@ import pytest
 from finishmatch.advise.advice import Advice, advise
 from finishmatch.advise.change import one_finish, swaps, two_finishes, two_finishes_by_zone
 from finishmatch.advise.choose import choose
-from finishmatch.colour.measured_colour import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import CODES, Note
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -19,11 +19,11 @@ from finishmatch.judge.sets import agrees, find_sets
 BRONZE, YELLOWER, SILVER = (45.0, 12.0, 28.0), (45.0, 9.0, 36.0), (78.0, 0.5, 1.0)
 
 
-def judged(facts: list[PartFacts], lab: object, sd: float = 0.1) -> tuple[Finishes, tuple[Difference, ...]]:
+def judged(facts: list[PartFacts], lab: object, sd: float = 0.1) -> tuple[MeasuredColours, tuple[Difference, ...]]:
     values = np.array(lab, dtype=float).reshape(-1, 3)
     n = len(values)
     names = tuple(part.name for part in facts[:n])
-    finishes = Finishes(names, values, np.eye(3 * n) * sd**2, np.full(n, 0.06))
+    finishes = MeasuredColours(names, values, np.eye(3 * n) * sd**2, np.full(n, 0.06))
     return finishes, compare(finishes, facts, Tolerance(), [Sighting(name, frozenset({"1"})) for name in names])
 
 
@@ -263,7 +263,7 @@ def test_every_part_returned_surely_differs_from_one_that_stays_in_300_builds() 
     for _ in range(300):
         facts, differences = random_build(rng)
         names = tuple(part.name for part in facts)
-        finishes = Finishes(names, np.zeros((len(names), 3)), np.eye(3 * len(names)), np.ones(len(names)))
+        finishes = MeasuredColours(names, np.zeros((len(names), 3)), np.eye(3 * len(names)), np.ones(len(names)))
         sets = find_sets(finishes, facts, differences)
         found = advise(facts, differences, sets, choose(finishes, facts, differences), {})
         gone = {name for code in ("return", "swap") for a in of(code, list(found)) for name in a.parts[:1]}

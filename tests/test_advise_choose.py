@@ -9,7 +9,7 @@ import pytest
 
 from finishmatch.advise.choose import Choosing, choose, upper_ends
 from finishmatch.advise.pareto import Market, staircase
-from finishmatch.colour.measured_colour import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -74,7 +74,7 @@ def shop(
 ) -> tuple[Choosing, tuple[Difference, ...]]:
     names = tuple(row[0] for row in rows)
     cov = np.diag(np.repeat([(sd or {}).get(name, 0.1) ** 2 for name in names], 3))
-    finishes = Finishes(names, np.array([row[1] for row in rows]), cov, np.full(len(rows), 0.06))
+    finishes = MeasuredColours(names, np.array([row[1] for row in rows]), cov, np.full(len(rows), 0.06))
     facts = [PartFacts(row[0], **row[2]) for row in (*rows, *(refused or []))]  # type: ignore[arg-type]
     differences = compare(finishes, facts, Tolerance(), [Sighting(name, frozenset({"1"})) for name in names])
     return choose(finishes, facts, differences, budget=budget), differences
@@ -236,7 +236,7 @@ def test_a_pair_counts_within_tolerance_if_and_only_if_it_is_judged_alike() -> N
     rng = np.random.default_rng(21)
     lab = np.column_stack([rng.normal(45, 4, 60), rng.normal(12, 2, 60), rng.normal(28, 2, 60)])
     names = tuple(f"p{k}" for k in range(60))
-    finishes = Finishes(names, lab, np.diag(np.repeat(rng.uniform(0.1, 1.5, 60) ** 2, 3)), np.full(60, 0.06))
+    finishes = MeasuredColours(names, lab, np.diag(np.repeat(rng.uniform(0.1, 1.5, 60) ** 2, 3)), np.full(60, 0.06))
     seen = [Sighting(name, frozenset({"1"})) for name in names]
     differences = compare(finishes, [PartFacts(name) for name in names], Tolerance(), seen)
     ends = upper_ends(finishes, differences, Tolerance().confidence)

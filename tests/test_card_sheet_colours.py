@@ -188,6 +188,6 @@ def test_errors_of_an_unknown_print_are_shared_by_its_photos_and_cancel() -> Non
     body = spectral.finish(rng)
     samples = [spectral.part(name, body, look, by, rng) for name, look, by in zip("ab", looks, made, strict=True)]
     one, two = (item.finish for item in pool(samples))
-    print_ = next(key for key in one.shared if key.startswith("sheet-"))
-    apart = np.linalg.norm(one.shared[print_] - two.shared[print_])
-    assert apart < 0.3 * np.linalg.norm(one.shared[print_])
+    sheet_mean = next(key for key in one.shared if key.startswith("sheet-"))
+    apart = np.linalg.norm(one.shared[sheet_mean] - two.shared[sheet_mean])
+    assert apart < 0.3 * np.linalg.norm(one.shared[sheet_mean])

@@ -7,22 +7,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishmatch.colour.measured_colour import Finish, Finishes, joint
+from finishmatch.colour.measured_colour import MeasuredColour, MeasuredColours, joint
 
 
-def finish(name: str, rng: np.random.Generator, *corrections: str, loadings: np.ndarray | None = None) -> Finish:
+def finish(
+    name: str, rng: np.random.Generator, *corrections: str, loadings: np.ndarray | None = None
+) -> MeasuredColour:
     root = rng.normal(size=(3, 3)) * 0.1
     shared = {key: rng.normal(size=(3, 9)) if loadings is None else loadings for key in corrections}
-    return Finish(name, rng.uniform(10, 90, 3), root @ root.T, shared, 0.05)
+    return MeasuredColour(name, rng.uniform(10, 90, 3), root @ root.T, shared, 0.05)
 
 
-def difference_cov(table: Finishes, i: int, j: int) -> np.ndarray:
+def difference_cov(table: MeasuredColours, i: int, j: int) -> np.ndarray:
     take = np.zeros((3, 3 * len(table)))
     take[:, 3 * i : 3 * i + 3], take[:, 3 * j : 3 * j + 3] = np.eye(3), -np.eye(3)
     return take @ table.cov @ take.T
 
 
-def block(table: Finishes, i: int, j: int) -> np.ndarray:
+def block(table: MeasuredColours, i: int, j: int) -> np.ndarray:
     return table.cov[3 * i : 3 * i + 3, 3 * j : 3 * j + 3]
 
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.special import chdtr, chndtrinc, ndtri
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.measured_colour import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import InputError
 from finishmatch.judge.chi_square import FAR_ABOVE, FAR_BELOW, MISS_ABOVE, MISS_BELOW, limits
@@ -19,15 +19,15 @@ from finishmatch.judge.pairs import every_pair
 BRONZE = (45.0, 12.0, 28.0)
 
 
-def table(lab: object, sd: float = 0.2, level_sd: float = 0.06, cov: np.ndarray | None = None) -> Finishes:
+def table(lab: object, sd: float = 0.2, level_sd: float = 0.06, cov: np.ndarray | None = None) -> MeasuredColours:
     values = np.array(lab, dtype=float)
     n = len(values)
     joint = np.eye(3 * n) * sd**2 if cov is None else cov
-    return Finishes(tuple("ABCDEFGHIJKL"[:n]), values, joint, np.full(n, level_sd))
+    return MeasuredColours(tuple("ABCDEFGHIJKL"[:n]), values, joint, np.full(n, level_sd))
 
 
 def judge(
-    finishes: Finishes,
+    finishes: MeasuredColours,
     facts: dict[str, PartFacts] | None = None,
     tolerance: Tolerance | None = None,
     seen: dict[str, Sighting] | None = None,
@@ -102,7 +102,7 @@ def test_an_interval_without_uncertainty_is_its_point() -> None:
     np.testing.assert_allclose(high, [5, 0], atol=1e-9)
 
 
-def simulated(true: np.ndarray, sd: float, seed: int, n: int = 500) -> tuple[Finishes, np.ndarray]:
+def simulated(true: np.ndarray, sd: float, seed: int, n: int = 500) -> tuple[MeasuredColours, np.ndarray]:
     """n pairs of parts with known truth, seen with own noise and with a shared error of their photo."""
     rng = np.random.default_rng(seed)
     own = np.linalg.cholesky(np.array([[1, 0.2, 0], [0.2, 1, 0.5], [0, 0.5, 1.5]])) * sd
@@ -116,7 +116,7 @@ def verdicts(true: np.ndarray, sd: float, seed: int) -> list[Difference]:
     lab, block = simulated(true, sd, seed)
     found = []
     for k in range(len(true)):
-        found += judge(Finishes(("A", "B"), lab[2 * k : 2 * k + 2].copy(), block.copy(), np.full(2, 0.3)))
+        found += judge(MeasuredColours(("A", "B"), lab[2 * k : 2 * k + 2].copy(), block.copy(), np.full(2, 0.3)))
     return found
 
 

@@ -15,7 +15,7 @@ from finishmatch.card.reference import chart24
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import InputError
-from finishmatch.part.measured_photo import shoot
+from finishmatch.part.measured_photo import measure_photo
 from finishmatch.part.sample import Refusal, Sample, measure
 from finishmatch.photo.marks import Box, Mark, Mask, Outline, drawn_in, region
 from finishmatch.photo.photo import Photo, open_photo
@@ -182,7 +182,7 @@ def test_two_gold_and_two_silver_coins_lie_nearer_to_their_like() -> None:
         "silver 2": (312, 787, 556, 938),
     }
     marks = [(name, Box(x, y, right - x, bottom - y)) for name, (x, y, right, bottom) in boxes.items()]
-    shot = shoot(open_photo(REAL_PHOTOS / "phone-coins.jpg"), chart24(), None, marks)
+    shot = measure_photo(open_photo(REAL_PHOTOS / "phone-coins.jpg"), chart24(), None, marks)
     lab = {sample.part: sample.lab_d50 for sample in shot.samples}
 
     def apart(a: str, b: str) -> float:

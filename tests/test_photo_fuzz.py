@@ -19,7 +19,7 @@ from finishmatch.photo.decode.box_format import main_picture
 from finishmatch.photo.decode.code_points import cicp_of_png
 from finishmatch.photo.decode.kinds import kind_of
 from finishmatch.photo.limits import Limits
-from finishmatch.photo.process.parent import Quarantine
+from finishmatch.photo.process.parent import DecodingProcess
 
 FEW = settings(
     max_examples=150, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
@@ -56,16 +56,16 @@ def damaged(data: bytes, where_and_what: list[tuple[float, bytes]]) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def opened() -> Iterator[Quarantine]:
-    with Quarantine(Limits(pixels=5_000_000, seconds=5, memory_bytes=1_500_000_000)) as quarantine:
-        yield quarantine
+def opened() -> Iterator[DecodingProcess]:
+    with DecodingProcess(Limits(pixels=5_000_000, seconds=5, memory_bytes=1_500_000_000)) as decoding:
+        yield decoding
 
 
 @pytest.mark.parametrize("kind", ["jpg", "png", "tif", "webp", "avif", "heic", "dng"])
 @FEW
 @given(where_and_what=changes)
 def test_a_damaged_photo_is_a_picture_or_one_refusal(
-    kind: str, where_and_what: list[tuple[float, bytes]], opened: Quarantine, tmp_path: Path
+    kind: str, where_and_what: list[tuple[float, bytes]], opened: DecodingProcess, tmp_path: Path
 ) -> None:
     path = tmp_path / f"photo.{kind}"
     path.write_bytes(damaged(seeds()[kind], where_and_what))

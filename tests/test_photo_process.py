@@ -16,7 +16,7 @@ from finishmatch.errors import InputError
 from finishmatch.photo.limits import Limits
 from finishmatch.photo.photo import open_photo
 from finishmatch.photo.process import parent
-from finishmatch.photo.process.parent import Quarantine
+from finishmatch.photo.process.parent import DecodingProcess
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="other systems do not bound address space")
 READ_ALL = "import os, sys, json; n = json.loads(sys.stdin.buffer.readline())['bytes']; sys.stdin.buffer.read(n); "
@@ -37,7 +37,7 @@ def photo(tmp_path: Path) -> Path:
     return path
 
 
-def refusal(opened: Quarantine, path: Path) -> InputError:
+def refusal(opened: DecodingProcess, path: Path) -> InputError:
     with pytest.raises(InputError) as caught:
         opened.open_photo(path, "photo.jpg")
     assert caught.value.exit_status == 3
@@ -50,7 +50,7 @@ def launch(monkeypatch: pytest.MonkeyPatch, script: str) -> None:
 
 
 def test_one_process_serves_many_photos(photo: Path) -> None:
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         opened.open_photo(photo)
         process = opened._process
         opened.open_photo(photo)
@@ -62,7 +62,7 @@ def test_one_process_serves_many_photos(photo: Path) -> None:
 def test_a_refused_photo_does_not_end_the_process(photo: Path) -> None:
     broken = photo.with_name("broken.jpg")
     broken.write_bytes(photo.read_bytes()[:400])
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         process = opened._process
         assert refusal(opened, broken).code == "photo_unreadable"
         opened.open_photo(photo)
@@ -72,7 +72,7 @@ def test_a_refused_photo_does_not_end_the_process(photo: Path) -> None:
 def test_a_crash_is_one_error_and_the_next_photo_is_read(photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     usual = parent._LAUNCH
     launch(monkeypatch, READ_ALL + "os.abort()")
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         error = refusal(opened, photo)
         assert error.code == "decoder_stopped"
         assert "SIGABRT" in error.text
@@ -82,7 +82,7 @@ def test_a_crash_is_one_error_and_the_next_photo_is_read(photo: Path, monkeypatc
 
 def test_a_decoder_that_hangs_is_ended(photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     launch(monkeypatch, "import time; time.sleep(60)")
-    with Quarantine(Limits(seconds=0.3)) as opened:
+    with DecodingProcess(Limits(seconds=0.3)) as opened:
         error = refusal(opened, photo)
         assert error.code == "decoder_stopped"
         assert "0.3 s" in error.text
@@ -91,7 +91,7 @@ def test_a_decoder_that_hangs_is_ended(photo: Path, monkeypatch: pytest.MonkeyPa
 def test_a_decoder_that_dribbles_is_ended(photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     dribble = "import time\nwhile True:\n os.write(1, b' ')\n time.sleep(0.01)"
     launch(monkeypatch, READ_ALL.replace("; ", "\n") + "\n" + dribble)
-    with Quarantine(Limits(seconds=0.3)) as opened:
+    with DecodingProcess(Limits(seconds=0.3)) as opened:
         assert refusal(opened, photo).code == "decoder_stopped"
 
 
@@ -108,7 +108,7 @@ def test_a_photo_that_takes_too_much_memory_is_refused(name: str, tmp_path: Path
     path.write_bytes(stream.getvalue())
     small = tmp_path / "small.jpg"
     small.write_bytes(pictures.jpeg(pictures.encoded()))
-    with Quarantine(Limits(memory_bytes=400_000_000)) as opened:
+    with DecodingProcess(Limits(memory_bytes=400_000_000)) as opened:
         assert refusal(opened, path).code in ("decoder_stopped", "photo_unreadable")
         opened.open_photo(small)
 
@@ -123,7 +123,7 @@ def test_the_process_can_write_no_file(photo: Path, tmp_path: Path, monkeypatch:
         "child.main()"
     )
     launch(monkeypatch, script)
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         assert refusal(opened, photo).code == "decoder_stopped"
     assert not target.exists() or target.read_bytes() == b""
 
@@ -155,7 +155,7 @@ def test_an_answer_that_cannot_be_is_refused(
     told = tmp_path / "answer"
     told.write_bytes(answer)
     launch(monkeypatch, READ_ALL + f"sys.stdout.buffer.write(open({str(told)!r}, 'rb').read())")
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         assert refusal(opened, photo).code == "decoder_stopped"
 
 
@@ -167,14 +167,14 @@ def test_what_a_decoder_prints_reaches_nobody(
         "import os, finishmatch.photo.process.child as q; d = q.decode; q.decode = lambda *a: (print('out'), os.write(2, b'err'), d(*a))[2]; main()",
     )
     launch(monkeypatch, noisy)
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         assert opened.open_photo(photo).width == pictures.WIDTH
     assert capfd.readouterr() == ("", "")
 
 
 def test_threads_take_turns(photo: Path) -> None:
     widths: list[int] = []
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         threads = [threading.Thread(target=lambda: widths.append(opened.open_photo(photo).width)) for _ in range(4)]
         for thread in threads:
             thread.start()
@@ -184,9 +184,9 @@ def test_threads_take_turns(photo: Path) -> None:
 
 
 def test_limits_of_size_come_first(photo: Path) -> None:
-    with Quarantine(Limits(pixels=3000)) as opened:
+    with DecodingProcess(Limits(pixels=3000)) as opened:
         assert refusal(opened, photo).code == "photo_too_large"
-    with Quarantine(Limits(file_bytes=100)) as opened:
+    with DecodingProcess(Limits(file_bytes=100)) as opened:
         assert refusal(opened, photo).code == "photo_too_large"
 
 
@@ -196,7 +196,7 @@ def test_pipes_devices_folders_and_missing_files_end_in_one_line(tmp_path: Path)
     (tmp_path / "folder.jpg").mkdir()
     (tmp_path / "loop.jpg").symlink_to(tmp_path / "loop.jpg")
     (tmp_path / "zero.jpg").symlink_to("/dev/zero")
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         for name in ("pipe.jpg", "folder.jpg", "loop.jpg", "zero.jpg"):
             assert refusal(opened, tmp_path / name).code == "file_unreadable"
         assert refusal(opened, tmp_path / "none.jpg").code == "file_missing"
@@ -207,7 +207,7 @@ def test_an_expected_photo_is_decoded_while_another_is_in_use(photo: Path) -> No
     other = photo.with_name("other.jpg")
     other.write_bytes(pictures.jpeg(pictures.encoded()[::-1].copy()))
     alone = {path: open_photo(path, path.name) for path in (photo, other)}
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         opened.expect([(photo, "photo.jpg"), (other, "other.jpg")])
         for path in (photo, other):
             assert opened._begun is not None
@@ -217,7 +217,7 @@ def test_an_expected_photo_is_decoded_while_another_is_in_use(photo: Path) -> No
 
 
 def test_the_first_picture_is_taken_over_at_once_and_the_next_when_it_is_wanted(photo: Path) -> None:
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         opened.expect([(photo, "photo.jpg"), (photo, "photo.jpg")])
         first = opened._begun
         assert first is not None
@@ -234,7 +234,7 @@ def test_the_first_picture_is_taken_over_at_once_and_the_next_when_it_is_wanted(
 
 def test_what_was_not_expected_is_opened_all_the_same(photo: Path) -> None:
     missing = photo.with_name("missing.jpg")
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         opened.expect([(missing, "missing.jpg"), (photo, "photo.jpg")])
         assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
         assert opened._begun is None
@@ -244,7 +244,7 @@ def test_what_was_not_expected_is_opened_all_the_same(photo: Path) -> None:
 def test_a_photo_that_is_decoded_ahead_fails_in_its_turn(photo: Path) -> None:
     broken = photo.with_name("photo.bad")
     broken.write_bytes(photo.read_bytes()[:400])
-    with Quarantine() as opened:
+    with DecodingProcess() as opened:
         opened.expect([(photo, "photo.jpg"), (broken, "photo.jpg"), (photo, "photo.jpg")])
         assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
         assert refusal(opened, broken).code == "photo_unreadable"

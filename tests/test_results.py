@@ -14,7 +14,7 @@ from damage import only_our_errors
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishmatch.colour.measured_colour import Finish, joint
+from finishmatch.colour.measured_colour import MeasuredColour, joint
 from finishmatch.errors import InputError, InternalError, Note
 from finishmatch.results.csv_tables import differences_csv, parts_csv
 from finishmatch.results.json_text import from_json, to_json
@@ -218,7 +218,7 @@ def test_the_joint_covariance_is_rebuilt_from_the_parts_csv() -> None:
             cov[i, j] = cov[j, i] = float(row[f"own_cov_{'Lab'[i]}{'Lab'[j]}"])
         lab = np.array([float(row[axis]) for axis in "Lab"])
         shared = {key: np.array(value) for key, value in json.loads(row["shared"]).items()}
-        parts.append(Finish(row["name"], lab, cov, shared, float(row["level_sd"])))
+        parts.append(MeasuredColour(row["name"], lab, cov, shared, float(row["level_sd"])))
     there = joint(finishes(from_json(TEXT)))
     assert np.array_equal(joint(parts).cov, there.cov)
     assert np.array_equal(joint(parts).lab_d50, there.lab_d50)

@@ -2,7 +2,7 @@
 
 A slot that holds an owned part is settled; of a slot that holds none, one candidate is bought. Parts without a slot are
 there anyway. Neutral parts never mismatch. Where the parts that are there disagree already, nothing could match them all:
-those outside their largest agreeing group do not count, and where zones part them into two finishes on purpose, a
+those outside their largest agreeing group do not count, and where zones part them into two colours on purpose, a
 candidate is held to the finish of its zone. A pair counts by the difference that it stays below as surely as a verdict
 must be sure, against its own tolerance, so that nothing is chosen for being ill measured; written as CIEDE2000 it is
 scaled to the tolerance for `together`.
@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from finishmatch.advise.change import fewest_changes
 from finishmatch.advise.pareto import Array, Market, Step, staircase
-from finishmatch.colour.measured_colour import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -107,7 +107,7 @@ class _Table:
 @dataclass(frozen=True, slots=True, eq=False)
 class _Shop:
     """``slots``: slot -> its candidates, cheapest first. ``fixed``: the coloured parts that candidates are held to, and
-    ``left_out`` those that are there but do not count. ``side``: zone -> which of two finishes; zones not in it: 0.
+    ``left_out`` those that are there but do not count. ``side``: zone -> which of two colours; zones not in it: 0.
     """
 
     slots: dict[str, tuple[PartFacts, ...]]
@@ -132,16 +132,16 @@ class _Shop:
         return max(((self.upper(part, other), other.name) for other in others), default=(0.0, ""))
 
 
-def upper_ends(finishes: Finishes, differences: Sequence[Difference], confidence: float) -> Array:
+def upper_ends(colours: MeasuredColours, differences: Sequence[Difference], confidence: float) -> Array:
     """(m,) the difference that each pair stays below with probability ``confidence``; as photographed where its level
     may differ by more than geometry explains. Within tolerance if and only if the verdict is "alike".
     """
     if not differences:
         return np.zeros(0)
-    index = {name: i for i, name in enumerate(finishes.names)}
+    index = {name: i for i, name in enumerate(colours.names)}
     a, b = (np.array([index[name] for name in names]) for names in zip(*((d.a, d.b) for d in differences), strict=True))
     blocks = [slice(start, start + _AT_ONCE) for start in range(0, len(a), _AT_ONCE)]
-    pairs = (pairs_of(finishes, a[block], b[block]) for block in blocks)
+    pairs = (pairs_of(colours, a[block], b[block]) for block in blocks)
     ends = np.concatenate([quantile(block.centre, block.spread, confidence) for block in pairs])
     limits = np.array([d.tolerance for d in differences])
     by_level = np.array([d.has("level_differs") or d.has("level_unsure") for d in differences])
@@ -160,7 +160,7 @@ def candidates(facts: Sequence[PartFacts]) -> dict[str, tuple[PartFacts, ...]]:
 
 
 def choose(
-    finishes: Finishes,
+    colours: MeasuredColours,
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
     confidence: float = _CONFIDENCE,
@@ -174,12 +174,12 @@ def choose(
 
     Raises :class:`~finishmatch.errors.InputError` (``build_value``) for a budget where a price is missing.
     """
-    known = {part.name for part in facts if part.neutral} | set(finishes.names)
+    known = {part.name for part in facts if part.neutral} | set(colours.names)
     slots = _slots(facts, known)
     if not any(len(parts) > 1 for parts in slots.values()):
         return Choosing(None)
     there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
-    shop = _shop(slots, there, differences, _table(finishes, differences, confidence))
+    shop = _shop(slots, there, differences, _table(colours, differences, confidence))
     if budget is not None and not shop.priced:
         missing = sorted(p.name for parts in shop.slots.values() for p in parts if not p.owned and p.price is None)
         raise InputError("build_value", f"a budget needs every candidate's price, and {missing[0]} has none", "give it")
@@ -189,7 +189,7 @@ def choose(
     left = np.inf if budget is None or not steps else budget + _CENT - steps[0].price
     picked = [[items[k] for k in step.picks] for step in steps]
     return Choosing(
-        choices=tuple(_choice(finishes, shop, step, parts) for step, parts in zip(steps, picked, strict=True)),
+        choices=tuple(_choice(colours, shop, step, parts) for step, parts in zip(steps, picked, strict=True)),
         worst_pairs=tuple(_worst_pair(shop, parts) for parts in picked),
         blocked=_blocked(shop),
         neutral=_neutral(shop),
@@ -234,14 +234,14 @@ def _shop(
     )
 
 
-def _table(finishes: Finishes, differences: Sequence[Difference], confidence: float) -> _Table:
-    row = {name: i for i, name in enumerate(finishes.names)}
+def _table(colours: MeasuredColours, differences: Sequence[Difference], confidence: float) -> _Table:
+    row = {name: i for i, name in enumerate(colours.names)}
     a = np.array([row[d.a] for d in differences], dtype=np.intp)
     b = np.array([row[d.b] for d in differences], dtype=np.intp)
     which, end = np.full((len(row),) * 2, -1), np.zeros((len(row),) * 2)
     which[a, b] = which[b, a] = np.arange(len(differences))
     limits = np.array([d.tolerance for d in differences])
-    end[a, b] = end[b, a] = upper_ends(finishes, differences, confidence) * together_of(differences) / limits
+    end[a, b] = end[b, a] = upper_ends(colours, differences, confidence) * together_of(differences) / limits
     return _Table(differences, row, which, end)
 
 
@@ -270,7 +270,7 @@ def _market(shop: _Shop) -> tuple[Market, list[PartFacts]]:
     return market, items
 
 
-def _choice(finishes: Finishes, shop: _Shop, step: Step, parts: list[PartFacts]) -> Choice:
+def _choice(colours: MeasuredColours, shop: _Shop, step: Step, parts: list[PartFacts]) -> Choice:
     others = [*parts, *shop.fixed]
     counted = [(a.name, b.name) for i, a in enumerate(parts) for b in others[i + 1 :] if shop.counts(a, b)]
     pairs = [difference for names in counted if (difference := shop.table.get(*names)) is not None]
@@ -278,7 +278,7 @@ def _choice(finishes: Finishes, shop: _Shop, step: Step, parts: list[PartFacts])
         picks=tuple((slot, part.name) for slot, part in zip(shop.slots, parts, strict=True)),
         worst=step.worst,
         price=step.price if shop.priced else None,
-        probability=joint_probability(finishes, pairs),
+        probability=joint_probability(colours, pairs),
     )
 
 

@@ -22,7 +22,7 @@ class Advice:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Case:
+class PartsInHand:
     """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
     a choice adds; ``refusals``: the notes of each part that could not be measured.
     """
@@ -58,12 +58,12 @@ class Case:
         )
 
 
-def case_of(
+def parts_in_hand(
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
     choosing: Choosing,
     refusals: Mapping[str, tuple[Note, ...]],
-) -> Case:
+) -> PartsInHand:
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
     together = together_of(differences)
     choice = recommended(choosing.choices or (), together)
@@ -72,7 +72,7 @@ def case_of(
     held |= added
     in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
     offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]
-    return Case(
+    return PartsInHand(
         coloured=tuple(part for part in in_hand if not part.neutral and part.name not in refusals),
         neutral=tuple(part for part in in_hand if part.neutral),
         offers=tuple(part for part in offers if part.neutral or part.name not in refusals),

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from finishmatch.advise.change import Plan
 from finishmatch.advise.choose import Choosing
-from finishmatch.advise.in_hand import Advice, Case
+from finishmatch.advise.in_hand import Advice, PartsInHand
 from finishmatch.errors import CODES
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
@@ -16,16 +16,18 @@ from finishmatch.judge.words import CAUSES, listed
 _NAMED = 3  # so many parts that stay are named; of more it is said that they stay
 
 
-def undecided(case: Case, plan: Plan) -> list[Advice]:
+def undecided(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
     """Parts that would have to change by the best estimate, though no pair says so surely: neither kept nor returned."""
     by_finish: dict[tuple[str, ...], list[str]] = {}
     for name in plan.change:
-        kept = case.beside(name, plan)
-        if not case.firm(name, kept):
+        kept = in_hand.beside(name, plan)
+        if not in_hand.firm(name, kept):
             by_finish.setdefault(kept, []).append(name)
     found = []
     for kept, names in by_finish.items():
-        causes = Counter(d.notes[0].code for name in names for d in case.between(name, kept) if d.verdict == "unsure")
+        causes = Counter(
+            d.notes[0].code for name in names for d in in_hand.between(name, kept) if d.verdict == "unsure"
+        )
         if causes:
             because, step = CAUSES[min(causes, key=lambda cause: (-causes[cause], cause))]
             who = f"{listed(names)} {'match' if len(names) > 1 else 'matches'}"
@@ -35,13 +37,15 @@ def undecided(case: Case, plan: Plan) -> list[Advice]:
     return found
 
 
-def photographs(facts: Sequence[PartFacts], case: Case, choosing: Choosing, told: Sequence[Advice]) -> list[Advice]:
+def photographs(
+    facts: Sequence[PartFacts], in_hand: PartsInHand, choosing: Choosing, told: Sequence[Advice]
+) -> list[Advice]:
     """One piece of advice for each reason: refused parts, then unsure pairs by their largest cause, then candidates.
 
     Causes whose parts are all named with their step in ``told`` are not told twice.
     """
-    found = _refused(facts, case)
-    for cause, pairs in _unsure(facts, case.differences).items():
+    found = _refused(facts, in_hand)
+    for cause, pairs in _unsure(facts, in_hand.differences).items():
         because, step = CAUSES[cause]
         parts = _concerned(pairs)
         everyone = {name for pair in pairs for name in pair}
@@ -56,10 +60,10 @@ def photographs(facts: Sequence[PartFacts], case: Case, choosing: Choosing, told
     return found
 
 
-def _refused(facts: Sequence[PartFacts], case: Case) -> list[Advice]:
+def _refused(facts: Sequence[PartFacts], in_hand: PartsInHand) -> list[Advice]:
     by_mend: dict[str, list[str]] = {}
     coloured = {part.name for part in facts if not part.neutral}
-    for name, notes in case.refusals.items():
+    for name, notes in in_hand.refusals.items():
         if name in coloured:
             by_mend.setdefault(CODES[notes[-1].code].mend, []).append(name)
     found = []

@@ -11,7 +11,7 @@ Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Finish:
+class MeasuredColour:
     """One part's colour.
 
     Attributes
@@ -35,7 +35,7 @@ class Finish:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Finishes:
+class MeasuredColours:
     """All parts of a build with the joint covariance of their colours.
 
     Attributes
@@ -59,7 +59,7 @@ class Finishes:
         return len(self.names)
 
 
-def joint(finishes: list[Finish]) -> Finishes:
+def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
     """Join single finishes into one table; what parts share of a correction's errors is their covariance."""
     n = len(finishes)
     cov = np.zeros((3 * n, 3 * n))
@@ -70,7 +70,7 @@ def joint(finishes: list[Finish]) -> Finishes:
         loadings = np.concatenate([finishes[i].shared[correction] for i in users])
         rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i in users])
         cov[np.ix_(rows, rows)] += loadings @ loadings.T
-    return Finishes(
+    return MeasuredColours(
         names=tuple(finish.name for finish in finishes),
         lab_d50=np.array([finish.lab_d50 for finish in finishes], dtype=float).reshape(n, 3),
         cov=cov,

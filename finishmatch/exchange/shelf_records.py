@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.colour.measured_colour import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.exchange import cgats
@@ -203,7 +203,7 @@ def _record(row: dict[str, str], line: int, assumed: Assumed) -> Record:
         raise FormatError(line, f"no value for {', '.join(missing)}")
     numbers: dict[str, float] = {name: number_of(row[name], line) for name in _NUMBERS if name in row}
     return Record(
-        colour=Finish(
+        colour=MeasuredColour(
             name=row.get("part") or row.get("SAMPLE_ID") or f"line {line}",
             lab_d50=np.array([numbers[name] for name in "Lab"]),
             own_cov=_own_cov(row, line, assumed.sd),

@@ -1,10 +1,10 @@
-"""One finish against finishes on the shelf: the verdicts of :mod:`.compare`, of this one with each of the others."""
+"""One finish against colours on the shelf: the verdicts of :mod:`.compare`, of this one with each of the others."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from finishmatch.colour.measured_colour import Finish, joint
+from finishmatch.colour.measured_colour import MeasuredColour, joint
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
 
@@ -12,11 +12,11 @@ _AT_ONCE = 16  # all pairs among so many are judged together; more would cost th
 
 
 def against(
-    one: tuple[Finish, Sighting], others: Sequence[tuple[Finish, Sighting]], tolerance: Tolerance
+    one: tuple[MeasuredColour, Sighting], others: Sequence[tuple[MeasuredColour, Sighting]], tolerance: Tolerance
 ) -> list[Difference]:
     """The difference of ``one`` from each of the others, in their order; names must be unique.
 
-    Errors that two finishes share cancel only where they were measured by the very same correction; finishes of
+    Errors that two colours share cancel only where they were measured by the very same correction; colours of
     different photos keep the errors of both, so that their difference is less sure, never more.
     """
     judged: list[Difference] = []

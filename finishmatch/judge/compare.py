@@ -1,4 +1,4 @@
-"""Two finishes: their difference, its interval, its probability, and the verdict."""
+"""Two colours: their difference, its interval, its probability, and the verdict."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import steps
-from finishmatch.colour.measured_colour import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import CODES, InputError, Note, noted
 from finishmatch.judge.facts import PartFacts, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within
@@ -101,35 +101,39 @@ class _Evidence:
 
 
 def compare(
-    finishes: Finishes, facts: Sequence[PartFacts], tolerance: Tolerance, sightings: Sequence[Sighting]
+    colours: MeasuredColours, facts: Sequence[PartFacts], tolerance: Tolerance, sightings: Sequence[Sighting]
 ) -> tuple[Difference, ...]:
     """Judge every unordered pair once, a before b in table order.
 
     ``facts`` and ``sightings`` are found by name and may hold more parts than were measured. Raises
     :class:`~finishmatch.errors.InputError` (``limit_pair``) when the limit pair cannot serve.
     """
-    if len(finishes) < 2:
+    if len(colours) < 2:
         return ()
     fact = {part.name: part for part in facts}
     sighting = {part.name: part for part in sightings}
-    tolerance = with_limit_pair(finishes, tolerance, sightings)
-    a, b = np.triu_indices(len(finishes), 1)
+    tolerance = with_limit_pair(colours, tolerance, sightings)
+    a, b = np.triu_indices(len(colours), 1)
     judged: list[Difference] = []
     for start in range(0, len(a), _AT_ONCE):
         block = slice(start, start + _AT_ONCE)
-        judged += _judged(finishes, pairs_of(finishes, a[block], b[block]), fact, sighting, tolerance)
+        judged += _judged(colours, pairs_of(colours, a[block], b[block]), fact, sighting, tolerance)
     return tuple(judged)
 
 
 def _judged(
-    finishes: Finishes, pairs: Pairs, fact: dict[str, PartFacts], sighting: dict[str, Sighting], tolerance: Tolerance
+    colours: MeasuredColours,
+    pairs: Pairs,
+    fact: dict[str, PartFacts],
+    sighting: dict[str, Sighting],
+    tolerance: Tolerance,
 ) -> list[Difference]:
-    both = [(finishes.names[i], finishes.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
+    both = [(colours.names[i], colours.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
     relations = [relation(fact[a], fact[b]) for a, b in both]
     limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
     low, high = interval(pairs.centre, pairs.spread)
-    numbers = _numbers(pairs, limits, _own_share(finishes, pairs, sighting), low)
-    senses = _senses(finishes, pairs)
+    numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), low)
+    senses = _senses(colours, pairs)
     judged = []
     for k, (a, b) in enumerate(both):
         verdict, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
@@ -164,20 +168,20 @@ def _note(code: str) -> Note:
     return Note(code, CODES[code].meaning)
 
 
-def with_limit_pair(finishes: Finishes, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:
+def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:
     """The tolerance with ``together`` replaced by the limit pair's ``de00_level``; touching and apart stay numbers."""
     if tolerance.limit_pair is None:
         return tolerance
     a, b = tolerance.limit_pair
     named = f"tolerance.limit_pair {a!r}, {b!r}"
     for name in (a, b):
-        if name not in finishes.names:
+        if name not in colours.names:
             raise InputError("limit_pair", f"{named}: {name!r} was not measured")
     photos = {part.name: part.photos for part in sightings}
     if not photos[a] & photos[b]:
         raise InputError("limit_pair", f"{named}: no photo shows both")
-    index = np.array([[finishes.names.index(a)], [finishes.names.index(b)]])
-    limit = float(pairs_of(finishes, *index).de00_level[0])
+    index = np.array([[colours.names.index(a)], [colours.names.index(b)]])
+    limit = float(pairs_of(colours, *index).de00_level[0])
     if limit <= 0:
         raise InputError("limit_pair", f"{named}: their colours do not differ")
     return replace(tolerance, together=limit)
@@ -192,10 +196,10 @@ def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Array) -> list[
     return [_Evidence(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
 
-def _own_share(finishes: Finishes, pairs: Pairs, sighting: dict[str, Sighting]) -> Array:
+def _own_share(colours: MeasuredColours, pairs: Pairs, sighting: dict[str, Sighting]) -> Array:
     """(m,) how much of the variance of each difference is the two parts' own, unshared noise."""
     zero = np.zeros((3, 3))
-    known = [sighting[name].own_cov for name in finishes.names]
+    known = [sighting[name].own_cov for name in colours.names]
     own = np.array([zero if cov is None else cov for cov in known])
     total = np.trace(pairs.spread, axis1=1, axis2=2)
     alone = np.einsum("nij,njk,nik->n", pairs.map_a, own[pairs.a], pairs.map_a)
@@ -203,9 +207,9 @@ def _own_share(finishes: Finishes, pairs: Pairs, sighting: dict[str, Sighting]) 
     return np.asarray(np.divide(alone, total, out=np.zeros_like(total), where=total > 0))
 
 
-def _senses(finishes: Finishes, pairs: Pairs) -> list[Sense]:
+def _senses(colours: MeasuredColours, pairs: Pairs) -> list[Sense]:
     level = steps(pairs.level_a, pairs.level_b)
-    seen = steps(finishes.lab_d50[pairs.a], finishes.lab_d50[pairs.b])
+    seen = steps(colours.lab_d50[pairs.a], colours.lab_d50[pairs.b])
     shift = np.degrees(np.arctan2(pairs.level_b[:, 2] - pairs.level_a[:, 2], level.ap2 - level.ap1))
     columns = (seen.dLp, level.dCp, level.dHp, seen.SL, level.SC, level.SH, level.hbar, shift)
     chromas = zip(level.Cp1.tolist(), level.Cp2.tolist(), strict=True)
@@ -217,7 +221,7 @@ def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tu
     """The verdict and the note codes of one pair; the largest cause first when it is unsure.
 
     "differs" asks for both: a small probability and an interval beyond the tolerance. A wide uncertainty spreads over
-    so much of the plane that little of it lies within any tolerance, even around two identical finishes.
+    so much of the plane that little of it lies within any tolerance, even around two identical colours.
     """
     colour = "alike" if pair.p_within >= confidence else "unsure"
     colour = "differs" if pair.p_within <= 1 - confidence and pair.low > pair.tolerance else colour

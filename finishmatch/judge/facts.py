@@ -1,4 +1,4 @@
-"""What a person tells about parts and tolerances; judgement reads it beside the measured finishes."""
+"""What a person tells about parts and tolerances; judgement reads it beside the measured colours."""
 
 from __future__ import annotations
 

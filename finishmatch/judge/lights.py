@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.measured_colour import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
@@ -30,10 +30,10 @@ def metamerism_index(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class InOneLight:
-    """What the photos of one light alone say: its parts' finishes, and the same pairs judged by them."""
+    """What the photos of one light alone say: its parts' colours, and the same pairs judged by them."""
 
     light: str
-    finishes: Finishes
+    colours: MeasuredColours
     differences: tuple[Difference, ...]
 
 
@@ -67,7 +67,7 @@ def _noted(pair: Difference, seen: Sequence[tuple[InOneLight, Difference]]) -> D
 def _index(pair: Difference, reference: InOneLight, test: InOneLight) -> float:
     """The metamerism index of a pair, b the sample and a the standard, all four colours at one luminance."""
     labs = [
-        one.finishes.lab_d50[one.finishes.names.index(name)] for one in (test, reference) for name in (pair.b, pair.a)
+        one.colours.lab_d50[one.colours.names.index(name)] for one in (test, reference) for name in (pair.b, pair.a)
     ]
     common = np.exp(np.log(np.maximum(luminance(labs), 1e-4)).mean())
     return float(metamerism_index(*at_luminance(labs, np.full(4, common))))

@@ -1,4 +1,4 @@
-"""Every two finishes at a common luminance: hue and chroma apart from level, with the covariance of their difference.
+"""Every two colours at a common luminance: hue and chroma apart from level, with the covariance of their difference.
 
 Scaled to one luminance two colours differ in a* and b* only. Those two numbers are brought by the local metric of
 CIEDE2000 into a plane where distance *is* CIEDE2000; everything the verdict needs is a point and a 2x2 covariance there.
@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
-from finishmatch.colour.measured_colour import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz
 
 Array = npt.NDArray[np.float64]
@@ -23,11 +23,11 @@ _DARKEST = 1e-6  # Y below this is no luminance to scale by
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pairs:
-    """m pairs of finishes.
+    """m pairs of colours.
 
     Attributes
     ----------
-    a, b : (m,) indices into the table of finishes.
+    a, b : (m,) indices into the table of colours.
     level_a, level_b : (m, 3) CIELAB at the geometric mean of both luminances.
     de00, de00_level : (m,) CIEDE2000 as photographed and at that common luminance.
     centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level``.
@@ -51,17 +51,17 @@ class Pairs:
     log_ratio_sd: Array
 
 
-def pairs_of(finishes: Finishes, a: Indices, b: Indices) -> Pairs:
+def pairs_of(colours: MeasuredColours, a: Indices, b: Indices) -> Pairs:
     """The pairs (a[i], b[i]) of the table; METHODS' covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'."""
-    lab_a, lab_b = finishes.lab_d50[a], finishes.lab_d50[b]
-    y = np.maximum(lab_to_xyz(finishes.lab_d50)[:, 1], _DARKEST)
+    lab_a, lab_b = colours.lab_d50[a], colours.lab_d50[b]
+    y = np.maximum(lab_to_xyz(colours.lab_d50)[:, 1], _DARKEST)
     common = np.sqrt(y[a] * y[b])
     level_a, level_b = at_luminance(lab_a, common), at_luminance(lab_b, common)
     de00_level = ciede2000(level_a, level_b)
     plane = _plane(level_a, level_b, de00_level)
     map_a = plane @ _at_luminance_jacobian(lab_a, common)[:, 1:]
     map_b = plane @ _at_luminance_jacobian(lab_b, common)[:, 1:]
-    aa, bb, ab = (_blocks(finishes.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
+    aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
     cross = map_a @ ab @ _t(map_b)
     return Pairs(
         a=a,
@@ -75,14 +75,14 @@ def pairs_of(finishes: Finishes, a: Indices, b: Indices) -> Pairs:
         map_b=map_b,
         spread=map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross),
         log_ratio=np.log(y[a] / y[b]),
-        log_ratio_sd=_log_ratio_sd(finishes, a, b, (aa[:, 0, 0], bb[:, 0, 0], ab[:, 0, 0])),
+        log_ratio_sd=_log_ratio_sd(colours, a, b, (aa[:, 0, 0], bb[:, 0, 0], ab[:, 0, 0])),
     )
 
 
-def every_pair(finishes: Finishes) -> Pairs:
+def every_pair(colours: MeasuredColours) -> Pairs:
     """Every unordered pair once, a before b in table order."""
-    a, b = np.triu_indices(len(finishes), 1)
-    return pairs_of(finishes, a, b)
+    a, b = np.triu_indices(len(colours), 1)
+    return pairs_of(colours, a, b)
 
 
 def _t(matrices: Array) -> Array:
@@ -115,10 +115,10 @@ def _at_luminance_jacobian(lab: Array, common: Array) -> Array:
     return np.asarray(scaled @ project @ np.linalg.inv(lab_jacobian(xyz)), dtype=float)
 
 
-def _log_ratio_sd(finishes: Finishes, a: Indices, b: Indices, cov_L: tuple[Array, Array, Array]) -> Array:
-    L = finishes.lab_d50[:, 0]
+def _log_ratio_sd(colours: MeasuredColours, a: Indices, b: Indices, cov_L: tuple[Array, Array, Array]) -> Array:
+    L = colours.lab_d50[:, 0]
     slope = np.where(L > 8, 3 / (L + 16), 1 / np.maximum(L, 0.1))  # d ln Y / d L*, CIE 15:2018
     aa, bb, ab = cov_L
     measured = slope[a] ** 2 * aa + slope[b] ** 2 * bb - 2 * slope[a] * slope[b] * ab
-    geometry = finishes.level_sd[a] ** 2 + finishes.level_sd[b] ** 2
+    geometry = colours.level_sd[a] ** 2 + colours.level_sd[b] ** 2
     return np.sqrt(np.maximum(geometry + measured, 0))

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from finishmatch.card.sheet.draw import PAPERS_MM, as_file
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import pictures
-from finishmatch.page.editing import Desk
+from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Guard, Keys
 from finishmatch.page.uploads import SUFFIX_OF_TYPE
 from finishmatch.photo.limits import USUAL
@@ -43,9 +43,9 @@ class Refused(Exception):
         self.status, self.code, self.text = status, code, text
 
 
-def make_app(desk: Desk, keys: Keys) -> Starlette:
+def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
     """The server's application for one build file."""
-    routes = _Routes(desk, keys)
+    routes = _Routes(edited, keys)
     return Starlette(
         routes=[
             Route("/enter", routes.enter),
@@ -69,8 +69,8 @@ def make_app(desk: Desk, keys: Keys) -> Starlette:
 
 
 class _Routes:
-    def __init__(self, desk: Desk, keys: Keys) -> None:
-        self._desk, self._keys = desk, keys
+    def __init__(self, edited: EditedBuild, keys: Keys) -> None:
+        self._desk, self._keys = edited, keys
 
     async def enter(self, request: Request) -> Response:
         if not self._keys.spend(request.query_params.get("token", "")):

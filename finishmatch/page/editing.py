@@ -1,4 +1,4 @@
-"""The build file on the desk: read, changed without losing anybody's marks, and judged as it is being made."""
+"""The build file on the edited: read, changed without losing anybody's marks, and judged as it is being made."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from finishmatch.build.complaints import parse
 from finishmatch.disk import write_whole
 from finishmatch.errors import FinishmatchError, InputError, NothingMeasured
 from finishmatch.page import live, pictures, uploads
-from finishmatch.page.memory import Darkroom, Recent
+from finishmatch.page.memory import Memory, Recent
 from finishmatch.page.names import Names, document_of, draft_of
 from finishmatch.part.propose import propose
 from finishmatch.results.judged import Audit, judged
@@ -29,13 +29,13 @@ class Saved:
     conflict: bool
 
 
-class Desk:
+class EditedBuild:
     """One build file. Errors of every method: those of the build file; ids that were never given out: file_missing."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self.names = Names()
-        self._darkroom = Darkroom()
+        self._memory = Memory()
         self._pictures: Recent[bytes] = Recent(200_000_000, len)
         self._lock = threading.Lock()
         self._text, self._revision = "", 0
@@ -64,34 +64,34 @@ class Desk:
     def verdict(self, draft: object) -> dict[str, Any]:
         """The live pane of a draft, saved or not."""
         build = from_document(document_of(draft, self.names), self.path.parent)
-        shots = self._darkroom.develop(build)
-        photos = {
-            self.names.id_of(entry.file): live.photo_pane(entry, shot, self._darkroom.masks(entry))
-            for entry, shot in zip(build.photos, shots, strict=True)
+        photos = self._memory.develop(build)
+        panes = {
+            self.names.id_of(entry.file): live.photo_pane(entry, seen, self._memory.masks(entry))
+            for entry, seen in zip(build.photos, photos, strict=True)
         }
-        if not any(shot.samples or shot.refusals for shot in shots):
-            return {"photos": photos, "message": "Outline a part to see its colour.", "verdict": None}
+        if not any(seen.samples or seen.refusals for seen in photos):
+            return {"photos": panes, "message": "Outline a part to see its colour.", "verdict": None}
         try:
-            audit = judged(build, shots)
+            audit = judged(build, photos)
         except NothingMeasured as nothing:
-            return {"photos": photos, "message": f"Nothing could be measured: {nothing}.", "verdict": None}
-        return {"photos": photos, "message": None, "verdict": live.verdict_pane(build, audit, self._crops(audit))}
+            return {"photos": panes, "message": f"Nothing could be measured: {nothing}.", "verdict": None}
+        return {"photos": panes, "message": None, "verdict": live.verdict_pane(build, audit, self._crops(audit))}
 
     def report(self) -> str:
         """The full report of the file as it is saved, as HTML."""
         from finishmatch.report.page import render
 
         build = from_text(read_text(self.path), self.path)
-        audit = judged(build, self._darkroom.develop(build))
+        audit = judged(build, self._memory.develop(build))
         return render(audit.results, audit.exhibits)
 
     def photo_facts(self, ident: str) -> dict[str, Any]:
-        photo = self._darkroom.photo(*self._photo(ident))
+        photo = self._memory.photo(*self._photo(ident))
         return {"width": photo.width, "height": photo.height, "notes": [note.text for note in photo.notes]}
 
     def print_of(self, ident: str, longest: int) -> bytes:
         """A photo as a JPEG made anew."""
-        photo = self._darkroom.photo(*self._photo(ident))
+        photo = self._memory.photo(*self._photo(ident))
         return self._pictures.get((photo.sha256, longest), lambda: pictures.jpeg_of(photo, longest))
 
     def crop(self, ident: str) -> bytes:
@@ -104,7 +104,7 @@ class Desk:
 
     def outline_at(self, ident: str, x: float, y: float) -> list[tuple[float, float]]:
         """An outline proposed for the part at a point."""
-        return list(propose(self._darkroom.photo(*self._photo(ident)), x, y).points)
+        return list(propose(self._memory.photo(*self._photo(ident)), x, y).points)
 
     def add_photo(self, name: str, content_type: str, data: bytes) -> dict[str, Any]:
         """Store a photo beside the build file; the page then puts it into its draft."""

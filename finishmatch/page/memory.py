@@ -17,10 +17,10 @@ from finishmatch.card.flat import FlatField, fit_flat
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
 from finishmatch.errors import InputError, Note, NothingMeasured
-from finishmatch.measure import card_in, mean_print, place_of, second_place_of
+from finishmatch.measure import card_in, mean_of_sheets, place_of, second_place_of
 from finishmatch.page.contours import Pieces, contours
 from finishmatch.part.crop import Picture
-from finishmatch.part.measured_photo import Shot, bridged, known_colours, part_of, shot_of
+from finishmatch.part.measured_photo import MeasuredPhoto, bridged, known_colours, part_of, photo_measured
 from finishmatch.part.sample import Refusal, Sample
 from finishmatch.photo.marks import Mark, Mask
 from finishmatch.photo.photo import Photo
@@ -52,7 +52,7 @@ class Recent(Generic[V]):
             return self._kept[key]
 
 
-class Darkroom:
+class Memory:
     """Measured photos of a build, of which only what changed is measured again."""
 
     def __init__(self) -> None:
@@ -68,40 +68,42 @@ class Darkroom:
         """A decoded photo. Errors: those of :func:`open_safely`."""
         return self._photos.get((_stamp(path), name), lambda: open_safely(path, name))
 
-    def develop(self, build: Build) -> list[Shot]:
+    def develop(self, build: Build) -> list[MeasuredPhoto]:
         """Every photo of a build, measured, in its order; those without a card last, since others bridge them.
 
-        A card or a mark that cannot be used is told in the shot's failure or in the part's refusal.
+        A card or a mark that cannot be used is told in the photo's failure or in the part's refusal.
         Errors: those of the photos and of card files.
         """
         with self._lock:
             matt = {part.name for part in build.parts if part.matt}
-            print_ = self._print(build)
-            shots: dict[int, Shot] = {}
+            sheet_mean = self._print(build)
+            photos: dict[int, MeasuredPhoto] = {}
             for i in build.turns:
-                shots[i] = self._shot(build.photos[i], print_, known_colours(shots.values()), matt)
-            return [shots[i] for i in range(len(build.photos))]
+                photos[i] = self._measured_photo(build.photos[i], sheet_mean, known_colours(photos.values()), matt)
+            return [photos[i] for i in range(len(build.photos))]
 
     def _print(self, build: Build) -> Card | None:
         """The mean of an unlearnt sheet; the very same value as long as its photos, their cards and lights are."""
         shown = [entry for entry in build.photos if entry.card.kind == design.KIND]
         key = tuple((_stamp(entry.path), entry.card, entry.light) for entry in shown)
-        return self._prints.get(key, lambda: mean_print(build, self._open))
+        return self._prints.get(key, lambda: mean_of_sheets(build, self._open))
 
     def _open(self, entry: PhotoEntry) -> Photo:
         return self.photo(entry.path, entry.file)
 
-    def _shot(self, entry: PhotoEntry, print_: Card | None, known: dict[str, Array], matt: set[str]) -> Shot:
+    def _measured_photo(
+        self, entry: PhotoEntry, sheet_mean: Card | None, known: dict[str, Array], matt: set[str]
+    ) -> MeasuredPhoto:
         photo = self._open(entry)
         flat = self._flat(entry, photo)
         key: tuple[Hashable, ...] = (photo.sha256, entry.card, _stamp(entry.card.path), _stamp(entry.flat))
         if entry.card.kind == design.KIND:
-            key = (*key, print_, entry.light)  # a card is equal to itself alone
-        corrected = self._corrections.get(key, lambda: _corrected(photo, entry, print_, flat))
+            key = (*key, sheet_mean, entry.light)  # a card is equal to itself alone
+        corrected = self._corrections.get(key, lambda: _corrected(photo, entry, sheet_mean, flat))
         if isinstance(corrected, NothingMeasured):
             note = Note(corrected.code, f"{corrected.text}.")
             refused = tuple(Refusal(part.name, photo.name, 0.0, (note,)) for part in entry.parts)
-            return shot_of(photo, None, refused, (), (*photo.notes, note), corrected)
+            return photo_measured(photo, None, refused, (), (*photo.notes, note), corrected)
         if entry.card.kind == "none" and known:
             corrected = _bridged(photo, corrected, entry.parts, known)
             key = (*key, corrected.correction.models.gain.tobytes())
@@ -115,7 +117,7 @@ class Darkroom:
         ]
         pictures = tuple(picture for _, picture in measured if picture is not None)
         notes = (*photo.notes, *corrected.notes)
-        return shot_of(photo, corrected, tuple(found for found, _ in measured), pictures, notes, None)
+        return photo_measured(photo, corrected, tuple(found for found, _ in measured), pictures, notes, None)
 
     def masks(self, entry: PhotoEntry) -> dict[str, Pieces]:
         """Part -> its mask's outer contours; none where the mask cannot be read, and the part's refusal says why."""
@@ -149,11 +151,11 @@ def _mask_stamp(mark: Mark) -> Hashable:
 
 
 def _corrected(
-    photo: Photo, entry: PhotoEntry, print_: Card | None, flat: FlatField | None
+    photo: Photo, entry: PhotoEntry, sheet_mean: Card | None, flat: FlatField | None
 ) -> Corrected | NothingMeasured:
     """The correction, or why there is none: the page shows it beside the card instead of stopping."""
     try:
-        return correct(photo, card_in(entry, print_), place_of(entry.card), flat, second_place_of(entry.card))
+        return correct(photo, card_in(entry, sheet_mean), place_of(entry.card), flat, second_place_of(entry.card))
     except NothingMeasured as failure:
         return failure
     except InputError as error:

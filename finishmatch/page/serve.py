@@ -13,17 +13,17 @@ from finishmatch.build import edit
 from finishmatch.disk import write_new
 from finishmatch.errors import CommandError
 from finishmatch.page.app import make_app
-from finishmatch.page.editing import Desk
+from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Keys
-from finishmatch.photo.process.parent import Quarantine
+from finishmatch.photo.process.parent import DecodingProcess
 from finishmatch.text import LONGEST_PATH, blemish
 
 
 def start_build(photos: list[Path], out: Path) -> None:
     """Write a new build file with these photos. Errors: those of the photos; file_exists, out_unwritable."""
-    with Quarantine() as quarantine:
+    with DecodingProcess() as decoding:
         for photo in photos:
-            quarantine.open_photo(photo)
+            decoding.open_photo(photo)
     folder = out.parent.resolve()
     files = dict.fromkeys(Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos)
     for file in files:
@@ -32,10 +32,10 @@ def start_build(photos: list[Path], out: Path) -> None:
     write_new(out, edit.started(out.stem, list(files)))
 
 
-def server_of(desk: Desk, keys: Keys) -> uvicorn.Server:
+def server_of(edited: EditedBuild, keys: Keys) -> uvicorn.Server:
     """A server that says nothing of itself and keeps no log."""
     config = uvicorn.Config(
-        make_app(desk, keys),
+        make_app(edited, keys),
         log_level="critical",
         access_log=False,
         server_header=False,
@@ -51,8 +51,8 @@ def serve(build: Path, announce: Callable[[str], None]) -> None:
 
     Errors: those of the build file.
     """
-    desk = Desk(build)
+    edited = EditedBuild(build)
     with socket.create_server(("127.0.0.1", 0)) as listener:
         keys = Keys(listener.getsockname()[1])
         announce(f"http://127.0.0.1:{keys.port}/enter?token={keys.token}")
-        server_of(desk, keys).run(sockets=[listener])
+        server_of(edited, keys).run(sockets=[listener])

@@ -26,7 +26,7 @@ _AT_ONCE = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Shot:
+class MeasuredPhoto:
     """One measured photo; ``corrected`` is None where the card failed, and then every part is refused."""
 
     photo: str
@@ -42,7 +42,7 @@ class Shot:
     failure: NothingMeasured | None
 
 
-def shoot(
+def measure_photo(
     photo: Photo,
     card: Card | None,
     place: Mark | None,
@@ -51,7 +51,7 @@ def shoot(
     known: Mapping[str, Array] | None = None,
     matt: Collection[str] = (),
     second: Mark | None = None,
-) -> Shot:
+) -> MeasuredPhoto:
     """Correct a photo by its card and measure its parts.
 
     Parameters
@@ -72,7 +72,7 @@ def shoot(
     except NothingMeasured as failure:
         note = Note(failure.code, f"{failure.text}.")
         refusals = [Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks]
-        return shot_of(photo, None, refusals, (), (*photo.notes, note), failure)
+        return photo_measured(photo, None, refusals, (), (*photo.notes, note), failure)
     if card is None and known:
         corrected = bridged(photo, corrected, marks, known)
     correction = corrected.correction
@@ -80,7 +80,7 @@ def shoot(
         asked = [hands.submit(part_of, photo, name, mark, correction, flat, name in matt) for name, mark in marks]
     parts = [one.result() for one in asked]
     measured, pictures = [sample for sample, _ in parts], [picture for _, picture in parts]
-    return shot_of(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
+    return photo_measured(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
 
 
 def part_of(
@@ -91,16 +91,16 @@ def part_of(
     return sample, corrected_crop(photo, name, mark, correction, flat)
 
 
-def shot_of(
+def photo_measured(
     photo: Photo,
     corrected: Corrected | None,
     measured: Sequence[Sample | Refusal],
     pictures: Sequence[Picture],
     notes: Iterable[Note],
     failure: NothingMeasured | None = None,
-) -> Shot:
-    """A photo's shot from what was measured in it; each note once."""
-    return Shot(
+) -> MeasuredPhoto:
+    """A measured photo of what was found in it; each note once."""
+    return MeasuredPhoto(
         photo=photo.name,
         sha256=photo.sha256,
         width=photo.width,
@@ -115,13 +115,13 @@ def shot_of(
     )
 
 
-def known_colours(shots: Iterable[Shot]) -> dict[str, Array]:
+def known_colours(photos: Iterable[MeasuredPhoto]) -> dict[str, Array]:
     """XYZ D50 of the parts that photos with a card of absolute values show: what a photo without one is bridged by."""
     return {
         sample.part: sample.xyz_d50
-        for shot in shots
-        if shot.corrected and shot.corrected.spot and not shot.corrected.correction.relative
-        for sample in shot.samples
+        for seen in photos
+        if seen.corrected and seen.corrected.spot and not seen.corrected.correction.relative
+        for sample in seen.samples
     }
 
 

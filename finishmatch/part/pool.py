@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.colour.measured_colour import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.errors import Note
 from finishmatch.part.sample import Sample
@@ -31,7 +31,7 @@ _LEVEL_FLOOR = 0.03
 class Pooled:
     """A part's finish from all its samples, the photos it was measured in, and the notes on the way."""
 
-    finish: Finish
+    finish: MeasuredColour
     photos: tuple[str, ...]
     used_fraction: float
     notes: tuple[Note, ...]
@@ -112,7 +112,7 @@ def _covariance(stack: _Stack) -> Array:
 
 def _finish(
     name: str, i: int, lab: Array, weights: Array, stack: _Stack, samples: Sequence[Sample], extra: Array
-) -> Finish:
+) -> MeasuredColour:
     """A part's share in every error: of corrections, of its own samples, and of other parts' samples that lent weight."""
     rows = slice(3 * i, 3 * i + 3)
     shared = {key: weights[rows] @ loadings for key, loadings in stack.shared.items()}
@@ -131,7 +131,7 @@ def _finish(
         elif lends[i]:
             shared[f"{sample.correction}/{sample.part}"] = loadings
     shared = {key: loadings for key, loadings in shared.items() if np.abs(loadings).max() > 1e-9}
-    return Finish(name, lab[i], own, shared, max(_LEVEL_FLOOR, float(np.sqrt(level_variance))))
+    return MeasuredColour(name, lab[i], own, shared, max(_LEVEL_FLOOR, float(np.sqrt(level_variance))))
 
 
 def _scatter(residual: Array, residual_cov: Array, mine: list[int]) -> Array:
@@ -150,7 +150,7 @@ def _scatter(residual: Array, residual_cov: Array, mine: list[int]) -> Array:
     return np.asarray(each.T @ each / (len(mine) * (len(mine) - 1)))
 
 
-def _pooled(finish: Finish, samples: list[Sample], disagree: bool) -> Pooled:
+def _pooled(finish: MeasuredColour, samples: list[Sample], disagree: bool) -> Pooled:
     notes = [note for sample in samples for note in sample.notes]
     if disagree:
         text = f"The part reads differently in its {len(samples)} photos by more than they claim; its uncertainty was widened."

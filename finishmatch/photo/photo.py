@@ -121,7 +121,7 @@ def _grown(image: BoolImage, steps: int) -> BoolImage:
 def open_photo(path: Path, name: str | None = None, limits: Limits = USUAL) -> Photo:
     """Open a photo file: JPEG, PNG, TIFF, WebP, HEIF, AVIF or camera raw, told by its contents.
 
-    Decodes in this process: for files that you trust. :class:`finishmatch.photo.process.parent.Quarantine` does the same
+    Decodes in this process: for files that you trust. :class:`finishmatch.photo.process.parent.DecodingProcess` does the same
     for any file.
 
     Errors: file_missing, file_unreadable, photo_unreadable (not a photo, broken, cut short), photo_kind (greyscale,

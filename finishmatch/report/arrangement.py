@@ -1,4 +1,4 @@
-"""The parts laid on the bench: which set each lies in, its tag, and its colour at equal light."""
+"""The parts laid on the arrangement: which set each lies in, its tag, and its colour at equal light."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
-    """One part as it lies on the bench.
+class ShownPart:
+    """One part as it lies on the arrangement.
 
     Attributes
     ----------
     tag : short name used all over the page, such as "A2": the set's letter, and the place in it.
-    colour : ``#rrggbb`` of the part at the light of its tray; None when it was refused.
+    colour : ``#rrggbb`` of the part at the light of its shown_set; None when it was refused.
     flat : ``#rrggbb`` of the part as photographed, shown where there is no picture; None when it was refused.
     lab : CIELAB D50 as photographed; None when it was refused.
     """
@@ -67,42 +67,42 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
-class Tray:
+class ShownSet:
     """One set.
 
     Attributes
     ----------
-    beside : ``#rrggbb`` of the first set and of this one at one light; None in the first tray.
+    beside : ``#rrggbb`` of the first set and of this one at one light; None in the first shown_set.
     unsure : how many pairs inside it are unsure.
     """
 
     letter: str
     facts: FinishSet
-    pieces: tuple[Piece, ...]
+    shown_parts: tuple[ShownPart, ...]
     beside: tuple[str, str] | None
     unsure: int
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class Arrangement:
     """All parts of the build: in sets, measured but in no set, and refused."""
 
-    trays: tuple[Tray, ...]
-    loose: tuple[Piece, ...]
-    refused: tuple[Piece, ...]
+    shown_sets: tuple[ShownSet, ...]
+    loose: tuple[ShownPart, ...]
+    refused: tuple[ShownPart, ...]
 
     @property
-    def pieces(self) -> tuple[Piece, ...]:
+    def shown_parts(self) -> tuple[ShownPart, ...]:
         """Every measured part, in set order."""
-        return tuple(piece for tray in self.trays for piece in tray.pieces) + self.loose
+        return tuple(shown_part for shown_set in self.shown_sets for shown_part in shown_set.shown_parts) + self.loose
 
     @property
     def tags(self) -> dict[str, str]:
         """Tag of every part by name."""
-        return {piece.part.name: piece.tag for piece in self.pieces + self.refused}
+        return {shown_part.part.name: shown_part.tag for shown_part in self.shown_parts + self.refused}
 
 
-def lay_out(results: Results, exhibits: Exhibits) -> Bench:
+def arrange(results: Results, exhibits: Exhibits) -> Arrangement:
     """Lay the parts of ``results`` out in the order of their sets."""
     parts = {part.name: part for part in results.parts}
     outsiders = {name for item in results.advice if item.code == "stands_out" for name in item.parts}
@@ -110,33 +110,33 @@ def lay_out(results: Results, exhibits: Exhibits) -> Bench:
     for crop in exhibits.crops:
         crops.setdefault(crop.part, crop)
 
-    def piece(name: str, tag: str, light: float | None) -> Piece:
+    def shown_part(name: str, tag: str, light: float | None) -> ShownPart:
         part = parts[name]
         colour = None if part.lab is None else colour_at(part.lab, light)
         flat = None if part.lab is None else colour_at(part.lab, None)
-        return Piece(part, tag, colour, flat, part.lab, picture(crops.get(name)), name in outsiders)
+        return ShownPart(part, tag, colour, flat, part.lab, picture(crops.get(name)), name in outsiders)
 
-    trays: list[Tray] = []
+    shown_sets: list[ShownSet] = []
     for index, facts in enumerate(results.sets):
         # Neutral parts lie last and as they are: brought to the others' light, black would look grey.
         order = sorted(facts.parts, key=lambda name: _is_neutral(parts[name]))
         coloured = [name for name in order if not _is_neutral(parts[name])]
         light = common_light([parts[name].lab for name in coloured])
         letter = letters(index)
-        pieces = tuple(
-            piece(name, f"{letter}{n}", None if _is_neutral(parts[name]) else light)
+        shown_parts = tuple(
+            shown_part(name, f"{letter}{n}", None if _is_neutral(parts[name]) else light)
             for n, name in enumerate(order, start=1)
         )
         beside = (colour_at(results.sets[0].lab, light), colour_at(facts.lab, light)) if index else None
-        trays.append(Tray(letter, facts, pieces, beside, _unsure(results, facts)))
+        shown_sets.append(ShownSet(letter, facts, shown_parts, beside, _unsure(results, facts)))
     placed = {name for facts in results.sets for name in facts.parts}
     left = [part for part in results.parts if part.name not in placed]
     loose = [part.name for part in left if part.lab is not None]
     refused = [part.name for part in left if part.lab is None]
-    return Bench(
-        tuple(trays),
-        tuple(piece(name, f"{n}", None) for n, name in enumerate(loose, start=1)),
-        tuple(piece(name, f"x{n}", None) for n, name in enumerate(refused, start=1)),
+    return Arrangement(
+        tuple(shown_sets),
+        tuple(shown_part(name, f"{n}", None) for n, name in enumerate(loose, start=1)),
+        tuple(shown_part(name, f"x{n}", None) for n, name in enumerate(refused, start=1)),
     )
 
 

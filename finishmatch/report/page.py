@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from finishmatch.report.arrangement import Bench, lay_out
+from finishmatch.report.arrangement import Arrangement, arrange
 from finishmatch.report.card_fit import FitPictures, fit_pictures
 from finishmatch.report.chosen import chosen
 from finishmatch.report.diagram import close_ups, overview
@@ -49,38 +49,38 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
     Same input, same text: neither clock nor network nor file system (but for the templates) is read.
     """
     shown = Exhibits() if exhibits is None else exhibits
-    bench = lay_out(results, shown)
+    arrangement = arrange(results, shown)
     css = environment().get_template("style.css").render()
     template = environment().get_template("report.html")
     return template.render(
         results=results,
-        bench=bench,
+        arrangement=arrangement,
         css=css,
         style_hash=fingerprint(css),
-        verdict=_verdict(results, bench),
+        verdict=_verdict(results, arrangement),
         tasks=[item for item in results.advice if not _is_caution(item.code) and item.code != "verdict"],
         cautions=[item for item in results.advice if _is_caution(item.code)],
         signs=SIGNS,
-        rows=matrix(results.differences, bench),
-        detailed=len(bench.pieces) <= DETAILED_PARTS,
-        pairs=in_words(results.differences, bench),
+        rows=matrix(results.differences, arrangement),
+        detailed=len(arrangement.shown_parts) <= DETAILED_PARTS,
+        pairs=in_words(results.differences, arrangement),
         tolerances=_tolerances(results),
         cards=_CARDS,
         photos=_photos(results.photos, shown.fits),
-        glossary=glossary(results, bench),
-        roomy=len(bench.pieces) <= ROOMY,
-        **_figures(results, bench),
+        glossary=glossary(results, arrangement),
+        roomy=len(arrangement.shown_parts) <= ROOMY,
+        **_figures(results, arrangement),
     )
 
 
-def _figures(results: Results, bench: Bench) -> dict[str, Any]:
-    choice = chosen(results, bench)
+def _figures(results: Results, arrangement: Arrangement) -> dict[str, Any]:
+    choice = chosen(results, arrangement)
     return {
         "chosen": choice,
-        "strip": whole_build(bench),
-        "plane": overview(bench),
-        "close_ups": close_ups(bench),
-        "lightness": lightness(bench),
+        "strip": whole_build(arrangement),
+        "plane": overview(arrangement),
+        "close_ups": close_ups(arrangement),
+        "lightness": lightness(arrangement),
         "stairs": "" if choice is None else staircase(results.choices or (), choice.together, choice.number),
     }
 
@@ -94,14 +94,14 @@ def _photos(photos: tuple[PhotoResult, ...], fits: tuple[CardFit, ...]) -> list[
     ]
 
 
-def _verdict(results: Results, bench: Bench) -> str:
+def _verdict(results: Results, arrangement: Arrangement) -> str:
     """The answer in one sentence; counted here when the results carry none."""
     for item in results.advice:
         if item.code == "verdict":
             return item.text
-    if not bench.pieces:
+    if not arrangement.shown_parts:
         return "No part could be measured."
-    return f"{count(len(bench.pieces), 'part')} in {count(len(bench.trays), 'set')}."
+    return f"{count(len(arrangement.shown_parts), 'part')} in {count(len(arrangement.shown_sets), 'set')}."
 
 
 def _tolerances(results: Results) -> str:

@@ -19,7 +19,7 @@ from finishmatch.errors import CODES, Note, NothingMeasured, noted
 from finishmatch.judge.compare import Sighting, compare
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import find_sets
-from finishmatch.part.measured_photo import Shot
+from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled, pool
 from finishmatch.part.sample import Sample
 from finishmatch.results.results import (
@@ -48,27 +48,29 @@ class Audit:
     choosing: Choosing
 
 
-def judged(build: Build, shots: list[Shot], progress: Progress | None = None, budget: float | None = None) -> Audit:
+def judged(
+    build: Build, photos: list[MeasuredPhoto], progress: Progress | None = None, budget: float | None = None
+) -> Audit:
     """What the measured photos of a build, in its order, say of its parts. Choices over the budget are left out.
 
     Errors: all_refused, or the card's own error, when nothing could be measured; limit_pair.
     """
-    samples = [sample for shot in shots for sample in shot.samples]
+    samples = [sample for seen in photos for sample in seen.samples]
     if not samples:
-        raise _nothing(shots)
+        raise _nothing(photos)
     pooled = pool(samples)
     finishes = joint([item.finish for item in pooled])
-    sightings = [_sighting(build, shots, item) for item in pooled]
+    sightings = [_sighting(build, photos, item) for item in pooled]
     together = compare(finishes, build.parts, build.tolerance, sightings)
-    differences = with_lights(together, _by_light(build, shots))
+    differences = with_lights(together, _by_light(build, photos))
     sets = find_sets(finishes, build.parts, differences)
     choosing = choose(finishes, build.parts, differences, build.tolerance.confidence, _steps(progress), budget)
-    parts = tuple(_part(build, shots, pooled, facts.name) for facts in build.parts)
+    parts = tuple(_part(build, photos, pooled, facts.name) for facts in build.parts)
     refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
     results = Results(
         version=__version__,
         build=BuildInfo(build.name, build.finish),
-        photos=tuple(_photo(entry, shot) for entry, shot in zip(build.photos, shots, strict=True)),
+        photos=tuple(_photo(entry, seen) for entry, seen in zip(build.photos, photos, strict=True)),
         parts=parts,
         differences=differences,
         sets=sets.sets,
@@ -76,7 +78,7 @@ def judged(build: Build, shots: list[Shot], progress: Progress | None = None, bu
         choices=choosing.choices,
         advice=advise(build.parts, differences, sets, choosing, refusals),
     )
-    return Audit(results, _exhibits(shots, pooled), choosing)
+    return Audit(results, _exhibits(photos, pooled), choosing)
 
 
 def _steps(progress: Progress | None) -> Callable[[float], None] | None:
@@ -85,40 +87,41 @@ def _steps(progress: Progress | None) -> Callable[[float], None] | None:
     return progress and (lambda worst: progress(f"choices, worst pair {worst:.1f}", next(number), 0))
 
 
-def _nothing(shots: list[Shot]) -> NothingMeasured:
+def _nothing(photos: list[MeasuredPhoto]) -> NothingMeasured:
     """Why nothing was measured: the one card's own failure, or the first reason of each part."""
-    failures = [shot.failure for shot in shots if shot.failure]
+    failures = [seen.failure for seen in photos if seen.failure]
     if failures:
         return failures[0]
-    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for shot in shots for refusal in shot.refusals]
+    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for seen in photos for refusal in seen.refusals]
     return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
 
 
-def _by_light(build: Build, shots: list[Shot]) -> list[InOneLight]:
+def _by_light(build: Build, photos: list[MeasuredPhoto]) -> list[InOneLight]:
     """What each light with a chart shows alone; empty where there is one light only."""
     samples: dict[str, list[Sample]] = {}
-    for entry, shot in zip(build.photos, shots, strict=True):
-        if entry.light and shot.corrected and shot.corrected.patch_fit and shot.samples:
-            samples.setdefault(entry.light, []).extend(shot.samples)
+    for entry, seen in zip(build.photos, photos, strict=True):
+        if entry.light and seen.corrected and seen.corrected.patch_fit and seen.samples:
+            samples.setdefault(entry.light, []).extend(seen.samples)
     if len(samples) < 2:
         return []
     tolerance = replace(build.tolerance, limit_pair=None)
     found = []
-    for light, seen in sorted(samples.items()):
-        pooled = pool(seen)
+    for light, of_light in sorted(samples.items()):
+        pooled = pool(of_light)
         finishes = joint([item.finish for item in pooled])
-        sightings = [_sighting(build, shots, item) for item in pooled]
+        sightings = [_sighting(build, photos, item) for item in pooled]
         found.append(InOneLight(light, finishes, compare(finishes, build.parts, tolerance, sightings)))
     return found
 
 
-def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
-    seen = [(entry, shot) for entry, shot in zip(build.photos, shots, strict=True) if shot.photo in pooled.photos]
-    corrections = [shot.corrected.correction for _, shot in seen if shot.corrected]
+def _sighting(build: Build, photos: list[MeasuredPhoto], pooled: Pooled) -> Sighting:
+    pairs = zip(build.photos, photos, strict=True)
+    showing = [(entry, seen) for entry, seen in pairs if seen.photo in pooled.photos]
+    corrections = [seen.corrected.correction for _, seen in showing if seen.corrected]
     return Sighting(
         name=pooled.finish.name,
         photos=frozenset(pooled.photos),
-        lights=frozenset(entry.light for entry, _ in seen if entry.light),
+        lights=frozenset(entry.light for entry, _ in showing if entry.light),
         chart=all(c.cv_mean_de00 is not None for c in corrections),
         light_uneven=any(c.light_too_uneven for c in corrections),
         few_pixels=noted(pooled.notes, "few_pixels"),
@@ -127,16 +130,16 @@ def _sighting(build: Build, shots: list[Shot], pooled: Pooled) -> Sighting:
     )
 
 
-def _photo(entry: PhotoEntry, shot: Shot) -> PhotoResult:
-    corrected = shot.corrected
+def _photo(entry: PhotoEntry, seen: MeasuredPhoto) -> PhotoResult:
+    corrected = seen.corrected
     return PhotoResult(
         file=entry.file,
-        sha256=shot.sha256,
-        width=shot.width,
-        height=shot.height,
-        colour_source=shot.colour_source,
+        sha256=seen.sha256,
+        width=seen.width,
+        height=seen.height,
+        colour_source=seen.colour_source,
         light=entry.light,
-        card=_card_info(entry.card, shot),
+        card=_card_info(entry.card, seen),
         correction=None
         if corrected is None
         else CorrectionInfo(
@@ -146,7 +149,7 @@ def _photo(entry: PhotoEntry, shot: Shot) -> PhotoResult:
             cv_max=corrected.correction.cv_max_de00,
             light_range=corrected.correction.light_range,
         ),
-        notes=(*_edition_guessed(entry.card), *shot.notes),
+        notes=(*_edition_guessed(entry.card), *seen.notes),
     )
 
 
@@ -156,26 +159,26 @@ def _edition_guessed(card: CardEntry) -> tuple[Note, ...]:
     return (Note("card_edition", f'The edition of the card was not given; "{reference.EDITIONS[0]}" was assumed.'),)
 
 
-def _card_info(entry: CardEntry, shot: Shot) -> CardInfo:
+def _card_info(entry: CardEntry, seen: MeasuredPhoto) -> CardInfo:
     edition = (entry.edition or reference.EDITIONS[0]) if entry.kind == "chart24" else entry.edition
-    spot = shot.corrected.spot if shot.corrected else None
-    if spot is None or shot.corrected is None:
+    spot = seen.corrected.spot if seen.corrected else None
+    if spot is None or seen.corrected is None:
         return CardInfo(entry.kind, edition, "none", None, 0)
     first, second, third, fourth = ((float(x), float(y)) for x, y in spot.corners_px)
-    return CardInfo(entry.kind, edition, spot.origin, (first, second, third, fourth), shot.corrected.patches_used)
+    return CardInfo(entry.kind, edition, spot.origin, (first, second, third, fourth), seen.corrected.patches_used)
 
 
-def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str) -> PartResult:
+def _part(build: Build, photos: list[MeasuredPhoto], pooled: tuple[Pooled, ...], name: str) -> PartResult:
     facts = next(facts for facts in build.parts if facts.name == name)
     neutral = (Note("neutral_part", CODES["neutral_part"].meaning),) if facts.neutral else ()
-    refusals = [refusal for shot in shots for refusal in shot.refusals if refusal.part == name]
+    refusals = [refusal for seen in photos for refusal in seen.refusals if refusal.part == name]
     refused = tuple(note for refusal in refusals for note in refusal.notes)
     item = next((item for item in pooled if item.finish.name == name), None)
     if item is None:
-        photos = tuple(dict.fromkeys(refusal.photo for refusal in refusals))
+        tried = tuple(dict.fromkeys(refusal.photo for refusal in refusals))
         used = max((refusal.used_fraction for refusal in refusals), default=0.0)
-        return PartResult(name, None, None, None, (), photos, used, "refused", refused + neutral)
-    relative = _relative(shots, item)
+        return PartResult(name, None, None, None, (), tried, used, "refused", refused + neutral)
+    relative = _relative(photos, item)
     finish = item.finish
     L, a, b = (float(value) for value in finish.lab_d50)
     return PartResult(
@@ -191,9 +194,9 @@ def _part(build: Build, shots: list[Shot], pooled: tuple[Pooled, ...], name: str
     )
 
 
-def _relative(shots: list[Shot], pooled: Pooled) -> tuple[Note, ...]:
+def _relative(photos: list[MeasuredPhoto], pooled: Pooled) -> tuple[Note, ...]:
     """The note of a part that no photo with a card of known colours shows."""
-    corrections = [shot.corrected.correction for shot in shots if shot.corrected and shot.photo in pooled.photos]
+    corrections = [seen.corrected.correction for seen in photos if seen.corrected and seen.photo in pooled.photos]
     alone = "absolute" not in scales(corrections)
     return (Note("relative_colour", CODES["relative_colour"].meaning),) if alone else ()
 
@@ -202,25 +205,25 @@ def _matrix(values: np.ndarray) -> Matrix:
     return tuple(tuple(float(value) for value in row) for row in values)
 
 
-def _exhibits(shots: list[Shot], pooled: tuple[Pooled, ...]) -> Exhibits:
+def _exhibits(photos: list[MeasuredPhoto], pooled: tuple[Pooled, ...]) -> Exhibits:
     """Each measured part's largest picture, and every chart's fit."""
-    return Exhibits(crops=tuple(_crops(shots, pooled)), fits=tuple(_fits(shots)))
+    return Exhibits(crops=tuple(_crops(photos, pooled)), fits=tuple(_fits(photos)))
 
 
-def _crops(shots: list[Shot], pooled: tuple[Pooled, ...]) -> Iterator[Crop]:
+def _crops(photos: list[MeasuredPhoto], pooled: tuple[Pooled, ...]) -> Iterator[Crop]:
     for item in pooled:
         pictures = [
             picture
-            for shot in shots
-            for picture in shot.pictures
-            if picture.part == item.finish.name and shot.photo in item.photos
+            for seen in photos
+            for picture in seen.pictures
+            if picture.part == item.finish.name and seen.photo in item.photos
         ]
         best = max(pictures, key=lambda picture: picture.width * picture.height)
         yield Crop(best.part, best.photo, best.jpeg, best.width, best.height)
 
 
-def _fits(shots: list[Shot]) -> Iterator[CardFit]:
-    for shot in shots:
-        fit = shot.corrected.patch_fit if shot.corrected else None
+def _fits(photos: list[MeasuredPhoto]) -> Iterator[CardFit]:
+    for seen in photos:
+        fit = seen.corrected.patch_fit if seen.corrected else None
         if fit is not None:
-            yield CardFit(shot.photo, fit.columns, fit.rows, fit.reference_lab, fit.before_lab, fit.after_lab, fit.used)
+            yield CardFit(seen.photo, fit.columns, fit.rows, fit.reference_lab, fit.before_lab, fit.after_lab, fit.used)

@@ -11,7 +11,7 @@ from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
 from finishmatch.advise.choose import together_of as together_of
-from finishmatch.colour.measured_colour import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
@@ -105,10 +105,10 @@ class Results:
     advice: tuple[Advice, ...]
 
 
-def finishes(results: Results) -> list[Finish]:
+def finishes(results: Results) -> list[MeasuredColour]:
     """The measured parts, in order; :func:`finishmatch.colour.measured_colour.joint` makes their joint covariance."""
     return [
-        Finish(
+        MeasuredColour(
             name=part.name,
             lab_d50=np.array(part.lab),
             own_cov=np.array(part.own_cov),

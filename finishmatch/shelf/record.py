@@ -12,7 +12,7 @@ from datetime import date as calendar_date
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.colour.measured_colour import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import CODES, InputError
 from finishmatch.judge.compare import Sighting
 from finishmatch.judge.facts import PartFacts
@@ -55,7 +55,7 @@ class Origin:
 class Record:
     """``colour.name`` is the part's. ``extra``: columns of an exchange file that mean nothing here, kept for its owner."""
 
-    colour: Finish
+    colour: MeasuredColour
     date: str
     origin: Origin
     maker: str | None = None
@@ -100,7 +100,7 @@ def _complaints(record: Record) -> Iterator[str]:
     yield from _colour_complaints(record.colour, origin.cv_mean)
 
 
-def _colour_complaints(colour: Finish, cv_mean: float | None) -> Iterator[str]:
+def _colour_complaints(colour: MeasuredColour, cv_mean: float | None) -> Iterator[str]:
     rest = np.array([colour.level_sd, cv_mean or 0.0])
     numbers = [array.ravel() for array in (colour.lab_d50, colour.own_cov, rest, *colour.shared.values())]
     if not np.abs(np.concatenate(numbers)).max() < _MOST:  # nor is what is not a number

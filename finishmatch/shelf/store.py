@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.measured_colour import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import InputError
 from finishmatch.shelf.cells import cell_of, cells_around
 from finishmatch.shelf.record import Origin, Record, check
@@ -200,7 +200,7 @@ def open_shelf(path: Path, create: bool = False) -> Shelf:
     return Shelf(connect(path, create), path)
 
 
-def _shared_packed(colour: Finish) -> tuple[bytes, Array]:
+def _shared_packed(colour: MeasuredColour) -> tuple[bytes, Array]:
     """The loadings in 16 bit, and the own covariance with what that rounding loses: less is shared, nothing is surer."""
     packed, own_cov = b"", colour.own_cov
     for key in sorted(colour.shared):
@@ -227,7 +227,7 @@ def _record(row: tuple[Any, ...], extra: tuple[tuple[str, str], ...], where: str
     number, part, maker, finish, batch, date, L, a, b, level_sd, own, shared = row[:12]
     photos, lights, card, cv_mean, software, notes, corrections = row[12:]
     try:
-        colour = Finish(
+        colour = MeasuredColour(
             part, np.array([L, a, b]), _covariance(own), _loadings(shared, json.loads(corrections)), level_sd
         )
         texts = (_texts(photos), _texts(lights), card, cv_mean, software, _texts(notes))

@@ -136,7 +136,7 @@ def _learnt(
 
     from finishmatch.card import learn, reference
     from finishmatch.card.sheet import design
-    from finishmatch.photo.process.parent import Quarantine
+    from finishmatch.photo.process.parent import DecodingProcess
 
     size = None if grid is None else layout(grid)
     if size is not None and size[0] * size[1] > MOST_PATCHES:
@@ -147,11 +147,11 @@ def _learnt(
     card = design.expected() if size is None else learn.blank(*size)
     trusted = reference.chart24(edition)
     readings = []
-    with Quarantine() as quarantine, bar() as tell:
+    with DecodingProcess() as decoding, bar() as tell:
         for done, (path, place) in enumerate(zip(photos, places, strict=True)):
             if tell:
                 tell(path.name, done, len(photos))
-            readings.append(learn.read_card(quarantine.open_photo(path), trusted, card, place))
+            readings.append(learn.read_card(decoding.open_photo(path), trusted, card, place))
     return learn.average(card.names, readings), (card.columns, card.rows)
 
 

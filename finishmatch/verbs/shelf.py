@@ -155,7 +155,7 @@ def _colour(text: str) -> Record | None:
     """A colour that is typed in is exact."""
     import numpy as np
 
-    from finishmatch.colour.measured_colour import Finish as Colour
+    from finishmatch.colour.measured_colour import MeasuredColour
     from finishmatch.shelf.record import Origin, Record, check
 
     try:
@@ -164,7 +164,7 @@ def _colour(text: str) -> Record | None:
         return None
     if len(values) != 3:
         return None
-    colour = Colour("the colour", np.array(values), np.zeros((3, 3)), {}, 0.0)
+    colour = MeasuredColour("the colour", np.array(values), np.zeros((3, 3)), {}, 0.0)
     return check(Record(colour, "2000-01-01", Origin()), f'"{shown(text)}"')
 
 

@@ -67,7 +67,7 @@ def boxes(data: bytes) -> None:
 
 
 def photo(data: bytes) -> None:
-    """In this process, so that a crash of a decoder is seen; the suite replays found photos through the quarantine."""
+    """In this process, so that a crash of a decoder is seen; the suite replays found photos through the decoding."""
     decode(data, SMALL)
 
 

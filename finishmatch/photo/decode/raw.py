@@ -61,7 +61,7 @@ def _linear(file: rawpy.RawPy) -> npt.NDArray[np.uint16]:
 
 
 def _camera(file: rawpy.RawPy) -> tuple[Array, Array, tuple[Note, ...]]:
-    """Daylight gains and matrix of the camera model, by LibRaw's table or the DNG's colour matrix; never as shot."""
+    """Daylight gains and matrix of the camera model, by LibRaw's table or the DNG's colour matrix; never as seen."""
     gains = np.array(file.daylight_whitebalance[:3], dtype=float)
     to_srgb = np.array(file.color_matrix, dtype=float)[:, :3]
     if not (np.isfinite(to_srgb).all() and abs(np.linalg.det(to_srgb)) > 1e-6 and gains.min() > 0):

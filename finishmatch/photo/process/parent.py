@@ -20,13 +20,13 @@ from finishmatch.photo.limits import USUAL, Limits
 
 if TYPE_CHECKING:
     from finishmatch.photo.photo import Photo
-    from finishmatch.photo.process.request import Opening
+    from finishmatch.photo.process.request import Request
 
 _LAUNCH = "import sys; sys.path[:] = sys.argv[1:]; from finishmatch.photo.process.child import main; main()"
 _PIPE_BYTES = 1 << 20  # a picture is tens of megabytes; the usual 64 KiB cost twice the time
 
 
-class Quarantine:
+class DecodingProcess:
     """Opens photos as :func:`finishmatch.photo.photo.open_photo` does, in a process that is kept for the next one.
 
     A context manager: the process starts when it is entered, and ends with it. Safe to use from several threads.
@@ -36,10 +36,10 @@ class Quarantine:
         self._limits = limits
         self._process: subprocess.Popen[bytes] | None = None
         self._expected: deque[tuple[Path, str]] = deque()
-        self._begun: Opening | None = None
+        self._begun: Request | None = None
         self._one_at_a_time = threading.Lock()
 
-    def __enter__(self) -> Quarantine:
+    def __enter__(self) -> DecodingProcess:
         self._running()
         return self
 
@@ -64,7 +64,7 @@ class Quarantine:
             self._begin_expected()
         return opening.photo()
 
-    def _opening(self, path: Path, name: str) -> Opening:
+    def _opening(self, path: Path, name: str) -> Request:
         begun, self._begun = self._begun, None
         if begun is not None:
             if begun.of == (path, name):
@@ -77,12 +77,12 @@ class Quarantine:
         if self._expected:
             self._begun = self._open(*self._expected.popleft(), at_once)
 
-    def _open(self, path: Path, name: str, at_once: bool = False) -> Opening:
+    def _open(self, path: Path, name: str, at_once: bool = False) -> Request:
         process = self._running()
         # Loaded while the process loads: it is started by the first line of a program that measures.
-        from finishmatch.photo.process.request import Opening
+        from finishmatch.photo.process.request import Request
 
-        return Opening(path, name, process, self._limits, at_once)
+        return Request(path, name, process, self._limits, at_once)
 
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
@@ -111,6 +111,6 @@ class Quarantine:
 
 
 def open_safely(path: Path, name: str | None = None, limits: Limits = USUAL) -> Photo:
-    """Open one photo in a process for it alone. Errors: those of :meth:`Quarantine.open_photo`."""
-    with Quarantine(limits) as quarantine:
-        return quarantine.open_photo(path, name)
+    """Open one photo in a process for it alone. Errors: those of :meth:`DecodingProcess.open_photo`."""
+    with DecodingProcess(limits) as decoding:
+        return decoding.open_photo(path, name)

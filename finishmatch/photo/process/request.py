@@ -30,7 +30,7 @@ _ERRORS = ("photo_unreadable", "photo_kind", "photo_too_large", "decoder_stopped
 _STEPS = {"uint8": (256,), "uint16": (1024, 4096, 65536)}
 
 
-class Opening:
+class Request:
     """A photo that is being opened. The process must be left to it until :meth:`finish` has returned.
 
     The picture is left in the process until then, so that one is in memory at a time, or taken over ``at_once``.
