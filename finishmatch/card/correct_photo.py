@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from finishmatch.card.correction import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.card.flat import FlatField
+from finishmatch.card.light import light_doubt
 from finishmatch.card.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet.design import is_sheet
@@ -51,6 +52,15 @@ def correct(
     photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None = None, second: Mark | None = None
 ) -> Corrected:
     """The correction of one photo. Errors: card_not_found, card_order_unclear, card_unfit; outline_outside ..."""
+    corrected = _corrected(photo, card, place, flat, second)
+    corners = None if corrected.spot is None else corrected.spot.corners_px
+    light = light_doubt(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
+    return replace(corrected, correction=replace(corrected.correction, light=light))
+
+
+def _corrected(
+    photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None, second: Mark | None
+) -> Corrected:
     if card is None:
         correction = correct_without_card(photo)
         return Corrected(correction, None, 0, None, correction.notes)

@@ -9,9 +9,10 @@ import numpy.typing as npt
 
 from finishmatch.card.camera import Models
 from finishmatch.card.fit import ChartFit, fit_chart
+from finishmatch.card.light import LightDoubt
 from finishmatch.card.locate import Patches, fault_words, leave_out, require_enough
 from finishmatch.card.reference import PLAIN_Y
-from finishmatch.colour.ciede2000 import local_metric
+from finishmatch.colour.measured_colour import Rendering
 from finishmatch.colour.space import luminance, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.photo.photo import Photo
@@ -24,15 +25,15 @@ _POLYNOMIAL_WIN = 0.10
 _BAD_FIT = 4.0
 # A patch is in glare or shadow when its light is off by this much (ln) and by this many robust standard deviations.
 _LIGHT_FAULT, _LIGHT_FAULT_SD = 0.3, 4.0
-_UNEVEN, _TOO_UNEVEN = 0.02, 0.05
+_UNEVEN = 0.02
 # Mean of a three-dimensional normal vector's length over its standard deviation in one direction.
 _NORM_OVER_SD = 1.596
-# Model inadequacy varies smoothly over colour: two colours this many Lab units apart err almost independently.
-_INADEQUACY_RANGE = 25.0
-# Without a chart the camera's rendering is unknown: twice the leave-one-out error of a usual chart.
-_UNKNOWN_RENDERING_DE00 = 6.0
+# What is unknown of a rendering stretches the differences inside a photo by so much (ln) for each CIEDE2000 by which it
+# shifts colours; without a chart by so much, and colours are shifted by twice a usual chart's error.
+_SCALE_SD_PER_DE00 = 0.08
+_UNKNOWN = Rendering(scale_sd=0.35, shift_de00=3.8)
 # What one grey or white card, or none, leaves unknown, as standard deviations of ln: tone bends; the card's own
-# neutrality; the camera's white balance (METHODS 3: 0.05 to 0.10); exposure.
+# neutrality; the camera's white balance; exposure.
 _TONE_SD, _CARD_NEUTRAL_SD, _BALANCE_SD, _EXPOSURE_SD = 0.15, 0.01, 0.08, 0.5
 _PLAIN_SPAN = (-9.0, 0.0)
 
@@ -46,12 +47,11 @@ class Correction:
     id : equal for samples that share this correction's errors.
     models : the best model first, then variants.
     variant_scale : factor by which each variant's deviation counts as one standard deviation of a shared error.
-    inadequacy_de00 : standard deviation, in CIEDE2000 along any one direction, of what no model of this kind can fit.
+    rendering : what no model of this kind can fit.
     cv_mean_de00, cv_max_de00 : leave-one-patch-out; None without a chart.
     light_range : fraction by which the light varies over the card, as fitted; None where it is not seen.
-    light_surely : the part of it that is beyond doubt (95 %).
-    light_too_uneven : whether it is surely over 5 % and was not evened by a flat frame.
-    beyond : what other photos err by alike: id, and standard deviation in CIEDE2000 along any one direction of colour.
+    light : what the light may be away from the card.
+    beyond : what other photos err by alike: id, and what it does.
     relative : whether colours are told against a card whose own colours are unknown.
     """
 
@@ -59,32 +59,24 @@ class Correction:
     method: str
     models: Models
     variant_scale: float
-    inadequacy_de00: float
+    rendering: Rendering
     cv_mean_de00: float | None
     cv_max_de00: float | None
     light_range: float | None
-    light_surely: float
-    light_too_uneven: bool
     notes: tuple[Note, ...]
-    beyond: tuple[tuple[str, float], ...] = ()
+    light: LightDoubt | None = None
+    beyond: tuple[tuple[str, Rendering], ...] = ()
     relative: bool = False
 
     def shared_loadings(self, rgb: Array, weight: Array, flat: Array | None) -> Array:
         """(3, k) loadings in Lab units of the colour averaged over ``rgb`` (n, 3) with ``weight`` (n,), sum 1."""
         lab = xyz_to_lab(np.einsum("n,mnc->mc", weight, self.models.xyz(rgb, flat)))
-        variants = (lab[1:] - lab[0]).T * self.variant_scale
-        return np.concatenate([variants, smooth_loadings(lab[0], self.inadequacy_de00)], axis=1)
+        return np.asarray((lab[1:] - lab[0]).T * self.variant_scale)
 
 
-def smooth_loadings(lab: Array, sd_de00: float) -> Array:
-    """(3, 12) loadings, in Lab units at ``lab`` (3,), on an unknown shift that varies smoothly over colour.
-
-    ``sd_de00``: its standard deviation in CIEDE2000 along any one direction, near mid grey.
-    """
-    metric = local_metric(lab, lab)
-    units = np.linalg.inv(np.linalg.cholesky(metric)).T * sd_de00
-    slopes = [units * (value / _INADEQUACY_RANGE) for value in (lab - [50, 0, 0])]
-    return np.concatenate([units, *slopes], axis=1)
+def rendering_of(shift_de00: float) -> Rendering:
+    """A rendering that shifts colours by this standard deviation, CIEDE2000 along any one direction."""
+    return Rendering(_SCALE_SD_PER_DE00 * shift_de00, shift_de00)
 
 
 def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) -> tuple[Correction, ChartFit, Patches]:
@@ -104,19 +96,16 @@ def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) 
     n = int(patches.used.sum())
     cv_mean, cv_max = float(fit.left_out_de00.mean()), float(fit.left_out_de00.max())
     light_range, sure = _light_range(fit, n, np.ptp(patches.place, axis=0))
-    too_uneven = flat is None and sure > _TOO_UNEVEN
-    notes = _chart_notes(patches, cv_mean, cv_max, light_range if sure > 0 else 0.0, too_uneven, flat is not None)
+    notes = _chart_notes(patches, cv_mean, cv_max, light_range if sure > 0 else 0.0, flat is not None)
     correction = Correction(
         id=f"{photo.sha256[:12]}-chart",
         method=method,
         models=fit.models,
         variant_scale=float(np.sqrt((n - 1) / n)),  # delete-one jackknife (Efron and Stein 1981)
-        inadequacy_de00=cv_mean / _NORM_OVER_SD,
+        rendering=rendering_of(cv_mean / _NORM_OVER_SD),
         cv_mean_de00=cv_mean,
         cv_max_de00=cv_max,
         light_range=light_range,
-        light_surely=sure,
-        light_too_uneven=too_uneven,
         notes=notes,
     )
     return correction, fit, patches
@@ -145,9 +134,7 @@ def _light_range(fit: ChartFit, n: int, extent: Array) -> tuple[float, float]:
     return float(np.expm1(ranges[0])), float(np.expm1(sure))
 
 
-def _chart_notes(
-    patches: Patches, cv_mean: float, cv_max: float, light_range: float, too_uneven: bool, flat: bool
-) -> tuple[Note, ...]:
+def _chart_notes(patches: Patches, cv_mean: float, cv_max: float, light_range: float, flat: bool) -> tuple[Note, ...]:
     notes = []
     if not patches.used.all():
         notes.append(Note("patches_left_out", f"Patches left out: {fault_words(patches)}."))
@@ -160,14 +147,7 @@ def _chart_notes(
         )
     if flat:
         notes.append(Note("flat_frame_used", "Uneven light was evened by the flat frame."))
-    if too_uneven:
-        notes.append(
-            Note(
-                "light_too_uneven",
-                f"The light varies by {light_range:.0%} over the card: nothing firm is promised for this photo.",
-            )
-        )
-    elif light_range > _UNEVEN:
+    if light_range > _UNEVEN:
         notes.append(Note("light_uneven", f"The light varies by {light_range:.0%} over the card."))
     return tuple(notes)
 
@@ -208,8 +188,6 @@ def _with_light_between(correction: Correction, change: Array) -> Correction:
     return replace(
         correction,
         light_range=light_range,
-        light_surely=light_range,
-        light_too_uneven=max(light_range, colour) > _TOO_UNEVEN,
         notes=tuple(notes),
     )
 
@@ -240,11 +218,9 @@ def _nominal(photo: Photo, kind: str, method: str, bends: Array, gain: Array, no
         method=method,
         models=Models(bends, np.zeros(m), gain, matrix, _PLAIN_SPAN),
         variant_scale=1.0,
-        inadequacy_de00=_UNKNOWN_RENDERING_DE00 / _NORM_OVER_SD,
+        rendering=_UNKNOWN,
         cv_mean_de00=None,
         cv_max_de00=None,
         light_range=None,
-        light_surely=0.0,
-        light_too_uneven=False,
         notes=notes,
     )

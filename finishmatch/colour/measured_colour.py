@@ -2,12 +2,42 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.colour.ciede2000 import local_metric
+
 Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Rendering:
+    """What a camera does to the colours of one photo beyond what its card could tell: nobody knows it, all parts share it.
+
+    It stretches every difference inside the photo by one factor, and shifts all colours of the photo together.
+
+    Attributes
+    ----------
+    scale_sd : standard deviation of the natural logarithm of the factor.
+    shift_de00 : standard deviation of the shift, in CIEDE2000 along any one direction of colour.
+    """
+
+    scale_sd: float
+    shift_de00: float
+
+    def shift_loadings(self, lab: Array) -> Array:
+        """(3, 3) loadings of the CIELAB colour ``lab`` (3,), in Lab units, on the shift."""
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(local_metric(lab, lab))).T * self.shift_de00)
+
+
+@dataclass(frozen=True, slots=True)
+class RenderingShare:
+    """How far a part's colour hangs on one rendering: 1 where it was measured by that photo alone."""
+
+    rendering: Rendering
+    weight: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,6 +51,7 @@ class MeasuredColour:
     own_cov : (3, 3) covariance of ``lab_d50`` that no other part shares (Lab units squared).
     shared : correction id -> (3, k) loadings on that correction's errors; parts with the same id share them.
     level_sd : standard deviation of ln Y, what geometry and light can do to the part's level.
+    rendered : correction id -> the part's share in what that photo's rendering does; no part of ``shared``.
     """
 
     name: str
@@ -28,10 +59,15 @@ class MeasuredColour:
     own_cov: Array
     shared: dict[str, Array]
     level_sd: float
+    rendered: dict[str, RenderingShare] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for array in (self.lab_d50, self.own_cov, *self.shared.values()):
             array.setflags(write=False)
+
+
+def _none() -> Array:
+    return np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,14 +78,19 @@ class MeasuredColours:
     ----------
     names : n names, in the order of the arrays.
     lab_d50 : (n, 3) CIELAB, D50, 2 degree observer.
-    cov : (3n, 3n) joint covariance of ``lab_d50.ravel()``.
+    cov : (3n, 3n) joint covariance of ``lab_d50.ravel()``, without what renderings do.
     level_sd : (n,) standard deviation of ln Y.
+    rendered : (n, r) share of each part in each of r renderings.
+    scale_sd, shift_de00 : (r,) what those renderings may do; see :class:`Rendering`.
     """
 
     names: tuple[str, ...]
     lab_d50: Array
     cov: Array
     level_sd: Array
+    rendered: Array = field(default_factory=_none)
+    scale_sd: Array = field(default_factory=_none)
+    shift_de00: Array = field(default_factory=_none)
 
     def __post_init__(self) -> None:
         for array in (self.lab_d50, self.cov, self.level_sd):
@@ -70,9 +111,17 @@ def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
         loadings = np.concatenate([finishes[i].shared[correction] for i in users])
         rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i in users])
         cov[np.ix_(rows, rows)] += loadings @ loadings.T
+    renderings = {key: share.rendering for one in finishes for key, share in one.rendered.items()}
     return MeasuredColours(
         names=tuple(finish.name for finish in finishes),
         lab_d50=np.array([finish.lab_d50 for finish in finishes], dtype=float).reshape(n, 3),
         cov=cov,
         level_sd=np.array([finish.level_sd for finish in finishes], dtype=float),
+        rendered=np.array([[_weight(one, key) for key in renderings] for one in finishes]).reshape(n, len(renderings)),
+        scale_sd=np.array([rendering.scale_sd for rendering in renderings.values()]),
+        shift_de00=np.array([rendering.shift_de00 for rendering in renderings.values()]),
     )
+
+
+def _weight(colour: MeasuredColour, key: str) -> float:
+    return colour.rendered[key].weight if key in colour.rendered else 0.0

@@ -70,7 +70,6 @@ class Sighting:
     name : the part's name.
     photos, lights : the photos that it was measured in, and the lights that they name.
     chart : whether every one of these photos is corrected by a colour chart.
-    light_uneven : whether promises are withdrawn because the light over it was uneven by more than 5 %.
     few_pixels : whether it shows few pixels.
     own_cov : (3, 3) the part of its covariance that no other part shares; None if not known.
     scales : what its colours are told against: known colours ("absolute"), or a card of unknown ones, by an id.
@@ -80,7 +79,6 @@ class Sighting:
     photos: frozenset[str]
     lights: frozenset[str] = frozenset()
     chart: bool = True
-    light_uneven: bool = False
     few_pixels: bool = False
     own_cov: Array | None = None
     scales: frozenset[str] = _ABSOLUTE
@@ -131,7 +129,7 @@ def _judged(
     both = [(colours.names[i], colours.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
     relations = [relation(fact[a], fact[b]) for a, b in both]
     limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
-    low, high = interval(pairs.centre, pairs.spread)
+    low, high = interval(pairs.centre, pairs.spread, pairs.scale_sd)
     numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), low)
     senses = _senses(colours, pairs)
     judged = []
@@ -188,10 +186,11 @@ def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: S
 
 
 def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Array) -> list[_Evidence]:
-    p_within = probability_within(pairs.centre, pairs.spread, limits)
+    p_within = probability_within(pairs.centre, pairs.spread, limits, pairs.scale_sd)
     size = np.abs(pairs.log_ratio)
     z = np.divide(size, pairs.log_ratio_sd, out=np.where(size > 0, np.inf, 0.0), where=pairs.log_ratio_sd > 0)
-    sd = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
+    added = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
+    sd = np.hypot(added, pairs.scale_sd * limits)
     columns = (pairs.de00, p_within, low, z, size > _LEVEL_VISIBLE, sd, own_share, limits)
     return [_Evidence(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
@@ -229,7 +228,6 @@ def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tu
     verdict = "differs" if level == "level_differs" else colour
     if verdict == "alike" and level == "level_unsure":
         verdict = "unsure"
-    withdrawn = a.light_uneven or b.light_uneven
     notes = [] if level is None else [level]
     if not a.photos & b.photos:
         notes.append("different_photos")
@@ -239,10 +237,10 @@ def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tu
             notes.append("print_metamerism")
     if not a.scales & b.scales:
         return "unsure", ("relative_absolute", *notes)
-    if not withdrawn and verdict != "unsure":
+    if verdict != "unsure":
         return verdict, tuple(notes)
-    cause = "light_withdrawn" if withdrawn else "level_unsure" if colour == "alike" else _cause(pair, a, b)
-    if verdict == "unsure" and pair.sd > _HOPELESS_SD * pair.tolerance:
+    cause = "level_unsure" if colour == "alike" else _cause(pair, a, b)
+    if pair.sd > _HOPELESS_SD * pair.tolerance:
         notes.append("photo_cannot_settle")
     return "unsure", (cause, *(note for note in notes if note != cause))
 

@@ -32,7 +32,8 @@ class Pairs:
     de00, de00_level : (m,) CIEDE2000 as photographed and at that common luminance.
     centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level``.
     map_a, map_b : (m, 2, 3) from an error of a part's CIELAB to a shift in that plane.
-    spread : (m, 2, 2) covariance of ``centre``.
+    spread : (m, 2, 2) covariance of ``centre``, but for what a rendering that both share does.
+    scale_sd : (m,) standard deviation of ln(factor) by which such renderings stretch the difference.
     log_ratio : (m,) ln(Y of a / Y of b).
     log_ratio_sd : (m,) its standard deviation, from geometry (``level_sd``) and measurement together.
     """
@@ -47,12 +48,16 @@ class Pairs:
     map_a: Array
     map_b: Array
     spread: Array
+    scale_sd: Array
     log_ratio: Array
     log_ratio_sd: Array
 
 
 def pairs_of(colours: MeasuredColours, a: Indices, b: Indices) -> Pairs:
-    """The pairs (a[i], b[i]) of the table; METHODS' covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'."""
+    """The pairs (a[i], b[i]) of the table, with the covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'.
+
+    A rendering acts on what two parts have of it in common as a factor, and on what they have apart as a shift.
+    """
     lab_a, lab_b = colours.lab_d50[a], colours.lab_d50[b]
     y = np.maximum(lab_to_xyz(colours.lab_d50)[:, 1], _DARKEST)
     common = np.sqrt(y[a] * y[b])
@@ -63,6 +68,7 @@ def pairs_of(colours: MeasuredColours, a: Indices, b: Indices) -> Pairs:
     map_b = plane @ _at_luminance_jacobian(lab_b, common)[:, 1:]
     aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
     cross = map_a @ ab @ _t(map_b)
+    shared, apart = _rendered(colours, a, b)
     return Pairs(
         a=a,
         b=b,
@@ -73,10 +79,19 @@ def pairs_of(colours: MeasuredColours, a: Indices, b: Indices) -> Pairs:
         centre=np.einsum("nij,nj->ni", plane, (level_b - level_a)[:, 1:]),
         map_a=map_a,
         map_b=map_b,
-        spread=map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross),
+        spread=map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross) + np.eye(2) * apart[:, None, None],
+        scale_sd=shared,
         log_ratio=np.log(y[a] / y[b]),
         log_ratio_sd=_log_ratio_sd(colours, a, b, (aa[:, 0, 0], bb[:, 0, 0], ab[:, 0, 0])),
     )
+
+
+def _rendered(colours: MeasuredColours, a: Indices, b: Indices) -> tuple[Array, Array]:
+    """(m,) standard deviation of ln(factor) by what each pair shares of renderings, and variance by what it does not."""
+    share = colours.rendered.reshape(len(colours), -1)
+    common = np.maximum(np.minimum(share[a], share[b]), 0)
+    scale = np.sqrt(((common * colours.scale_sd) ** 2).sum(axis=1))
+    return scale, np.asarray((((share[a] - share[b]) * colours.shift_de00) ** 2).sum(axis=1))
 
 
 def every_pair(colours: MeasuredColours) -> Pairs:

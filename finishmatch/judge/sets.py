@@ -104,26 +104,35 @@ def joint_probability(colours: MeasuredColours, differences: Sequence[Difference
     pairs = pairs_of(colours, a, b)
     limits = np.array([d.tolerance for d in differences])
     reach = CERTAIN_SD * np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    if np.any(pairs.de00_level - reach > limits):
+    stretch = np.exp(CERTAIN_SD * pairs.scale_sd)
+    if np.any((pairs.de00_level - reach) / stretch > limits):
         return 0.0
-    open_ = np.flatnonzero(pairs.de00_level + reach > limits)
+    farthest = (pairs.de00_level + reach) * stretch
+    open_ = np.flatnonzero(farthest > limits)
     used = np.unique(np.concatenate([a[open_], b[open_]]))
-    errors = _draws(colours, used)
+    errors, factors, shifts = _draws(colours, used)
+    share = colours.rendered.reshape(len(colours), -1)
     whole = np.ones(_DRAWS, dtype=bool)
-    for k in open_[np.argsort(-(pairs.de00_level + reach)[open_] / limits[open_], kind="stable")]:
-        e_a, e_b = errors[np.searchsorted(used, a[k])][whole], errors[np.searchsorted(used, b[k])][whole]
-        moved = pairs.centre[k] + e_b @ pairs.map_b[k].T - e_a @ pairs.map_a[k].T
-        whole[whole] = (moved**2).sum(axis=1) <= limits[k] ** 2
+    for k in open_[np.argsort(-farthest[open_] / limits[open_], kind="stable")]:
+        i, j = np.searchsorted(used, [a[k], b[k]])
+        moved = pairs.centre[k] + errors[j][whole] @ pairs.map_b[k].T - errors[i][whole] @ pairs.map_a[k].T
+        moved = moved + np.einsum("r,drc->dc", share[b[k]] - share[a[k]], shifts[whole])
+        common = np.maximum(np.minimum(share[a[k]], share[b[k]]), 0)
+        length = np.sqrt((moved**2).sum(axis=1)) * np.exp(factors[whole] @ common)
+        whole[whole] = length <= limits[k]
     return float(whole.mean())
 
 
-def _draws(colours: MeasuredColours, parts: npt.NDArray[np.intp]) -> Array:
-    """(parts, draws, 3) joint errors of these parts' CIELAB."""
+def _draws(colours: MeasuredColours, parts: npt.NDArray[np.intp]) -> tuple[Array, Array, Array]:
+    """(parts, draws, 3) joint errors of these parts' CIELAB, and what r renderings do: (draws, r) logarithms of their
+    factors and (draws, r, 2) shifts in the plane of CIEDE2000."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
     variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])
-    normal = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(rows)))
-    errors = normal @ (axes * np.sqrt(np.maximum(variance, 0))).T
-    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C")
+    random = np.random.default_rng(_SEED)
+    errors = random.standard_normal((_DRAWS, len(rows))) @ (axes * np.sqrt(np.maximum(variance, 0))).T
+    factors = random.standard_normal((_DRAWS, len(colours.scale_sd))) * colours.scale_sd
+    shifts = random.standard_normal((_DRAWS, len(colours.shift_de00), 2)) * colours.shift_de00[:, None]
+    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C"), factors, shifts
 
 
 def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verdicts: tuple[str, ...]) -> Graph:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.card.correction import Correction, smooth_loadings
+from finishmatch.card.correction import Correction
 from finishmatch.card.flat import FlatField
 from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.colour.measured_colour import Rendering
 from finishmatch.colour.space import WHITE_D50, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.photo.marks import BoolImage, Mark, drawn_in, region
@@ -47,8 +48,8 @@ class Sample:
     xyz_d50 : (3,) mean in linear light.
     own_cov : (3, 3) covariance of the mean's Lab that nothing else in the photo shares.
     correction : id of the shared errors; shared : (3, k) loadings in Lab units on them.
-    beyond : id and (3, k) loadings of each kind of error that parts of other photos share as well.
-    level_sd : of ln Y. used_fraction : of the mark's pixels. light_too_uneven : of the photo.
+    rendered : id and rendering of all that stretches and shifts the photo's colours.
+    level_sd : of ln Y. used_fraction : of the mark's pixels.
     """
 
     part: str
@@ -59,9 +60,8 @@ class Sample:
     shared: Array
     level_sd: float
     used_fraction: float
-    light_too_uneven: bool
     notes: tuple[Note, ...]
-    beyond: tuple[tuple[str, Array], ...] = ()
+    rendered: tuple[tuple[str, Rendering], ...] = ()
 
     @property
     def lab_d50(self) -> Array:
@@ -89,17 +89,19 @@ class _Lattice:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pixels:
-    """Usable pixels of a part: (n, 3) linear RGB, (n, 3) of the flat frame, (n, 3) XYZ, (n,) number of the block."""
+    """Usable pixels of a part: (n, 3) linear RGB, (n, 3) of the flat frame, (n, 3) XYZ, (n,) number of the block; and
+    where the part's middle lies in the photo."""
 
     rgb: Array
     flat: Array | None
     xyz: Array
     block: npt.NDArray[np.intp]
+    middle_px: tuple[float, float]
 
     def keep(self, kept: npt.NDArray[np.bool_]) -> _Pixels:
         flat = None if self.flat is None else np.compress(kept, self.flat, axis=0)
         rgb, xyz = np.compress(kept, self.rgb, axis=0), np.compress(kept, self.xyz, axis=0)
-        return _Pixels(rgb, flat, xyz, self.block[kept])
+        return _Pixels(rgb, flat, xyz, self.block[kept], self.middle_px)
 
 
 def measure(
@@ -152,7 +154,7 @@ def _pixels(
     rgb = np.maximum(photo.light(photo.encoded[row, column]).astype(float), 1e-6)
     frame = None if flat is None else flat.rgb(np.stack([column, row], axis=-1))
     xyz = correction.models.first().xyz(rgb, frame)[0]
-    return _Pixels(rgb, frame, xyz, _block_numbers(y, x))
+    return _Pixels(rgb, frame, xyz, _block_numbers(y, x), (float(column.mean()), float(row.mean())))
 
 
 def _block_numbers(y: npt.NDArray[np.intp], x: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
@@ -229,13 +231,19 @@ def _sample(photo: Photo, part: str, pixels: _Pixels, correction: Correction, ma
         xyz_d50=mean,
         own_cov=_own_cov(mean, xyz, weight, _SURFACE_SD_MATT if matt else _SURFACE_SD),
         correction=correction.id,
-        shared=correction.shared_loadings(rgb, weight, flat),
-        level_sd=_level_sd(xyz[:, 1], correction, matt),
+        shared=_shared(photo, pixels.middle_px, mean, correction, correction.shared_loadings(rgb, weight, flat)),
+        level_sd=_level_sd(xyz[:, 1], matt),
         used_fraction=1.0,
-        light_too_uneven=correction.light_too_uneven,
         notes=(),
-        beyond=tuple((key, smooth_loadings(xyz_to_lab(mean), sd)) for key, sd in correction.beyond),
+        rendered=((correction.id, correction.rendering), *correction.beyond),
     )
+
+
+def _shared(photo: Photo, middle_px: tuple[float, float], xyz: Array, correction: Correction, variants: Array) -> Array:
+    """(3, k) loadings on the errors that all parts of the photo share: of the correction, and of the light's evenness."""
+    if correction.light is None:
+        return variants
+    return np.concatenate([variants, correction.light.loadings(middle_px, xyz, photo.rgb_to_xyz_d50)], axis=1)
 
 
 def _block_means(pixels: _Pixels) -> tuple[Array, Array, Array | None, Array]:
@@ -261,9 +269,9 @@ def _own_cov(mean: Array, xyz: Array, weight: Array, surface_sd: float) -> Array
     return np.asarray(jacobian @ (cov + np.outer(surface, surface)) @ jacobian.T)
 
 
-def _level_sd(blocks: Array, correction: Correction, matt: bool) -> float:
-    """Standard deviation of ln Y: spread between a part's blocks (its shape), attitude, and surely uneven light."""
+def _level_sd(blocks: Array, matt: bool) -> float:
+    """Standard deviation of ln Y: spread between a part's blocks (its shape), and attitude."""
     log = np.log(np.maximum(blocks, 1e-5))
     spread = 1.4826 * float(np.median(np.abs(log - np.median(log))))
     attitude = _LEVEL_ATTITUDE_MATT if matt else _LEVEL_ATTITUDE
-    return float(np.sqrt(spread**2 + attitude**2 + np.log1p(correction.light_surely) ** 2))
+    return float(np.hypot(spread, attitude))

@@ -123,7 +123,6 @@ def _sighting(build: Build, photos: list[MeasuredPhoto], pooled: Pooled) -> Sigh
         photos=frozenset(pooled.photos),
         lights=frozenset(entry.light for entry, _ in showing if entry.light),
         chart=all(c.cv_mean_de00 is not None for c in corrections),
-        light_uneven=any(c.light_too_uneven for c in corrections),
         few_pixels=noted(pooled.notes, "few_pixels"),
         own_cov=pooled.finish.own_cov,
         scales=scales(corrections),

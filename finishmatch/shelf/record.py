@@ -201,7 +201,6 @@ def sighting(record: Record, name: str) -> Sighting:
         photos=frozenset(record.origin.photos),
         lights=frozenset(record.origin.lights),
         chart=not record.origin.photos or (record.origin.cv_mean is not None and "card_fits_badly" not in notes),
-        light_uneven="light_too_uneven" in notes,
         few_pixels="few_pixels" in notes,
         own_cov=record.colour.own_cov,
         scales=_scales(record),
