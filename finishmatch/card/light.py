@@ -18,6 +18,8 @@ Array = npt.NDArray[np.float64]
 _LEVEL = np.array([1.0, 1.0, 1.0])
 _WARMER = np.array([0.6, 0.0, -0.8])
 _GREENER = np.array([-0.4, 0.2, -0.4])
+# The colour of light at one place, as a part of a slope of colour.
+_AT_ONE_PLACE = 0.15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,13 +39,16 @@ class LightDoubt:
     level_sd: float
     colour_sd: float
 
-    def loadings(self, place_px: tuple[float, float], xyz: Array, rgb_to_xyz_d50: Array) -> Array:
-        """(3, 6) loadings, in Lab units, of a part of colour ``xyz`` (3,) whose middle lies at ``place_px``."""
+    def loadings(self, place_px: tuple[float, float], xyz: Array, rgb_to_xyz_d50: Array) -> tuple[Array, Array]:
+        """Of a part of colour ``xyz`` (3,) whose middle lies at ``place_px``, in Lab units: (3, 6) loadings on the field's
+        slopes, and the (3, 3) covariance of what the light's colour does at this place alone, by attitude and what is reflected."""
         rgb = np.maximum(np.linalg.solve(rgb_to_xyz_d50, xyz), 0)
         kinds = np.stack([self.level_sd * _LEVEL, self.colour_sd * _WARMER, 0.3 * self.colour_sd * _GREENER])
         lab = lab_jacobian(xyz) @ rgb_to_xyz_d50 @ (rgb[:, None] * kinds.T)
         away = (np.array(place_px) - self.origin_px) / self.length_px
-        return np.asarray((lab[:, :, None] * away).reshape(3, 6))
+        return np.asarray((lab[:, :, None] * away).reshape(3, 6)), np.asarray(
+            lab[:, 1:] @ lab[:, 1:].T * _AT_ONE_PLACE**2
+        )
 
 
 # Slopes of the light in ln a length that any photo may have, in level and colour, and a tenth of them where a flat frame

@@ -40,6 +40,10 @@ class RenderingShare:
     weight: float
 
 
+def _no_cov() -> Array:
+    return np.zeros((3, 3))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasuredColour:
     """One part's colour.
@@ -52,6 +56,9 @@ class MeasuredColour:
     shared : correction id -> (3, k) loadings on that correction's errors; parts with the same id share them.
     level_sd : standard deviation of ln Y, what geometry and light can do to the part's level.
     rendered : correction id -> the part's share in what that photo's rendering does; no part of ``shared``.
+    light : correction id -> (3, k) loadings on how that photo's light usually varies from place to place; no part of
+        ``shared``.
+    light_own : (3, 3) the part of ``own_cov`` that the light makes at this part's place alone.
     """
 
     name: str
@@ -60,9 +67,11 @@ class MeasuredColour:
     shared: dict[str, Array]
     level_sd: float
     rendered: dict[str, RenderingShare] = field(default_factory=dict)
+    light: dict[str, Array] = field(default_factory=dict)
+    light_own: Array = field(default_factory=_no_cov)
 
     def __post_init__(self) -> None:
-        for array in (self.lab_d50, self.own_cov, *self.shared.values()):
+        for array in (self.lab_d50, self.own_cov, self.light_own, *self.shared.values(), *self.light.values()):
             array.setflags(write=False)
 
 
@@ -82,6 +91,7 @@ class MeasuredColours:
     level_sd : (n,) standard deviation of ln Y.
     rendered : (n, r) share of each part in each of r renderings.
     scale_sd, shift_de00 : (r,) what those renderings may do; see :class:`Rendering`.
+    light_cov : (3n, 3n) the part of ``cov`` that the light's unevenness makes, as it usually is.
     """
 
     names: tuple[str, ...]
@@ -91,6 +101,7 @@ class MeasuredColours:
     rendered: Array = field(default_factory=_none)
     scale_sd: Array = field(default_factory=_none)
     shift_de00: Array = field(default_factory=_none)
+    light_cov: Array = field(default_factory=_none)
 
     def __post_init__(self) -> None:
         for array in (self.lab_d50, self.cov, self.level_sd):
@@ -103,24 +114,33 @@ class MeasuredColours:
 def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
     """Join single finishes into one table; what parts share of a correction's errors is their covariance."""
     n = len(finishes)
-    cov = np.zeros((3 * n, 3 * n))
-    for i, finish in enumerate(finishes):
-        cov[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = finish.own_cov
-    for correction in sorted({key for finish in finishes for key in finish.shared}):
-        users = [i for i, finish in enumerate(finishes) if correction in finish.shared]
-        loadings = np.concatenate([finishes[i].shared[correction] for i in users])
-        rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i in users])
-        cov[np.ix_(rows, rows)] += loadings @ loadings.T
+    cov = _covariance([one.own_cov for one in finishes], [one.shared for one in finishes])
+    light = _covariance([_no_cov()] * n, [one.light for one in finishes])
+    light_own = _covariance([one.light_own for one in finishes], [{}] * n)
     renderings = {key: share.rendering for one in finishes for key, share in one.rendered.items()}
     return MeasuredColours(
         names=tuple(finish.name for finish in finishes),
         lab_d50=np.array([finish.lab_d50 for finish in finishes], dtype=float).reshape(n, 3),
-        cov=cov,
+        cov=cov + light,
         level_sd=np.array([finish.level_sd for finish in finishes], dtype=float),
         rendered=np.array([[_weight(one, key) for key in renderings] for one in finishes]).reshape(n, len(renderings)),
+        light_cov=light + light_own,
         scale_sd=np.array([rendering.scale_sd for rendering in renderings.values()]),
         shift_de00=np.array([rendering.shift_de00 for rendering in renderings.values()]),
     )
+
+
+def _covariance(own: list[Array], shared: list[dict[str, Array]]) -> Array:
+    """(3n, 3n) of n parts' own covariances and their loadings on errors that they share, by id."""
+    cov = np.zeros((3 * len(own), 3 * len(own)))
+    for i, block in enumerate(own):
+        cov[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = block
+    for key in sorted({key for loadings in shared for key in loadings}):
+        users = [i for i, loadings in enumerate(shared) if key in loadings]
+        stacked = np.concatenate([shared[i][key] for i in users])
+        rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i in users])
+        cov[np.ix_(rows, rows)] += stacked @ stacked.T
+    return cov
 
 
 def _weight(colour: MeasuredColour, key: str) -> float:

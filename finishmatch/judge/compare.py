@@ -25,6 +25,8 @@ _LEVEL_VISIBLE = np.log(1.10)
 # Above this many tolerances no photo of the kind can prove a match; up to the second the uncertainty is as small as
 # can be aimed for, and what is left open is the difference itself.
 _HOPELESS_SD, _GOOD_SD = 0.355, 0.2
+# How many times as much as usual the light may vary from place to place before a difference counts as one of the parts.
+_WORST_LIGHT = 4.0
 _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 
 
@@ -130,7 +132,9 @@ def _judged(
     relations = [relation(fact[a], fact[b]) for a, b in both]
     limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
     low, high = interval(pairs.centre, pairs.spread, pairs.scale_sd)
-    numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), low)
+    worst = pairs.spread + (_WORST_LIGHT**2 - 1) * pairs.light_spread
+    surely, _ = interval(pairs.centre, worst, pairs.scale_sd)
+    numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), surely)
     senses = _senses(colours, pairs)
     judged = []
     for k, (a, b) in enumerate(both):

@@ -33,6 +33,7 @@ class Pairs:
     centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level``.
     map_a, map_b : (m, 2, 3) from an error of a part's CIELAB to a shift in that plane.
     spread : (m, 2, 2) covariance of ``centre``, but for what a rendering that both share does.
+    light_spread : (m, 2, 2) the part of it that the light's usual unevenness makes.
     scale_sd : (m,) standard deviation of ln(factor) by which such renderings stretch the difference.
     log_ratio : (m,) ln(Y of a / Y of b).
     log_ratio_sd : (m,) its standard deviation, from geometry (``level_sd``) and measurement together.
@@ -48,6 +49,7 @@ class Pairs:
     map_a: Array
     map_b: Array
     spread: Array
+    light_spread: Array
     scale_sd: Array
     log_ratio: Array
     log_ratio_sd: Array
@@ -67,7 +69,6 @@ def pairs_of(colours: MeasuredColours, a: Indices, b: Indices) -> Pairs:
     map_a = plane @ _at_luminance_jacobian(lab_a, common)[:, 1:]
     map_b = plane @ _at_luminance_jacobian(lab_b, common)[:, 1:]
     aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
-    cross = map_a @ ab @ _t(map_b)
     shared, apart = _rendered(colours, a, b)
     return Pairs(
         a=a,
@@ -79,11 +80,25 @@ def pairs_of(colours: MeasuredColours, a: Indices, b: Indices) -> Pairs:
         centre=np.einsum("nij,nj->ni", plane, (level_b - level_a)[:, 1:]),
         map_a=map_a,
         map_b=map_b,
-        spread=map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross) + np.eye(2) * apart[:, None, None],
+        spread=_difference_cov(map_a, map_b, (aa, bb, ab)) + np.eye(2) * apart[:, None, None],
+        light_spread=_light_spread(colours, a, b, (map_a, map_b)),
         scale_sd=shared,
         log_ratio=np.log(y[a] / y[b]),
         log_ratio_sd=_log_ratio_sd(colours, a, b, (aa[:, 0, 0], bb[:, 0, 0], ab[:, 0, 0])),
     )
+
+
+def _difference_cov(map_a: Array, map_b: Array, blocks: tuple[Array, Array, Array]) -> Array:
+    aa, bb, ab = blocks
+    cross = map_a @ ab @ _t(map_b)
+    return np.asarray(map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross))
+
+
+def _light_spread(colours: MeasuredColours, a: Indices, b: Indices, maps: tuple[Array, Array]) -> Array:
+    if not colours.light_cov.size:
+        return np.zeros((len(a), 2, 2))
+    aa, bb, ab = (_blocks(colours.light_cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
+    return _difference_cov(*maps, (aa, bb, ab))
 
 
 def _rendered(colours: MeasuredColours, a: Indices, b: Indices) -> tuple[Array, Array]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -39,6 +39,14 @@ _LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.03
 _SURFACE_SD, _SURFACE_SD_MATT = 0.006, 0.002
 
 
+def _no_loadings() -> Array:
+    return np.zeros((3, 0))
+
+
+def _no_cov() -> Array:
+    return np.zeros((3, 3))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Sample:
     """What one photo says of one part.
@@ -49,6 +57,8 @@ class Sample:
     own_cov : (3, 3) covariance of the mean's Lab that nothing else in the photo shares.
     correction : id of the shared errors; shared : (3, k) loadings in Lab units on them.
     rendered : id and rendering of all that stretches and shifts the photo's colours.
+    light : (3, k) loadings on how the photo's light usually varies from place to place.
+    light_own : (3, 3) the part of ``own_cov`` that the light makes at this place alone.
     level_sd : of ln Y. used_fraction : of the mark's pixels.
     """
 
@@ -62,6 +72,8 @@ class Sample:
     used_fraction: float
     notes: tuple[Note, ...]
     rendered: tuple[tuple[str, Rendering], ...] = ()
+    light: Array = field(default_factory=_no_loadings)
+    light_own: Array = field(default_factory=_no_cov)
 
     @property
     def lab_d50(self) -> Array:
@@ -225,25 +237,23 @@ def _sample(photo: Photo, part: str, pixels: _Pixels, correction: Correction, ma
     pixels = pixels.keep((level >= low) & (level <= high))
     weight, rgb, flat, xyz = _block_means(pixels)
     mean = weight @ xyz
+    light, light_own = _no_loadings(), _no_cov()
+    if correction.light is not None:
+        light, light_own = correction.light.loadings(pixels.middle_px, mean, photo.rgb_to_xyz_d50)
     return Sample(
         part=part,
         photo=photo.name,
         xyz_d50=mean,
-        own_cov=_own_cov(mean, xyz, weight, _SURFACE_SD_MATT if matt else _SURFACE_SD),
+        own_cov=_own_cov(mean, xyz, weight, _SURFACE_SD_MATT if matt else _SURFACE_SD) + light_own,
         correction=correction.id,
-        shared=_shared(photo, pixels.middle_px, mean, correction, correction.shared_loadings(rgb, weight, flat)),
+        shared=correction.shared_loadings(rgb, weight, flat),
         level_sd=_level_sd(xyz[:, 1], matt),
         used_fraction=1.0,
         notes=(),
         rendered=((correction.id, correction.rendering), *correction.beyond),
+        light=light,
+        light_own=light_own,
     )
-
-
-def _shared(photo: Photo, middle_px: tuple[float, float], xyz: Array, correction: Correction, variants: Array) -> Array:
-    """(3, k) loadings on the errors that all parts of the photo share: of the correction, and of the light's evenness."""
-    if correction.light is None:
-        return variants
-    return np.concatenate([variants, correction.light.loadings(middle_px, xyz, photo.rgb_to_xyz_d50)], axis=1)
 
 
 def _block_means(pixels: _Pixels) -> tuple[Array, Array, Array | None, Array]:
