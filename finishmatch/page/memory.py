@@ -8,9 +8,7 @@ from collections.abc import Callable, Hashable
 from pathlib import Path
 from typing import Generic, TypeVar
 
-import numpy as np
-import numpy.typing as npt
-
+from finishmatch.arrays import Array
 from finishmatch.build.build import Build, PartMark, PhotoEntry
 from finishmatch.card.correct_photo import Corrected, correct
 from finishmatch.card.flat import FlatField, fit_flat
@@ -26,7 +24,6 @@ from finishmatch.photo.marks import Mark, Mask
 from finishmatch.photo.photo import Photo
 from finishmatch.photo.process.parent import open_safely
 
-Array = npt.NDArray[np.float64]
 V = TypeVar("V")
 
 MOST_PHOTO_BYTES = 800_000_000

@@ -7,8 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.correct_photo import Corrected, correct
 from finishmatch.card.correction import Correction, correct_without_card
 from finishmatch.card.flat import FlatField
@@ -18,8 +18,6 @@ from finishmatch.part.crop import Picture, corrected_crop
 from finishmatch.part.sample import Refusal, Sample, measure
 from finishmatch.photo.marks import Mark, region
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 # Parts of a photo measured side by side; more than two would wait for one another.
 _AT_ONCE = 2

@@ -8,14 +8,13 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import BoolArray
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.photo.decode.ordinary import opened
 from finishmatch.photo.limits import USUAL
 from finishmatch.photo.photo import Photo, Window
 from finishmatch.text import shown
-
-BoolImage = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +48,7 @@ class Mask:
 Mark = Box | Outline | Mask
 
 
-def region(photo: Photo, part: str, mark: Mark) -> tuple[Window, BoolImage]:
+def region(photo: Photo, part: str, mark: Mark) -> tuple[Window, BoolArray]:
     """The mark's bounding window in the photo, and which of the window's pixels it covers.
 
     Errors: outline_outside when it leaves the picture, outline_invalid when it covers nothing, mask_invalid.
@@ -69,7 +68,7 @@ def _ellipse(box: Box) -> list[tuple[float, float]]:
     return list(zip(x.tolist(), y.tolist(), strict=True))
 
 
-def _polygon_region(photo: Photo, points: list[tuple[float, float]], where: str) -> tuple[Window, BoolImage]:
+def _polygon_region(photo: Photo, points: list[tuple[float, float]], where: str) -> tuple[Window, BoolArray]:
     from PIL import Image, ImageDraw
 
     corners = np.array(points, dtype=float)
@@ -91,7 +90,7 @@ def _polygon_region(photo: Photo, points: list[tuple[float, float]], where: str)
     return window, covered
 
 
-def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolImage]:
+def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolArray]:
     covered = _mask_pixels(mark, (photo.width, photo.height), where)
     rows, columns = np.flatnonzero(covered.any(axis=1)), np.flatnonzero(covered.any(axis=0))
     if not len(rows):
@@ -100,7 +99,7 @@ def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolImag
     return window, covered[window.top : window.bottom, window.left : window.right]
 
 
-def _mask_pixels(mark: Mask, size: tuple[int, int], where: str) -> BoolImage:
+def _mask_pixels(mark: Mask, size: tuple[int, int], where: str) -> BoolArray:
     """The mask's non-zero pixels; nothing is decoded unless it has the photo's size."""
     data = read_whole(mark.path, USUAL.file_bytes)
     try:
@@ -116,7 +115,7 @@ def _mask_pixels(mark: Mask, size: tuple[int, int], where: str) -> BoolImage:
     raise InputError("mask_invalid", what)
 
 
-def drawn_in(covered: BoolImage, step: int = 1) -> BoolImage:
+def drawn_in(covered: BoolArray, step: int = 1) -> BoolArray:
     """The mark without its edge, where background and blur mix in: 4 % of its size, at least 2 pixels.
 
     A mark that would lose more than two thirds of its pixels is drawn in by one pixel at most. ``step``: of the pixels
@@ -130,7 +129,7 @@ def drawn_in(covered: BoolImage, step: int = 1) -> BoolImage:
     return narrow if narrow.sum() * 3 >= covered.sum() else covered
 
 
-def farther_in(covered: BoolImage, margin: float) -> BoolImage:
+def farther_in(covered: BoolArray, margin: float) -> BoolArray:
     """The covered pixels whose distance from every other pixel, those outside the image included, is over ``margin``."""
     along = _steps_along_rows(covered)
     far = along > margin
@@ -142,7 +141,7 @@ def farther_in(covered: BoolImage, margin: float) -> BoolImage:
     return far
 
 
-def _steps_along_rows(covered: BoolImage) -> npt.NDArray[np.int32]:
+def _steps_along_rows(covered: BoolArray) -> npt.NDArray[np.int32]:
     """Steps from each pixel to the nearest uncovered one, or the image's edge, in its row; 0 for the uncovered."""
     width = covered.shape[1]
     place = np.arange(width, dtype=np.int32)
