@@ -93,11 +93,11 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | 
 def _plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
     """(3,) mean linear RGB of a plain card."""
     outline = Outline(tuple((float(x), float(y)) for x, y in corners))
-    window, covered = region(photo, f"the {card.kind} card", outline)
-    good = covered & ~photo.clipped(window)
-    if good.sum() < (1 - _PLAIN_CLIPPED_MAX) * covered.sum():
-        lost = 1 - good.sum() / covered.sum()
+    card_region = region(photo, f"the {card.kind} card", outline)
+    good = card_region.covered & ~photo.clipped(card_region.window)
+    lost = 1 - good.sum() / card_region.covered.sum()
+    if lost > _PLAIN_CLIPPED_MAX:
         raise NothingMeasured(
             "card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed"
         )
-    return np.asarray(photo.linear(window)[good].mean(axis=0, dtype=float))
+    return np.asarray(photo.linear(card_region.window)[good].mean(axis=0, dtype=float))

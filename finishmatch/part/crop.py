@@ -14,7 +14,7 @@ from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.correction import Correction
 from finishmatch.card.flat import FlatField
 from finishmatch.colour.space import xyz_to_srgb
-from finishmatch.photo.marks import Mark, region
+from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo, Window
 
 _LONGEST_PX = 280
@@ -35,10 +35,9 @@ class Picture:
     height: int
 
 
-def corrected_crop(photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None) -> Picture:
+def corrected_crop(photo: Photo, region: Region, correction: Correction, flat: FlatField | None) -> Picture:
     """The part with a margin around it, corrected, its surroundings dimmed; at most 280 pixels long."""
-    inside, covered = region(photo, part, mark)
-    window, mask = _with_margin(photo, inside, covered)
+    window, mask = _with_margin(photo, region)
     step = max(1, -(-max(mask.shape) // _LONGEST_PX))
     encoded = photo.encoded[window.top : window.bottom, window.left : window.right]
     linear = _shrunk(encoded, step, photo.light)
@@ -47,10 +46,11 @@ def corrected_crop(photo: Photo, part: str, mark: Mark, correction: Correction, 
     xyz = correction.models.first().xyz(linear.reshape(-1, 3), frame)[0]
     srgb = xyz_to_srgb(xyz).reshape(linear.shape)
     shown = srgb + (_GREY - srgb) * _DIMMED * (1 - weight)
-    return Picture(part, photo.name, _jpeg(shown), shown.shape[1], shown.shape[0])
+    return Picture(region.part, photo.name, _jpeg(shown), shown.shape[1], shown.shape[0])
 
 
-def _with_margin(photo: Photo, inside: Window, covered: BoolArray) -> tuple[Window, BoolArray]:
+def _with_margin(photo: Photo, region: Region) -> tuple[Window, BoolArray]:
+    inside, covered = region.window, region.covered
     margin = round(_MARGIN * max(covered.shape))
     left, top = max(inside.left - margin, 0), max(inside.top - margin, 0)
     right, bottom = min(inside.right + margin, photo.width), min(inside.bottom + margin, photo.height)

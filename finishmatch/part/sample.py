@@ -12,7 +12,7 @@ from finishmatch.card.flat import FlatField
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import WHITE_D50, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
-from finishmatch.photo.marks import Mark, drawn_in, region
+from finishmatch.photo.marks import Region, drawn_in
 from finishmatch.photo.photo import Photo, Window
 
 # Refusals and notes (our choice, set on renderings and real photographs).
@@ -101,10 +101,17 @@ class _Pixels:
 
 
 def measure(
-    photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None = None, matt: bool = False
+    photo: Photo, region: Region, correction: Correction, flat: FlatField | None = None, matt: bool = False
 ) -> Sample | Refusal:
-    """Measure one part; ``matt``: it is flat and without gloss. Errors: those of ``marks.region``."""
-    window, covered = region(photo, part, mark)
+    """Measure one part.
+
+    Parameters
+    ----------
+    region : what the part's mark covers.
+    correction, flat : of the photo.
+    matt : whether the part is flat and without gloss.
+    """
+    part, window, covered = region.part, region.window, region.covered
     step = int(np.ceil(np.sqrt(covered.sum() / _MAX_PIXELS)))
     inner = drawn_in(covered[::step, ::step], step)
     clipped = photo.clipped(window)[::step, ::step] & inner

@@ -48,15 +48,39 @@ class Mask:
 Mark = Box | Outline | Mask
 
 
-def region(photo: Photo, part: str, mark: Mark) -> tuple[Window, BoolArray]:
-    """The mark's bounding window in the photo, and which of the window's pixels it covers.
+@dataclass(frozen=True, slots=True, eq=False)
+class Region:
+    """What a mark covers in a photo: worked out once, and handed to whatever looks at the part.
 
-    Errors: outline_outside when it leaves the picture, outline_invalid when it covers nothing, mask_invalid.
+    Attributes
+    ----------
+    part, mark : whose mark it is, and the mark.
+    window : the mark's bounding window in the photo.
+    covered : (h, w) bool, read-only: which of the window's pixels the mark covers.
+    """
+
+    part: str
+    mark: Mark
+    window: Window
+    covered: BoolArray
+
+
+def region(photo: Photo, part: str, mark: Mark) -> Region:
+    """The pixels of a photo that a part's mark covers.
+
+    Raises
+    ------
+    InputError : outline_outside when the mark leaves the picture, outline_invalid when it covers nothing; mask_invalid;
+        file_missing, file_unreadable for a mask's file.
     """
     where = f'{photo.name}: part "{part}"'
     if isinstance(mark, Mask):
-        return _mask_region(photo, mark, where)
-    return _polygon_region(photo, _ellipse(mark) if isinstance(mark, Box) else list(mark.points), where)
+        window, covered = _mask_region(photo, mark, where)
+    else:
+        points = _ellipse(mark) if isinstance(mark, Box) else list(mark.points)
+        window, covered = _polygon_region(photo, points, where)
+    covered.setflags(write=False)
+    return Region(part, mark, window, covered)
 
 
 def _ellipse(box: Box) -> list[tuple[float, float]]:
@@ -96,7 +120,7 @@ def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolArra
     if not len(rows):
         raise InputError("mask_invalid", f"{where}: the mask is empty")
     window = Window(int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1)
-    return window, covered[window.top : window.bottom, window.left : window.right]
+    return window, covered[window.top : window.bottom, window.left : window.right].copy()
 
 
 def _mask_pixels(mark: Mask, size: tuple[int, int], where: str) -> BoolArray:
