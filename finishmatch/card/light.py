@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 # Directions in ln(linear RGB) in which light varies from place to place: in level; in colour along the daylight locus, from
 # blue sky to warm lamp (common practice: ln R and ln B move against each other about so, IEC 61966-2-1 primaries), and a
@@ -104,7 +102,7 @@ _NEUTRAL, _DARK, _SPREAD = 0.45, 0.08, 0.08
 _SAME_LEVEL, _SAME_COLOUR = 0.3, 0.24
 
 
-def _grid(photo: Photo) -> tuple[Array, Array, npt.NDArray[np.bool_]] | None:
+def _grid(photo: Photo) -> tuple[Array, Array, BoolArray] | None:
     """ln(R/G), ln(B/G) and ln(G) of a grid of squares of the picture, and which are near-neutral, light and even."""
     side = max(photo.width, photo.height) / _GRID
     step = max(1, int(side // 8))
@@ -126,7 +124,7 @@ def _grid(photo: Photo) -> tuple[Array, Array, npt.NDArray[np.bool_]] | None:
     return chroma, log[..., 1], usable
 
 
-def _steps(chroma: Array, level: Array, usable: npt.NDArray[np.bool_], axis: int) -> Array:
+def _steps(chroma: Array, level: Array, usable: BoolArray, axis: int) -> Array:
     """(n, 2) changes of chromaticity between usable squares some steps apart that may be of one material."""
     count = chroma.shape[axis]
     here, there = (np.arange(count - _REACH), np.arange(_REACH, count))

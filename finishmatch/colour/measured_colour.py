@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import local_metric
-
-Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
