@@ -171,6 +171,7 @@ CODES: dict[str, Code] = {
     "bridged": Code("note", "The photo has no card; it was brought to the other photos by parts that they share.", "photograph the parts again beside a card"),
     # notes: a part
     "part_clipped": Code("note", "Too much of the part is over- or underexposed; it was refused.", "photograph it again, darker (or lighter), without harsh light"),
+    "channel_lost": Code("note", "A channel of the part is beyond what the photo's file can hold; it was refused.", "photograph it one stop darker, or keep HEIC or raw, whose colour space is wider"),
     "part_small": Code("note", "The part shows too few pixels; it was refused.", "go nearer, or use the larger original photo"),
     "two_finishes": Code("note", "Two finishes lie in this outline; it was refused.", "outline one finish only"),
     "clipped_dropped": Code("note", "Over- or underexposed pixels of the part were left out.", "expose a little less"),

@@ -103,7 +103,7 @@ class Memory:
             return photo_measured(photo, None, refused, (), (*photo.notes, note), corrected)
         if entry.card.kind == "none" and known:
             corrected = _bridged(photo, corrected, entry.parts, known)
-            key = (*key, corrected.correction.models.gain.tobytes())
+            key = (*key, corrected.correction.models.members[0].gain.tobytes())
         here = corrected
         measured = [
             self._marks.get(
