@@ -9,7 +9,7 @@ import numpy as np
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.correction import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.card.flat import FlatField
-from finishmatch.card.light import light_doubt
+from finishmatch.card.light import light_of
 from finishmatch.card.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet.design import is_sheet
@@ -52,7 +52,7 @@ def correct(
     """The correction of one photo. Errors: card_not_found, card_order_unclear, card_unfit; outline_outside ..."""
     corrected = _corrected(photo, card, place, flat, second)
     corners = None if corrected.spot is None else corrected.spot.corners_px
-    light = light_doubt(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
+    light = light_of(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
     return replace(corrected, correction=replace(corrected.correction, light=light))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from finishmatch.arrays import Array
 from finishmatch.card.camera import Blend, Models
 from finishmatch.card.fit import ChartFit, fit_chart
-from finishmatch.card.light import LightDoubt
+from finishmatch.card.light import Light
 from finishmatch.card.locate import Patches, fault_words, leave_out, require_enough
 from finishmatch.card.reference import PLAIN_Y
 from finishmatch.colour.ciede2000 import ciede2000
@@ -34,7 +34,7 @@ _NORM_OVER_SD = 1.596
 # What is unknown of a rendering stretches the differences inside a photo by so much (ln) for each CIEDE2000 by which it
 # shifts colours; without a chart by so much, and colours are shifted by twice a usual chart's error.
 _SCALE_SD_PER_DE00 = 0.08
-_UNKNOWN = Rendering(scale_sd=0.35, shift_de00=3.8)
+_UNKNOWN = Rendering(scale_sd=0.25, shift_de00=3.8)
 # What one grey or white card, or none, leaves unknown, as standard deviations of ln: tone bends; the card's own
 # neutrality; the camera's white balance; exposure.
 _TONE_SD, _CARD_NEUTRAL_SD, _BALANCE_SD, _EXPOSURE_SD = 0.15, 0.01, 0.08, 0.5
@@ -68,7 +68,7 @@ class Correction:
     cv_max_de00: float | None
     light_range: float | None
     notes: tuple[Note, ...]
-    light: LightDoubt | None = None
+    light: Light | None = None
     beyond: tuple[tuple[str, Rendering], ...] = ()
     relative: bool = False
     toned: bool = False

@@ -122,8 +122,11 @@ def _corrected(
     row, column = lattice.window.top + y * lattice.step, lattice.window.left + x * lattice.step
     rgb = np.maximum(photo.light(photo.encoded[row, column]).astype(float), 1e-6)
     frame = None if flat is None else flat.rgb(np.stack([column, row], axis=-1))
+    middle = (float(column.mean()), float(row.mean()))
+    if correction.light is not None:
+        rgb = correction.light.evened(rgb, middle)
     xyz = correction.models.first().xyz(rgb, frame)[0]
-    return Pixels(rgb, frame, xyz, _block_numbers(y, x), (float(column.mean()), float(row.mean())), 1.0)
+    return Pixels(rgb, frame, xyz, _block_numbers(y, x), middle, 1.0)
 
 
 def _block_numbers(y: IndexArray, x: IndexArray) -> IndexArray:
