@@ -34,7 +34,7 @@ _NORM_OVER_SD = 1.596
 # What is unknown of a rendering stretches the differences inside a photo by so much (ln) for each CIEDE2000 by which it
 # shifts colours; without a chart by so much, and colours are shifted by twice a usual chart's error.
 _SCALE_SD_PER_DE00 = 0.08
-_UNKNOWN = Rendering(scale_sd=0.25, shift_de00=3.8)
+_UNKNOWN = Rendering(scale_sd=0.25, dull_sd=0.2, shift_de00=3.8)
 # What one grey or white card, or none, leaves unknown, as standard deviations of ln: tone bends; the card's own
 # neutrality; the camera's white balance; exposure.
 _TONE_SD, _CARD_NEUTRAL_SD, _BALANCE_SD, _EXPOSURE_SD = 0.15, 0.01, 0.08, 0.5
@@ -90,9 +90,10 @@ class Correction:
         return np.asarray((xyz_to_lab(np.array(moved)) - lab).T)
 
 
-def rendering_of(shift_de00: float) -> Rendering:
-    """A rendering that shifts colours by this standard deviation, CIEDE2000 along any one direction."""
-    return Rendering(_SCALE_SD_PER_DE00 * shift_de00, shift_de00)
+def rendering_of(shift_de00: float, toned: bool = False) -> Rendering:
+    """A rendering that shifts colours by this standard deviation, CIEDE2000 along any one direction; ``toned``: it may
+    have stretched dull colours more than a chart's patches, most of them vivid, can tell."""
+    return Rendering(_SCALE_SD_PER_DE00 * shift_de00, _UNKNOWN.dull_sd if toned else 0.0, shift_de00)
 
 
 def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) -> tuple[Correction, ChartFit, Patches]:
@@ -119,7 +120,7 @@ def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) 
         models=models,
         toned=photo.toned,
         variant_scale=float(np.sqrt((n - 1) / n)),  # delete-one jackknife (Efron and Stein 1981)
-        rendering=rendering_of(cv_mean / _NORM_OVER_SD),
+        rendering=rendering_of(cv_mean / _NORM_OVER_SD, photo.toned),
         cv_mean_de00=cv_mean,
         cv_max_de00=cv_max,
         light_range=light_range,

@@ -15,6 +15,8 @@ from finishmatch.colour.ciede2000 import ciede2000, local_metric
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz
 
+# What cameras do to dull colours in particular fades over so much chroma (set on simulated renderings).
+_DULL_RANGE = 20.0
 _DARKEST = 1e-6  # Y below this is no luminance to scale by
 
 
@@ -66,7 +68,7 @@ def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
     map_a = plane @ _at_luminance_jacobian(lab_a, common)[:, 1:]
     map_b = plane @ _at_luminance_jacobian(lab_b, common)[:, 1:]
     aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
-    shared, apart = _rendered(colours, a, b)
+    shared, apart = _rendered(colours, a, b, (level_a + level_b) / 2)
     return Pairs(
         a=a,
         b=b,
@@ -98,11 +100,12 @@ def _light_spread(colours: MeasuredColours, a: IndexArray, b: IndexArray, maps: 
     return _difference_cov(*maps, (aa, bb, ab))
 
 
-def _rendered(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> tuple[Array, Array]:
+def _rendered(colours: MeasuredColours, a: IndexArray, b: IndexArray, middle: Array) -> tuple[Array, Array]:
     """(m,) standard deviation of ln(factor) by what each pair shares of renderings, and variance by what it does not."""
     share = colours.rendered.reshape(len(colours), -1)
     common = np.maximum(np.minimum(share[a], share[b]), 0)
-    scale = np.sqrt(((common * colours.scale_sd) ** 2).sum(axis=1))
+    dullness = np.exp(-2 * np.hypot(middle[:, 1], middle[:, 2]) / _DULL_RANGE)[:, None]
+    scale = np.sqrt((common**2 * (colours.scale_sd**2 + dullness * colours.dull_sd**2)).sum(axis=1))
     return scale, np.asarray((((share[a] - share[b]) * colours.shift_de00) ** 2).sum(axis=1))
 
 

@@ -117,19 +117,27 @@ def joint_probability(colours: MeasuredColours, differences: Sequence[Difference
         moved = pairs.centre[k] + errors[j][whole] @ pairs.map_b[k].T - errors[i][whole] @ pairs.map_a[k].T
         moved = moved + np.einsum("r,drc->dc", share[b[k]] - share[a[k]], shifts[whole])
         common = np.maximum(np.minimum(share[a[k]], share[b[k]]), 0)
-        length = np.sqrt((moved**2).sum(axis=1)) * np.exp(factors[whole] @ common)
+        length = np.sqrt((moved**2).sum(axis=1)) * np.exp(
+            pairs.scale_sd[k] * _one(factors[whole], common * colours.scale_sd)
+        )
         whole[whole] = length <= limits[k]
     return float(whole.mean())
 
 
+def _one(normal: Array, share: Array) -> Array:
+    """(draws,) one standard normal of what a pair shares, ``share`` (r,), of r renderings' draws (draws, r)."""
+    length = float(np.linalg.norm(share))
+    return np.asarray(normal @ share / length) if length > 0 else np.zeros(len(normal))
+
+
 def _draws(colours: MeasuredColours, parts: IndexArray) -> tuple[Array, Array, Array]:
-    """(parts, draws, 3) joint errors of these parts' CIELAB, and what r renderings do: (draws, r) logarithms of their
-    factors and (draws, r, 2) shifts in the plane of CIEDE2000."""
+    """(parts, draws, 3) joint errors of these parts' CIELAB, and what r renderings do: (draws, r) standard
+    normal draws of their factors and (draws, r, 2) shifts in the plane of CIEDE2000."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
     variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])
     random = np.random.default_rng(_SEED)
     errors = random.standard_normal((_DRAWS, len(rows))) @ (axes * np.sqrt(np.maximum(variance, 0))).T
-    factors = random.standard_normal((_DRAWS, len(colours.scale_sd))) * colours.scale_sd
+    factors = random.standard_normal((_DRAWS, len(colours.scale_sd)))
     shifts = random.standard_normal((_DRAWS, len(colours.shift_de00), 2)) * colours.shift_de00[:, None]
     return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C"), factors, shifts
 

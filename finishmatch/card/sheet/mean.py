@@ -82,7 +82,7 @@ def by_card(card: Card, correction: Correction) -> Correction:
     notes.append(Note("relative_colour", "Colours are relative to a printed sheet whose own colours are not known."))
     return replace(
         correction,
-        rendering=rendering_of(float(np.hypot(correction.rendering.shift_de00, _OTHER_DYES))),
+        rendering=rendering_of(float(np.hypot(correction.rendering.shift_de00, _OTHER_DYES)), correction.toned),
         beyond=_beyond(card),
         relative=True,
         notes=tuple(notes),
