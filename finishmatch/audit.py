@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING
 
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.process.parent import DecodingProcess
+from finishmatch.progress import Progress
 
 if TYPE_CHECKING:
     from finishmatch.build.build import Build
     from finishmatch.part.measured_photo import MeasuredPhoto
     from finishmatch.results.judged import Audit
-
-Progress = Callable[[str, int, int], None]
 
 
 def audit_file(
@@ -61,7 +60,7 @@ def _measured(
 
     if meanwhile:
         meanwhile()
-    return measured(build, decoding.open_photo, progress)
+    return measured(build, decoding.open_photo, progress=progress)
 
 
 def _judged(build: Build, photos: list[MeasuredPhoto], progress: Progress | None, budget: float | None = None) -> Audit:

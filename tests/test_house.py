@@ -38,7 +38,7 @@ FLOORS = {
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
 FLOORS["cli"] = _ALL | {"verbs"}
-GROUND = {"arrays", "errors", "disk", "text", "version"}
+GROUND = {"arrays", "errors", "disk", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",

@@ -64,7 +64,7 @@ class EditedBuild:
     def verdict(self, draft: object) -> dict[str, Any]:
         """The live pane of a draft, saved or not."""
         build = from_document(document_of(draft, self.names), self.path.parent)
-        photos = self._memory.develop(build)
+        photos = self._memory.measured(build)
         panes = {
             self.names.id_of(entry.file): live.photo_pane(entry, seen, self._memory.masks(entry))
             for entry, seen in zip(build.photos, photos, strict=True)
@@ -82,7 +82,7 @@ class EditedBuild:
         from finishmatch.report.page import render
 
         build = from_text(read_text(self.path), self.path)
-        audit = judged(build, self._memory.develop(build))
+        audit = judged(build, self._memory.measured(build))
         return render(audit.results, audit.exhibits)
 
     def photo_facts(self, ident: str) -> dict[str, Any]:

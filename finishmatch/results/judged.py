@@ -21,6 +21,7 @@ from finishmatch.judge.sets import find_sets
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled, pool
 from finishmatch.part.sample import Sample
+from finishmatch.progress import Progress
 from finishmatch.results.results import (
     BuildInfo,
     CardFit,
@@ -35,8 +36,6 @@ from finishmatch.results.results import (
     SharedLoadings,
 )
 from finishmatch.version import __version__
-
-Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
