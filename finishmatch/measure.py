@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -119,6 +119,15 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
         for part, one in zip(entry.parts, marked, strict=True)
     ]
     return measured_photo(photo, entry.light, corrected, parts)
+
+
+def nothing_measured(photos: Sequence[MeasuredPhoto]) -> NothingMeasured:
+    """Why nothing was measured: the first card's own failure, or the first reasons of parts."""
+    failures = [photo.failure for photo in photos if photo.failure]
+    if failures:
+        return failures[0]
+    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for photo in photos for refusal in photo.refusals]
+    return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
 
 
 def _wrongly_marked(part: str, photo: str, error: InputError) -> MeasuredPart:

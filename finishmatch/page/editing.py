@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from finishmatch.audit import Audit, judged
 from finishmatch.build import edit
 from finishmatch.build.build import Build, from_document, from_text, read_text
 from finishmatch.build.complaints import parse
@@ -18,7 +19,6 @@ from finishmatch.page import live, pictures, uploads
 from finishmatch.page.memory import Memory, Recent
 from finishmatch.page.names import Names, document_of, draft_of
 from finishmatch.part.propose import propose
-from finishmatch.results.judged import Audit, judged
 
 
 @dataclass(frozen=True, slots=True)
