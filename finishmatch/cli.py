@@ -244,8 +244,9 @@ def _print_measured(results: Results) -> None:
         for note in part.notes:
             print(f"  note {note.code}: {_printable(note.text)}")
     for pair in results.differences:
+        level = pair.de00_level
         print(
-            f"{pair.verdict}: {_printable(pair.words)} ({pair.de00_level:.1f}, likely {pair.low:.1f} to {pair.high:.1f})"
+            f"{pair.verdict}: {_printable(pair.words)} ({level.value:.1f}, likely {level.low:.1f} to {level.high:.1f})"
         )
 
 

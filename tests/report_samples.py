@@ -11,6 +11,7 @@ import numpy as np
 from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import Note
+from finishmatch.fields import Quantity
 from finishmatch.results.results import (
     Advice,
     BuildInfo,
@@ -58,6 +59,7 @@ def difference(a: PartResult, b: PartResult, tolerance: float = 2.5) -> Differen
     one, other = np.array(a.lab), np.array(b.lab)
     ya, yb = float(space.luminance(one)), float(space.luminance(other))
     light = np.sqrt(ya * yb)
+    seen = float(ciede2000(one, other))
     level = float(ciede2000(space.at_luminance(one, light), space.at_luminance(other, light)))
     within = float(1 / (1 + np.exp((level - tolerance) * 4)))
     verdict = "alike" if within >= 0.9 else "differs" if within <= 0.1 else "unsure"
@@ -68,15 +70,14 @@ def difference(a: PartResult, b: PartResult, tolerance: float = 2.5) -> Differen
     return Difference(
         a.name,
         b.name,
-        float(ciede2000(one, other)),
-        level,
-        ya / yb,
-        max(level - 0.6, 0.0),
-        level + 0.7,
+        Quantity(seen, max(seen - 1.6, 0.0), seen + 1.7),
+        Quantity(level, max(level - 0.6, 0.0), level + 0.7),
+        Quantity(ya / yb, 0.8 * ya / yb, 1.25 * ya / yb),
         within,
         tolerance,
         "together",
         verdict,
+        "at_tolerance" if verdict == "unsure" else None,
         float(one[0] - other[0]),
         0.0,
         0.0,

@@ -104,7 +104,9 @@ def test_each_step_is_cheaper_and_worse_and_names_its_worst_pair() -> None:
     assert found.worst_pairs == (("near", "A"), ("middle", "A"), ("far", "A"))
     of_pair = {frozenset((d.a, d.b)): d for d in differences}
     worst = [of_pair[frozenset(pair)] for pair in found.worst_pairs if pair]
-    assert all(d.de00_level < c.worst < d.high for c, d in zip(found.choices or (), worst, strict=True))
+    assert all(
+        d.de00_level.value < c.worst < d.de00_level.high for c, d in zip(found.choices or (), worst, strict=True)
+    )
     assert [round(c.probability) for c in found.choices or ()] == [1, 1, 0]
 
 

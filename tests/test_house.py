@@ -38,7 +38,7 @@ FLOORS = {
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
 FLOORS["cli"] = _ALL | {"verbs"}
-GROUND = {"errors", "disk", "text", "__version__"}
+GROUND = {"errors", "fields", "disk", "text", "__version__"}
 HEAVY = {
     "colour",
     "scipy",
@@ -162,6 +162,9 @@ def test_values_are_frozen() -> None:
                         text = ast.unparse(decorator)
                         assert "frozen=True" in text, f"{path.name}: {node.name} is not frozen"
                         assert "slots=True" in text, f"{path.name}: {node.name} has no slots"
+                if any(ast.unparse(base) == "msgspec.Struct" for base in node.bases):
+                    said = {keyword.arg: ast.unparse(keyword.value) for keyword in node.keywords}
+                    assert said.get("frozen") == "True", f"{path.name}: {node.name} is not frozen"
 
 
 def test_every_code_of_the_table_is_used_somewhere() -> None:

@@ -145,7 +145,7 @@ def upper_ends(colours: MeasuredColours, differences: Sequence[Difference], conf
     ends = np.concatenate([quantile(block.centre, block.spread, confidence) for block in pairs])
     limits = np.array([d.tolerance for d in differences])
     by_level = np.array([d.has("level_differs") or d.has("level_unsure") for d in differences])
-    ends = np.where(by_level, np.maximum(ends, [d.de00 for d in differences]), ends)
+    ends = np.where(by_level, np.maximum(ends, [d.de00.value for d in differences]), ends)
     alike = np.array([d.verdict == "alike" for d in differences])
     return np.asarray(np.where(alike, np.minimum(ends, limits), np.maximum(ends, np.nextafter(limits, np.inf))))
 
@@ -355,7 +355,7 @@ def _lower(shop: _Shop, a: PartFacts, b: PartFacts) -> float:
     difference = shop.table.get(a.name, b.name)
     if difference is None or not shop.counts(a, b):
         return 0.0
-    low = difference.de00 if difference.has("level_differs") else difference.low
+    low = difference.de00.value if difference.has("level_differs") else difference.de00_level.low
     return low * shop.together / difference.tolerance
 
 

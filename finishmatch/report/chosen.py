@@ -79,7 +79,7 @@ def _home(results: Results, pick: str, groups: Sequence[tuple[str, ...]]) -> int
 def _apart(results: Results, name: str, others: Sequence[str]) -> float:
     """How far a part lies from the farthest of these others."""
     pairs = [d for d in results.differences if name in (d.a, d.b) and (d.a in others or d.b in others)]
-    return max((d.de00_level for d in pairs if d.a != d.b), default=0.0)
+    return max((d.de00_level.value for d in pairs if d.a != d.b), default=0.0)
 
 
 def _row(

@@ -1,4 +1,4 @@
-"""The results value (the contract `finishmatch-results/1`); JSON is in `serial.py`, CSV in `tables.py`."""
+"""The results value (the contract `finishmatch-results/2`); JSON is in `serial.py`, CSV in `tables.py`."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
 from finishmatch.judge.sets import FinishSet as FinishSet
 
-SCHEMA = "finishmatch-results/1"
+SCHEMA = "finishmatch-results/2"
 
 Lab = tuple[float, float, float]
 Matrix = tuple[tuple[float, ...], ...]
