@@ -12,6 +12,7 @@ from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import Note
 from finishmatch.fields import Quantity
+from finishmatch.judge.facts import Tolerance
 from finishmatch.results.results import (
     Advice,
     BuildInfo,
@@ -187,7 +188,7 @@ def cabin() -> Results:
     differences = tuple(difference(a, b) for a, b in itertools.combinations(measured, 2))
     photos = (photo(), photo("photos/bench-2.jpg", card=False))
     parts = (*measured, refused("sink tap"))
-    info = BuildInfo("Cabin refit", "bronze")
+    info = BuildInfo("Cabin refit", "bronze", Tolerance())
     return Results("0.1.0", info, photos, parts, differences, tuple(sets), (3, 4), CHOICES, ADVICE)
 
 
@@ -215,5 +216,5 @@ def large(n: int) -> Results:
     sets = tuple(FinishSet(tuple(p.name for p in group), group[0].lab, 2.1, 0.6) for group in groups)
     differences = tuple(difference(a, b) for a, b in itertools.combinations(parts, 2))
     advice = (Advice("verdict", f"{n} parts fall into {len(sets)} finishes."),)
-    info, bounds = BuildInfo("Whole boat", None), (len(sets), len(sets))
+    info, bounds = BuildInfo("Whole boat", None, Tolerance()), (len(sets), len(sets))
     return Results("0.1.0", info, (photo(),), tuple(parts), differences, sets, bounds, None, advice)

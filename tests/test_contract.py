@@ -72,7 +72,9 @@ def test_results_have_the_shape_of_the_contract(audited: tuple[Path, Any]) -> No
     assert list(document) == TOP
     assert document["schema"] == "finishmatch-results/2"
     assert document["build"] == {
-        "name": "Test", "finish": None, "illuminant": "D50", "observer": "2deg", "formula": "CIEDE2000 1:1:1",
+        "name": "Test", "finish": None,
+        "tolerance": {"touching": 1.5, "together": 2.5, "apart": 4.0, "confidence": 0.9, "limit_pair": None},
+        "illuminant": "D50", "observer": "2deg", "formula": "CIEDE2000 1:1:1",
     }  # fmt: skip
     for key, names in KEYS.items():
         for row in document[key]:

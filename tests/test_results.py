@@ -18,6 +18,7 @@ from msgspec import structs
 from finishmatch.colour.measured_colour import MeasuredColour, joint
 from finishmatch.errors import InputError, InternalError, Note
 from finishmatch.fields import Quantity
+from finishmatch.judge.facts import Tolerance
 from finishmatch.results.csv_tables import differences_csv, parts_csv
 from finishmatch.results.json_text import from_json, to_json
 from finishmatch.results.results import (
@@ -96,7 +97,7 @@ def _results(scale: float = 1.0) -> Results:
     pairs = [(NAMES[0], NAMES[1]), (NAMES[0], NAMES[2]), (NAMES[1], NAMES[2])]
     return Results(
         version="0.1.0",
-        build=BuildInfo("Cabin refit", None),
+        build=BuildInfo("Cabin refit", None, Tolerance()),
         photos=(photo,),
         parts=(*(_part(name, i, scale) for i, name in enumerate(NAMES)), refused),
         differences=tuple(_difference(a, b) for a, b in pairs),
@@ -121,7 +122,7 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         *("sets", "sets_range", "choices", "advice"),
     ]
     assert plain["schema"] == "finishmatch-results/2"
-    assert list(plain["build"]) == ["name", "finish", "illuminant", "observer", "formula"]
+    assert list(plain["build"]) == ["name", "finish", "tolerance", "illuminant", "observer", "formula"]
     assert list(plain["photos"][0]) == [
         "file",
         "sha256",

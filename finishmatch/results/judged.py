@@ -16,7 +16,7 @@ from finishmatch.card import reference
 from finishmatch.card.sheet.mean import scales
 from finishmatch.colour.measured_colour import joint
 from finishmatch.errors import CODES, Note, NothingMeasured, noted
-from finishmatch.judge.compare import Sighting, compare
+from finishmatch.judge.compare import Sighting, compare, with_limit_pair
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import find_sets
 from finishmatch.part.measured_photo import MeasuredPhoto
@@ -61,15 +61,16 @@ def judged(
     pooled = pool(samples)
     finishes = joint([item.finish for item in pooled])
     sightings = [_sighting(build, photos, item) for item in pooled]
+    tolerance = with_limit_pair(finishes, build.tolerance, sightings)
     together = compare(finishes, build.parts, build.tolerance, sightings)
     differences = with_lights(together, _by_light(build, photos))
     sets = find_sets(finishes, build.parts, differences)
-    choosing = choose(finishes, build.parts, differences, build.tolerance.confidence, _steps(progress), budget)
+    choosing = choose(finishes, build.parts, differences, tolerance, _steps(progress), budget)
     parts = tuple(_part(build, photos, pooled, facts.name) for facts in build.parts)
     refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
     results = Results(
         version=__version__,
-        build=BuildInfo(build.name, build.finish),
+        build=BuildInfo(build.name, build.finish, tolerance),
         photos=tuple(_photo(entry, seen) for entry, seen in zip(build.photos, photos, strict=True)),
         parts=parts,
         differences=differences,

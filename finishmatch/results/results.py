@@ -10,12 +10,12 @@ import numpy.typing as npt
 from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
-from finishmatch.advise.choose import together_of as together_of
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
+from finishmatch.judge.facts import Tolerance as Tolerance
 from finishmatch.judge.sets import FinishSet as FinishSet
 
 SCHEMA = "finishmatch-results/2"
@@ -27,8 +27,11 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class BuildInfo:
+    """``tolerance``: a limit pair's difference already in the place of ``together``."""
+
     name: str
     finish: str | None
+    tolerance: Tolerance
     illuminant: str = "D50"
     observer: str = "2deg"
     formula: str = "CIEDE2000 1:1:1"
