@@ -10,7 +10,7 @@ from finishmatch.advise.advice import advise
 from finishmatch.advise.choose import Choosing, choose
 from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
-from finishmatch.judge.compare import Difference, compare
+from finishmatch.judge.compare import Difference, compare, with_limit_pair
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import find_sets
@@ -74,15 +74,16 @@ def judged(
     if not any(photo.samples for photo in photos):
         raise nothing_measured(photos)
     pooled, colours, differences = _compared(photos, build.parts, build.tolerance)
+    tolerance = with_limit_pair(colours, build.tolerance, sightings(photos, pooled))
     differences = with_lights(differences, _in_each_light(build, photos))
     sets = find_sets(colours, build.parts, differences)
     steps = steps_told(progress, "choices, worst pair")
-    choosing = choose(colours, build.parts, differences, build.tolerance.confidence, steps, budget)
+    choosing = choose(colours, build.parts, differences, tolerance, steps, budget)
     parts = part_results(build.parts, photos, pooled)
     advice = advise(build.parts, differences, sets, choosing, refusals(parts))
     results = Results(
         version=__version__,
-        build=BuildInfo(build.name, build.finish),
+        build=BuildInfo(build.name, build.finish, tolerance),
         photos=photo_results(build, photos),
         parts=parts,
         differences=differences,
