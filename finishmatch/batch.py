@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,11 +15,10 @@ from finishmatch.build import build as build_file
 from finishmatch.build.build import Build
 from finishmatch.disk import read_whole
 from finishmatch.errors import CODES, FinishmatchError, InputError
+from finishmatch.progress import Progress
 from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
 from finishmatch.version import __version__
-
-Progress = Callable[[str, int, int], None]
 
 PHOTO_SUFFIXES = frozenset(
     (

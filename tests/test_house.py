@@ -31,14 +31,16 @@ FLOORS = {
     "measure": {"photo", "card", "part", "build", "exchange"},
     # The report draws what results hold; it turns Lab into screen colours by the colour folder, not by a second copy.
     "report": {"results", "colour"},
-    "audit": {"photo", "part", "build", "results", "measure"},
+    "provenance": {"card", "judge", "part"},
+    "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
     "batch": {"build", "results", "audit"},
-    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure"},
+    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure", "audit"},
 }
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
-FLOORS["cli"] = _ALL | {"verbs"}
-GROUND = {"arrays", "errors", "disk", "text", "version"}
+FLOORS["loading"] = set()
+FLOORS["cli"] = {"verbs", "loading"}
+GROUND = {"arrays", "errors", "fields", "disk", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",
@@ -112,7 +114,7 @@ def test_heavy_libraries_are_imported_inside_functions(path: Path) -> None:
 
 def test_below_the_command_line_nothing_prints_or_reads_the_clock() -> None:
     for path in sources():
-        if room(path) in {"cli", "verbs", "page", "__main__"}:
+        if room(path) in {"cli", "loading", "verbs", "page", "__main__"}:
             continue
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
@@ -162,6 +164,9 @@ def test_values_are_frozen() -> None:
                         text = ast.unparse(decorator)
                         assert "frozen=True" in text, f"{path.name}: {node.name} is not frozen"
                         assert "slots=True" in text, f"{path.name}: {node.name} has no slots"
+                if any(ast.unparse(base) == "msgspec.Struct" for base in node.bases):
+                    said = {keyword.arg: ast.unparse(keyword.value) for keyword in node.keywords}
+                    assert said.get("frozen") == "True", f"{path.name}: {node.name} is not frozen"
 
 
 def test_every_code_of_the_table_is_used_somewhere() -> None:
@@ -177,3 +182,22 @@ def test_kinds_of_array_are_declared_in_one_place() -> None:
         if path.name != "arrays.py":
             text = path.read_text("utf-8")
             assert [kind for kind in declared if kind in text] == [], path.name
+
+
+def test_what_is_tuned_and_loaded_ahead_stands_in_one_module() -> None:
+    tricks = ("import gc", "OPENBLAS", "GLIBC", "setswitchinterval", "preinit", "noqa: F401")
+    for path in sources():
+        if path.name != "loading.py":
+            text = path.read_text("utf-8")
+            assert [trick for trick in tricks if trick in text] == [], path.name
+
+
+def test_each_verb_has_a_file_and_shared_options_are_declared_once() -> None:
+    from finishmatch.cli import app
+
+    verbs = {command.callback.__name__ for command in app.registered_commands if command.callback}
+    verbs |= {group.name for group in app.registered_groups if group.name}
+    assert len(verbs) > 8
+    assert [verb for verb in verbs if not (HOUSE / "verbs" / f"{verb}.py").is_file()] == []
+    declared = [path.name for path in sources() if '"--json",' in path.read_text("utf-8")]
+    assert declared == ["options.py"]

@@ -18,6 +18,8 @@ _ANGLES = 512
 _FAR, _NO_DISTANCE = 15.0, 1e-3
 _SMALL_SCALE = 0.02
 CERTAIN_SD = 6.44  # sqrt(2 ln 1e9): a planar normal lies farther out with probability 1e-9
+_TWO_SIDED_90 = 1.645  # standard normal: 5 % lie beyond it on either side
+_MOST_RATIO = 1e6  # of two luminances: a photo holds less
 _LEAST_POWER = 0.2  # powers nearer to zero gain nothing, and negative ones have no tail
 
 
@@ -89,7 +91,7 @@ def _normal(z: Array) -> Array:
 
 
 def interval(centre: Array, spread: Array, scale_sd: Array | None = None) -> tuple[Array, Array]:
-    """90 % interval of the true distance. Shapes (m, 2), (m, 2, 2), (m,) to (m,), (m,).
+    """90 % interval of the true distance in k dimensions. Shapes (m, k), (m, k, k), (m,) to (m,), (m,).
 
     What stretches and what adds are independent, so that on a logarithmic scale their half widths add as squares: the
     lower limit is zero only where what adds allows it.
@@ -105,7 +107,7 @@ def interval(centre: Array, spread: Array, scale_sd: Array | None = None) -> tup
 
 
 def _additive_interval(centre: Array, spread: Array) -> tuple[Array, Array]:
-    """The interval where nothing stretches. Shapes (m, 2), (m, 2, 2) to (m,), (m,).
+    """The interval where nothing stretches.
 
     The squared distance is taken as c times a non-central chi-square of nu degrees, and that distribution is inverted,
     so no prior enters and the upward bias of a norm is undone: ``low`` is 0 unless the point is clearly off zero.
@@ -136,6 +138,13 @@ def _chi_square(centre: Array, spread: Array) -> tuple[Array, Array, Array]:
     c = np.maximum(c, 1e-4 * total)  # a difference across an almost exact direction: keep nu finite
     c = np.maximum(c, tiny)
     return c, np.maximum(total / c, 1), np.sqrt(np.maximum(along, 0))
+
+
+def ratio_interval(log_ratio: Array, log_ratio_sd: Array) -> tuple[Array, Array]:
+    """90 % interval of a ratio whose logarithm is normal, a million at most. Shapes (m,), (m,) to (m,), (m,)."""
+    half = _TWO_SIDED_90 * log_ratio_sd
+    most = np.log(_MOST_RATIO)
+    return np.exp(np.maximum(log_ratio - half, -most)), np.exp(np.minimum(log_ratio + half, most))
 
 
 def quantile(centre: Array, spread: Array, probability: float, scale_sd: Array | None = None) -> Array:

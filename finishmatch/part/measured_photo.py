@@ -1,33 +1,43 @@
-"""One photo from end to end: card, correction, every marked part, and the pictures that a report shows of them."""
+"""What one photo says of its card and of every marked part, with the pictures that a report shows of them."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from finishmatch.arrays import Array
-from finishmatch.card.correct_photo import Corrected, correct
-from finishmatch.card.correction import Correction, correct_without_card
+from finishmatch.card.correct_photo import Corrected
+from finishmatch.card.correction import correct_without_card
 from finishmatch.card.flat import FlatField
-from finishmatch.card.reference import Card
-from finishmatch.errors import Note, NothingMeasured
+from finishmatch.errors import FinishmatchError, Note, NothingMeasured
 from finishmatch.part.crop import Picture, corrected_crop
 from finishmatch.part.sample import Refusal, Sample, measure
-from finishmatch.photo.marks import Mark, Region, region
+from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo
 
-# Parts of a photo measured side by side; more than two would wait for one another.
-_AT_ONCE = 2
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MeasuredPart:
+    """One part in one photo: its colour, or why there is none, and its picture; None where no pixels are marked."""
+
+    found: Sample | Refusal
+    picture: Picture | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasuredPhoto:
-    """One measured photo; ``corrected`` is None where the card failed, and then every part is refused."""
+    """One measured photo.
+
+    Attributes
+    ----------
+    photo, light : the file and the light, as the build file names them.
+    corrected : None where the card failed, and then every part is refused.
+    failure : why the card failed.
+    """
 
     photo: str
+    light: str | None
     sha256: str
     width: int
     height: int
@@ -40,98 +50,77 @@ class MeasuredPhoto:
     failure: NothingMeasured | None
 
 
-def measure_photo(
-    photo: Photo,
-    card: Card | None,
-    place: Mark | None,
-    marks: Sequence[tuple[str, Mark]],
-    flat: FlatField | None = None,
-    known: Mapping[str, Array] | None = None,
-    matt: Collection[str] = (),
-    second: Mark | None = None,
-) -> MeasuredPhoto:
-    """Correct a photo by its card and measure its parts.
+def measured_part(
+    photo: Photo, region: Region, corrected: Corrected, flat: FlatField | None, matt: bool
+) -> MeasuredPart:
+    """What a photo says of one part, and the part's picture.
 
     Parameters
     ----------
-    card : None when the photo has none.
-    place : the card's four corners as an outline, or a box; None to locate it.
-    marks : name and mark of every part.
-    known : XYZ D50 of parts from photos with a card, to bridge a photo without one.
-    matt : names of parts that are flat and without gloss.
-    second : where a second grey or white card of the same kind lies.
-
-    A card that cannot be used refuses every part and is kept as ``failure``. Errors: those of the marks and the corners.
+    region : what the part's mark covers.
+    corrected, flat : of the photo.
+    matt : whether the part is flat and without gloss.
     """
-    regions = [region(photo, name, mark) for name, mark in marks]
-    try:
-        corrected = correct(photo, card, place, flat, second)
-    except NothingMeasured as failure:
-        note = Note(failure.code, f"{failure.text}.")
-        refusals = [Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks]
-        return photo_measured(photo, None, refusals, (), (*photo.notes, note), failure)
-    if card is None and known:
-        corrected = bridged(photo, corrected, regions, known)
-    correction = corrected.correction
-    with ThreadPoolExecutor(_AT_ONCE) as hands:
-        asked = [hands.submit(part_of, photo, one, correction, flat, one.part in matt) for one in regions]
-    parts = [one.result() for one in asked]
-    measured, pictures = [sample for sample, _ in parts], [picture for _, picture in parts]
-    return photo_measured(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
+    found = measure(photo, region, corrected.correction, flat, matt)
+    return MeasuredPart(found, corrected_crop(photo, region, corrected.correction, flat))
 
 
-def part_of(
-    photo: Photo, region: Region, correction: Correction, flat: FlatField | None, matt: bool
-) -> tuple[Sample | Refusal, Picture]:
-    """What a photo says of one part, and the part's picture."""
-    sample = measure(photo, region, correction, flat, matt)
-    return sample, corrected_crop(photo, region, correction, flat)
-
-
-def photo_measured(
-    photo: Photo,
-    corrected: Corrected | None,
-    measured: Sequence[Sample | Refusal],
-    pictures: Sequence[Picture],
-    notes: Iterable[Note],
-    failure: NothingMeasured | None = None,
+def measured_photo(
+    photo: Photo, light: str | None, corrected: Corrected, parts: Sequence[MeasuredPart]
 ) -> MeasuredPhoto:
-    """A measured photo of what was found in it; each note once."""
+    """A photo whose card served, and what was found of each part."""
+    return _photo(photo, light, parts, (*photo.notes, *corrected.notes), corrected, None)
+
+
+def unmeasured_photo(photo: Photo, light: str | None, failure: FinishmatchError, parts: Sequence[str]) -> MeasuredPhoto:
+    """A photo whose card failed: every part, by name, is refused for it."""
+    failed = NothingMeasured(failure.code, failure.text, failure.mend)
+    note = Note(failure.code, f"{failure.text}.")
+    refused = [MeasuredPart(Refusal(name, photo.name, 0.0, (note,))) for name in parts]
+    return _photo(photo, light, refused, (*photo.notes, note), None, failed)
+
+
+def _photo(
+    photo: Photo,
+    light: str | None,
+    parts: Sequence[MeasuredPart],
+    notes: Sequence[Note],
+    corrected: Corrected | None,
+    failure: NothingMeasured | None,
+) -> MeasuredPhoto:
     return MeasuredPhoto(
         photo=photo.name,
+        light=light,
         sha256=photo.sha256,
         width=photo.width,
         height=photo.height,
         colour_source=photo.colour_source,
         corrected=corrected,
-        samples=tuple(item for item in measured if isinstance(item, Sample)),
-        refusals=tuple(item for item in measured if isinstance(item, Refusal)),
-        pictures=tuple(pictures),
-        notes=tuple(dict.fromkeys(notes)),
+        samples=tuple(part.found for part in parts if isinstance(part.found, Sample)),
+        refusals=tuple(part.found for part in parts if isinstance(part.found, Refusal)),
+        pictures=tuple(part.picture for part in parts if part.picture is not None),
+        notes=tuple(dict.fromkeys(notes)),  # each once
         failure=failure,
     )
 
 
-def known_colours(photos: Iterable[MeasuredPhoto]) -> dict[str, Array]:
-    """XYZ D50 of the parts that photos with a card of absolute values show: what a photo without one is bridged by."""
-    return {
-        sample.part: sample.xyz_d50
-        for seen in photos
-        if seen.corrected and seen.corrected.spot and not seen.corrected.correction.relative
-        for sample in seen.samples
-    }
+def bridged(photo: Photo, corrected: Corrected, regions: Sequence[Region], elsewhere: Sequence[Sample]) -> Corrected:
+    """The correction of a photo without a card by parts whose colours other photos tell: one gain per channel.
 
-
-def bridged(photo: Photo, corrected: Corrected, regions: Sequence[Region], known: Mapping[str, Array]) -> Corrected:
-    """The correction of a photo without a card by parts whose colours other photos tell: one gain per channel."""
+    Parameters
+    ----------
+    regions : of the parts of this photo.
+    elsewhere : what photos with a card say of some of these parts.
+    """
+    wanted = {sample.part: sample.xyz_d50 for sample in elsewhere}
     to_rgb = np.linalg.inv(photo.rgb_to_xyz_d50)
     ratios = []
-    for one in regions:
-        sample = measure(photo, one, corrected.correction) if one.part in known else None
-        if isinstance(sample, Sample):
-            wanted, seen = to_rgb @ known[one.part], to_rgb @ sample.xyz_d50
-            if wanted.min() > 0 and seen.min() > 0:
-                ratios.append(np.log(wanted / seen))
+    for region in regions:
+        seen = measure(photo, region, corrected.correction) if region.part in wanted else None
+        if isinstance(seen, Sample):
+            there, here = to_rgb @ wanted[region.part], to_rgb @ seen.xyz_d50
+            if there.min() > 0 and here.min() > 0:
+                ratios.append(np.log(there / here))
     if not ratios:
         return corrected
     correction = correct_without_card(photo, np.exp(np.mean(ratios, axis=0)))

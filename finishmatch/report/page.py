@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
-import sys
-from contextlib import suppress
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishmatch.report.arrangement import Arrangement, arrange
@@ -23,7 +19,7 @@ from finishmatch.report.text import count, number, percent, sentence, visible
 from finishmatch.results.results import CardFit, Exhibits, PhotoResult, Results
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
 
 #: Up to so many parts their pictures are shown larger.
@@ -127,7 +123,6 @@ def environment() -> Environment:
 
     made = Environment(
         loader=PackageLoader("finishmatch.report"),
-        bytecode_cache=_compiled(),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=visible,
@@ -137,22 +132,3 @@ def environment() -> Environment:
     made.filters.update(number=number, percent=percent, sentence=sentence)
     made.globals.update(count=count)
     return made
-
-
-def _compiled() -> BytecodeCache | None:
-    """Templates compiled once, kept where Python keeps its compiled modules; None where it may not."""
-    from jinja2 import FileSystemBytecodeCache
-
-    if sys.dont_write_bytecode:
-        return None
-    folder = Path(__file__).parent / "__pycache__"
-    with suppress(OSError):
-        folder.mkdir(exist_ok=True)
-    return FileSystemBytecodeCache(str(folder)) if os.access(folder, os.W_OK) else None
-
-
-def load() -> None:
-    """Load all that :func:`render` needs: work for a moment in which there is nothing to do but wait."""
-    made = environment()
-    for name in made.list_templates():
-        made.get_template(name)

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from finishmatch.errors import CommandError
 from finishmatch.text import shown
+from finishmatch.verbs.options import BuildFile, Json
+from finishmatch.verbs.output import print_json
 from finishmatch.verbs.progress import bar
 
 if TYPE_CHECKING:
     from finishmatch.advise.choose import Choosing
+    from finishmatch.audit import Audit
     from finishmatch.judge.facts import PartFacts
-    from finishmatch.results.judged import Audit
     from finishmatch.results.results import Advice, Choice, Difference
 
 _LONGEST = 2000
@@ -25,11 +25,9 @@ _OF_CHOICE = frozenset(("buy", "blocked", "turn_neutral", "photograph_again", "c
 
 
 def choose(
-    build: Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")],
+    build: BuildFile,
     budget: Annotated[float | None, typer.Option(help="Leave out choices that cost more.")] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")
-    ] = False,
+    as_json: Json = False,
 ) -> None:
     """Say which candidates to buy, by match and price."""
     from finishmatch.audit import audit_build
@@ -41,7 +39,7 @@ def choose(
     with bar() as progress:
         audit = audit_build(read, progress, budget=budget)
     if as_json:
-        typer.echo(json.dumps(_document(audit), ensure_ascii=False, allow_nan=False, indent=1))
+        print_json(_document(audit))
         return
     for line in _lines(audit, read.parts, budget):
         typer.echo(shown(line, _LONGEST))
@@ -83,7 +81,9 @@ def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[
     worst = "no pair counts"
     if names is not None:
         pair = next(d for d in differences if {d.a, d.b} == set(names))
-        worst = f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, differences)}"
+        worst = (
+            f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, choosing.together)}"
+        )
     return f"{n}. {price}, {worst}; {percent(choice.probability)} sure that all agree"
 
 
