@@ -32,9 +32,10 @@ _UNEVEN = 0.02
 # Mean of a three-dimensional normal vector's length over its standard deviation in one direction.
 _NORM_OVER_SD = 1.596
 # What is unknown of a rendering stretches the differences inside a photo by so much (ln) for each CIEDE2000 by which it
-# shifts colours; without a chart by so much, and colours are shifted by twice a usual chart's error.
+# shifts colours. Without a chart cameras show differences larger than they are, by so much in the middle and so unsurely
+# (set on simulated renderings, see tests/test_trust.py), and colours are shifted by twice a usual chart's error.
 _SCALE_SD_PER_DE00 = 0.08
-_UNKNOWN = Rendering(scale_sd=0.25, dull_sd=0.2, shift_de00=3.8)
+_UNKNOWN = Rendering(scale_ln=-0.08, scale_sd=0.22, dull_sd=0.2, shift_de00=3.8)
 # What one grey or white card, or none, leaves unknown, as standard deviations of ln: tone bends; the card's own
 # neutrality; the camera's white balance; exposure.
 _TONE_SD, _CARD_NEUTRAL_SD, _BALANCE_SD, _EXPOSURE_SD = 0.15, 0.01, 0.08, 0.5
@@ -93,7 +94,7 @@ class Correction:
 def rendering_of(shift_de00: float, toned: bool = False) -> Rendering:
     """A rendering that shifts colours by this standard deviation, CIEDE2000 along any one direction; ``toned``: it may
     have stretched dull colours more than a chart's patches, most of them vivid, can tell."""
-    return Rendering(_SCALE_SD_PER_DE00 * shift_de00, _UNKNOWN.dull_sd if toned else 0.0, shift_de00)
+    return Rendering(0.0, _SCALE_SD_PER_DE00 * shift_de00, _UNKNOWN.dull_sd if toned else 0.0, shift_de00)
 
 
 def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) -> tuple[Correction, ChartFit, Patches]:

@@ -18,11 +18,12 @@ class Rendering:
 
     Attributes
     ----------
-    scale_sd : standard deviation of the natural logarithm of the factor.
+    scale_ln, scale_sd : mean and standard deviation of the natural logarithm of the factor from seen to true differences.
     dull_sd : the same in addition for neutral colours, fading as chroma grows: cameras stretch small chromas most.
     shift_de00 : standard deviation of the shift, in CIEDE2000 along any one direction of colour.
     """
 
+    scale_ln: float
     scale_sd: float
     dull_sd: float
     shift_de00: float
@@ -90,7 +91,7 @@ class MeasuredColours:
     cov : (3n, 3n) joint covariance of ``lab_d50.ravel()``, without what renderings do.
     level_sd : (n,) standard deviation of ln Y.
     rendered : (n, r) share of each part in each of r renderings.
-    scale_sd, dull_sd, shift_de00 : (r,) what those renderings may do; see :class:`Rendering`.
+    scale_ln, scale_sd, dull_sd, shift_de00 : (r,) what those renderings may do; see :class:`Rendering`.
     light_cov : (3n, 3n) the part of ``cov`` that the light's unevenness makes, as it usually is.
     """
 
@@ -99,6 +100,7 @@ class MeasuredColours:
     cov: Array
     level_sd: Array
     rendered: Array = field(default_factory=_none)
+    scale_ln: Array = field(default_factory=_none)
     scale_sd: Array = field(default_factory=_none)
     dull_sd: Array = field(default_factory=_none)
     shift_de00: Array = field(default_factory=_none)
@@ -126,6 +128,7 @@ def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
         level_sd=np.array([finish.level_sd for finish in finishes], dtype=float),
         rendered=np.array([[_weight(one, key) for key in renderings] for one in finishes]).reshape(n, len(renderings)),
         light_cov=light + light_own,
+        scale_ln=np.array([rendering.scale_ln for rendering in renderings.values()]),
         scale_sd=np.array([rendering.scale_sd for rendering in renderings.values()]),
         dull_sd=np.array([rendering.dull_sd for rendering in renderings.values()]),
         shift_de00=np.array([rendering.shift_de00 for rendering in renderings.values()]),

@@ -29,7 +29,8 @@ class Pairs:
     a, b : (m,) indices into the table of colours.
     level_a, level_b : (m, 3) CIELAB at the geometric mean of both luminances.
     de00, de00_level : (m,) CIEDE2000 as photographed and at that common luminance.
-    centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level``.
+    centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level`` times what renderings
+        that both share usually make of differences.
     map_a, map_b : (m, 2, 3) from an error of a part's CIELAB to a shift in that plane.
     spread : (m, 2, 2) covariance of ``centre``, but for what a rendering that both share does.
     light_spread : (m, 2, 2) the part of it that the light's usual unevenness makes.
@@ -64,11 +65,12 @@ def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
     common = np.sqrt(y[a] * y[b])
     level_a, level_b = at_luminance(lab_a, common), at_luminance(lab_b, common)
     de00_level = ciede2000(level_a, level_b)
-    plane = _plane(level_a, level_b, de00_level)
+    shared, apart = _rendered(colours, a, b, (level_a + level_b) / 2)
+    usual = np.exp(_common(colours, a, b) @ colours.scale_ln)
+    plane = _plane(level_a, level_b, de00_level) * usual[:, None, None]
     map_a = plane @ _at_luminance_jacobian(lab_a, common)[:, 1:]
     map_b = plane @ _at_luminance_jacobian(lab_b, common)[:, 1:]
     aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
-    shared, apart = _rendered(colours, a, b, (level_a + level_b) / 2)
     return Pairs(
         a=a,
         b=b,
@@ -100,10 +102,15 @@ def _light_spread(colours: MeasuredColours, a: IndexArray, b: IndexArray, maps: 
     return _difference_cov(*maps, (aa, bb, ab))
 
 
+def _common(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Array:
+    """(m, r) how far both parts of each pair hang on each rendering."""
+    share = colours.rendered.reshape(len(colours), -1)
+    return np.asarray(np.maximum(np.minimum(share[a], share[b]), 0))
+
+
 def _rendered(colours: MeasuredColours, a: IndexArray, b: IndexArray, middle: Array) -> tuple[Array, Array]:
     """(m,) standard deviation of ln(factor) by what each pair shares of renderings, and variance by what it does not."""
-    share = colours.rendered.reshape(len(colours), -1)
-    common = np.maximum(np.minimum(share[a], share[b]), 0)
+    share, common = colours.rendered.reshape(len(colours), -1), _common(colours, a, b)
     dullness = np.exp(-2 * np.hypot(middle[:, 1], middle[:, 2]) / _DULL_RANGE)[:, None]
     scale = np.sqrt((common**2 * (colours.scale_sd**2 + dullness * colours.dull_sd**2)).sum(axis=1))
     return scale, np.asarray((((share[a] - share[b]) * colours.shift_de00) ** 2).sum(axis=1))

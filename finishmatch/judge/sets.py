@@ -104,9 +104,10 @@ def joint_probability(colours: MeasuredColours, differences: Sequence[Difference
     limits = np.array([d.tolerance for d in differences])
     reach = CERTAIN_SD * np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
     stretch = np.exp(CERTAIN_SD * pairs.scale_sd)
-    if np.any((pairs.de00_level - reach) / stretch > limits):
+    distance = np.linalg.norm(pairs.centre, axis=1)
+    if np.any((distance - reach) / stretch > limits):
         return 0.0
-    farthest = (pairs.de00_level + reach) * stretch
+    farthest = (distance + reach) * stretch
     open_ = np.flatnonzero(farthest > limits)
     used = np.unique(np.concatenate([a[open_], b[open_]]))
     errors, factors, shifts = _draws(colours, used)

@@ -12,17 +12,21 @@ from finishmatch.card.flat import FlatField
 from finishmatch.colour.measured_colour import Rendering
 from finishmatch.colour.space import WHITE_D50, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
-from finishmatch.part.pixels import Pixels, Unusable, pixels_of
+from finishmatch.part.pixels import Pixels, Unusable, at_one_level, medians, pixels_of
 from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo
 
 _TRIM = 0.05
+# CIELAB a*, b* by which adding all of a perfect white's light would move a part that has no chroma to speak of.
+_NO_CHROMA = 1.0
 # Level, as standard deviations of ln Y: attitude towards the light does this much to metal and gloss; a matt flat part
 # that lies in even light beside another tells its level nearly as a meter does (set on renderings).
 _LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.03
-# The white light that a surface reflects beside its body colour differs by this between attitudes and shapes, as a part
-# of a perfect white's light (set so that intervals cover what renderings show).
-_SURFACE_SD, _SURFACE_SD_MATT = 0.006, 0.002
+# The white light that a surface reflects beside its body colour differs between attitudes, as a part of a perfect
+# white's light: by this much of what it differs between the blocks of the part itself, within these bounds (set on
+# simulated parts and the tuning half of the renderings).
+_SURFACE_OF_BLOCKS, _SURFACE_LEAST, _SURFACE_MOST = 0.65, 0.0015, 0.006
+_SURFACE_MATT = 0.0015
 
 
 def _no_loadings() -> Array:
@@ -108,7 +112,7 @@ def sample_of(photo: Photo, part: str, pixels: Pixels, correction: Correction, m
         part=part,
         photo=photo.name,
         xyz_d50=mean,
-        own_cov=_own_cov(mean, xyz, weight, _SURFACE_SD_MATT if matt else _SURFACE_SD) + light_own,
+        own_cov=_own_cov(mean, xyz, weight, _SURFACE_MATT if matt else _surface_sd(mean, xyz)) + light_own,
         correction=correction.id,
         shared=correction.shared_loadings(rgb, weight, flat),
         level_sd=_level_sd(xyz[:, 1], matt),
@@ -141,6 +145,19 @@ def _own_cov(mean: Array, xyz: Array, weight: Array, surface_sd: float) -> Array
     surface = surface_sd * WHITE_D50
     jacobian = lab_jacobian(mean)
     return np.asarray(jacobian @ (cov + np.outer(surface, surface)) @ jacobian.T)
+
+
+def _surface_sd(mean: Array, xyz: Array) -> float:
+    """How much the white reflected by a part's surface differs by attitude, told by its blocks, (b, 3): by the shift of
+    their chromaticity, at one level, towards white. A grey part tells nothing, and need not."""
+    levelled = at_one_level(xyz)[:, 1:]
+    whiter = (lab_jacobian(mean) @ (WHITE_D50 - mean / max(float(mean[1]), 1e-4)))[1:]
+    length = float(np.linalg.norm(whiter))
+    if length < _NO_CHROMA:
+        return _SURFACE_LEAST
+    along = (levelled - medians(levelled)) @ whiter / length**2
+    seen = 1.4826 * float(np.median(np.abs(along)))
+    return float(np.clip(_SURFACE_OF_BLOCKS * seen, _SURFACE_LEAST, _SURFACE_MOST))
 
 
 def _level_sd(blocks: Array, matt: bool) -> float:
