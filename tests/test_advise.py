@@ -37,7 +37,7 @@ def advised(
     finishes, differences = judged(facts, [lab for lab, _ in parts.values()], sd)
     facts += [PartFacts(name) for name in refused]
     sets = find_sets(finishes, facts, differences)
-    found = advise(facts, differences, sets, choose(finishes, facts, differences), refused)
+    found = advise(facts, differences, sets, choose(finishes, facts, differences, Tolerance()), refused)
     assert {advice.code for advice in found} <= {code for code, row in CODES.items() if row.kind == "advice"}
     assert found[0].code == "verdict"
     return list(found)
@@ -265,7 +265,7 @@ def test_every_part_returned_surely_differs_from_one_that_stays_in_300_builds() 
         names = tuple(part.name for part in facts)
         finishes = MeasuredColours(names, np.zeros((len(names), 3)), np.eye(3 * len(names)), np.ones(len(names)))
         sets = find_sets(finishes, facts, differences)
-        found = advise(facts, differences, sets, choose(finishes, facts, differences), {})
+        found = advise(facts, differences, sets, choose(finishes, facts, differences, Tolerance()), {})
         gone = {name for code in ("return", "swap") for a in of(code, list(found)) for name in a.parts[:1]}
         sure = {frozenset((d.a, d.b)) for d in differences if d.verdict == "differs"}
         for name in gone:

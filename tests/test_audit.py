@@ -218,7 +218,7 @@ def test_the_limit_pair_replaces_the_tolerance(tmp_path: Path) -> None:
     extra = '[tolerance]\nlimit_pair = ["hinge", "hook"]\n'
     results = audit_file(write_build(tmp_path, extra=extra)).results
     pair = next(d for d in results.differences if {d.a, d.b} == {"hinge", "hook"})
-    assert all(d.tolerance == pytest.approx(pair.de00_level) for d in results.differences)
+    assert all(d.tolerance == pytest.approx(pair.de00_level.value) for d in results.differences)
 
 
 def test_neutral_parts_never_mismatch(tmp_path: Path) -> None:

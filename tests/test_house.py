@@ -40,7 +40,7 @@ _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
 FLOORS["loading"] = set()
 FLOORS["cli"] = {"verbs", "loading"}
-GROUND = {"arrays", "errors", "disk", "progress", "text", "version"}
+GROUND = {"arrays", "errors", "fields", "disk", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",
@@ -164,6 +164,9 @@ def test_values_are_frozen() -> None:
                         text = ast.unparse(decorator)
                         assert "frozen=True" in text, f"{path.name}: {node.name} is not frozen"
                         assert "slots=True" in text, f"{path.name}: {node.name} has no slots"
+                if any(ast.unparse(base) == "msgspec.Struct" for base in node.bases):
+                    said = {keyword.arg: ast.unparse(keyword.value) for keyword in node.keywords}
+                    assert said.get("frozen") == "True", f"{path.name}: {node.name} is not frozen"
 
 
 def test_every_code_of_the_table_is_used_somewhere() -> None:

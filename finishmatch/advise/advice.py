@@ -108,7 +108,7 @@ def _groups(in_hand: PartsInHand, sets: Sets) -> tuple[list[list[str]], tuple[in
 
 def _reason(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> str:
     """In words: the kept part that it surely disagrees with most, told of this part rather than of the other."""
-    worst = max(in_hand.firm(name, kept), key=lambda d: (d.b == name, d.de00_level / d.tolerance, d.a))
+    worst = max(in_hand.firm(name, kept), key=lambda d: (d.b == name, d.de00_level.value / d.tolerance, d.a))
     own = worst.words.removeprefix(f"{name} is ")
     return worst.words if own == worst.words else f"it is {own}"
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from finishmatch.advise.change import Plan
-from finishmatch.advise.choose import Choosing, candidates, recommended, together_of
+from finishmatch.advise.choose import Choosing, candidates, recommended
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
@@ -65,10 +65,9 @@ def parts_in_hand(
     refusals: Mapping[str, tuple[Note, ...]],
 ) -> PartsInHand:
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
-    together = together_of(differences)
-    choice = recommended(choosing.choices or (), together)
+    choice = recommended(choosing.choices or (), choosing.together)
     held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
-    added = dict(choice.picks) if choice and choice.worst <= together else {}
+    added = dict(choice.picks) if choice and choice.worst <= choosing.together else {}
     held |= added
     in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
     offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]

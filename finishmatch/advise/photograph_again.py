@@ -25,9 +25,7 @@ def undecided(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
             by_finish.setdefault(kept, []).append(name)
     found = []
     for kept, names in by_finish.items():
-        causes = Counter(
-            d.notes[0].code for name in names for d in in_hand.between(name, kept) if d.verdict == "unsure"
-        )
+        causes = Counter(d.cause for name in names for d in in_hand.between(name, kept) if d.cause is not None)
         if causes:
             because, step = CAUSES[min(causes, key=lambda cause: (-causes[cause], cause))]
             who = f"{listed(names)} {'match' if len(names) > 1 else 'matches'}"
@@ -80,8 +78,8 @@ def _unsure(facts: Sequence[PartFacts], differences: Sequence[Difference]) -> di
     for d in differences:
         a, b = by_name[d.a], by_name[d.b]
         rivals = a.slot is not None and a.slot == b.slot
-        if d.verdict == "unsure" and not rivals and not (a.neutral or b.neutral):
-            found.setdefault(d.notes[0].code, []).append((d.a, d.b))
+        if d.cause is not None and not rivals and not (a.neutral or b.neutral):
+            found.setdefault(d.cause, []).append((d.a, d.b))
     return found
 
 

@@ -76,6 +76,21 @@ def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
     )
 
 
+def as_photographed(colours: MeasuredColours, pairs: Pairs) -> tuple[Array, Array]:
+    """The same pairs with their level, as photographed: b minus a in the space where distance is CIEDE2000, (m, 3), and
+    its covariance, (m, 3, 3). What geometry does to a part's level (``level_sd``) moves it along its own line of light.
+    """
+    a, b = pairs.a, pairs.b
+    lab_a, lab_b = colours.lab_d50[a], colours.lab_d50[b]
+    space = _scaled(local_metric(lab_a, lab_b), lab_b - lab_a, pairs.de00)
+    xyz = lab_to_xyz(colours.lab_d50)
+    level = np.einsum("nij,nj->ni", lab_jacobian(xyz), xyz) * colours.level_sd[:, None]  # d Lab for one sd of ln Y
+    light = level[:, :, None] * level[:, None, :]
+    aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
+    cov = aa + bb - ab - _t(ab) + light[a] + light[b]
+    return np.einsum("nij,nj->ni", space, lab_b - lab_a), space @ cov @ _t(space)
+
+
 def every_pair(colours: MeasuredColours) -> Pairs:
     """Every unordered pair once, a before b in table order."""
     a, b = np.triu_indices(len(colours), 1)
@@ -93,12 +108,15 @@ def _blocks(cov: Array, i: IndexArray, j: IndexArray) -> Array:
 
 def _plane(level_a: Array, level_b: Array, de00_level: Array) -> Array:
     """(m, 2, 2) maps from (da*, db*) to the plane of CIEDE2000, scaled so that this pair's distance is exact."""
-    metric = local_metric(level_a, level_b)[:, 1:, 1:]
-    difference = (level_b - level_a)[:, 1:]
+    return _scaled(local_metric(level_a, level_b)[:, 1:, 1:], (level_b - level_a)[:, 1:], de00_level)
+
+
+def _scaled(metric: Array, difference: Array, distance: Array) -> Array:
+    """(m, k, k) maps to a space where distance is that of ``metric``, scaled so that each ``difference`` is ``distance``."""
     near = np.sqrt(np.einsum("ni,nij,nj->n", difference, metric, difference))
-    exact = np.divide(de00_level, near, out=np.ones_like(near), where=near > 1e-9)
-    plane: Array = _t(np.asarray(np.linalg.cholesky(metric), dtype=float)) * exact[:, None, None]
-    return plane
+    exact = np.divide(distance, near, out=np.ones_like(near), where=near > 1e-9)
+    root = np.asarray(np.linalg.cholesky(metric), dtype=np.float64)
+    return np.asarray(_t(root) * exact[:, None, None], dtype=np.float64)
 
 
 def _at_luminance_jacobian(lab: Array, common: Array) -> Array:

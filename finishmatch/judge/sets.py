@@ -46,7 +46,7 @@ class Sets:
 
 def agrees(difference: Difference) -> bool:
     """The best estimate: the measured difference within tolerance, and no level that geometry cannot explain."""
-    return difference.de00_level <= difference.tolerance and not difference.has("level_differs")
+    return difference.de00_level.value <= difference.tolerance and not difference.has("level_differs")
 
 
 def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
@@ -86,7 +86,7 @@ def graph_of(names: Sequence[str], differences: Sequence[Difference]) -> tuple[G
         if d.a in index and d.b in index:
             i, j = index[d.a], index[d.b]
             joined[i, j] = joined[j, i] = agrees(d)
-            distance[i, j] = distance[j, i] = d.de00_level
+            distance[i, j] = distance[j, i] = d.de00_level.value
     return joined, distance
 
 
@@ -143,6 +143,6 @@ def _finish_set(
     return FinishSet(
         parts=tuple(sorted(coloured + free)),
         lab=(float(mean[0]), float(mean[1]), float(mean[2])),
-        widest=max((d.de00_level for d in inside), default=0.0),
+        widest=max((d.de00_level.value for d in inside), default=0.0),
         probability=joint_probability(colours, inside),
     )

@@ -107,13 +107,14 @@ def _shown_part(shown_part: ShownPart, crops: dict[str, str]) -> dict[str, Any]:
 
 
 def _rank(pair: Difference) -> tuple[int, float]:
-    return _ORDER[pair.verdict], -pair.de00_level
+    return _ORDER[pair.verdict], -pair.de00_level.value
 
 
 def _pair(pair: Difference, arrangement: Arrangement) -> dict[str, Any]:
+    level = pair.de00_level
     return {
         "tags": [arrangement.tags[pair.a], arrangement.tags[pair.b]],
         "verdict": pair.verdict,
         "words": pair.words,
-        "numbers": f"{number(pair.de00_level)} ({number(pair.low)} to {number(pair.high)}), allowed {number(pair.tolerance)}",
+        "numbers": f"{number(level.value)} ({number(level.low)} to {number(level.high)}), allowed {number(pair.tolerance)}",
     }

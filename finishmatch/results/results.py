@@ -1,4 +1,4 @@
-"""The results value (the contract `finishmatch-results/1`); JSON is in `serial.py`, CSV in `tables.py`."""
+"""The results value (the contract `finishmatch-results/2`); JSON is in `serial.py`, CSV in `tables.py`."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ import numpy as np
 from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
-from finishmatch.advise.choose import together_of as together_of
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
+from finishmatch.judge.facts import Tolerance as Tolerance
 from finishmatch.judge.sets import FinishSet as FinishSet
 
-SCHEMA = "finishmatch-results/1"
+SCHEMA = "finishmatch-results/2"
 
 Lab = tuple[float, float, float]
 Matrix = tuple[tuple[float, ...], ...]
@@ -27,8 +27,11 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class BuildInfo:
+    """``tolerance``: a limit pair's difference already in the place of ``together``."""
+
     name: str
     finish: str | None
+    tolerance: Tolerance
     illuminant: str = "D50"
     observer: str = "2deg"
     formula: str = "CIEDE2000 1:1:1"

@@ -81,7 +81,9 @@ def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[
     worst = "no pair counts"
     if names is not None:
         pair = next(d for d in differences if {d.a, d.b} == set(names))
-        worst = f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, differences)}"
+        worst = (
+            f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, choosing.together)}"
+        )
     return f"{n}. {price}, {worst}; {percent(choice.probability)} sure that all agree"
 
 

@@ -94,6 +94,7 @@ def _print_measured(results: Results) -> None:
         for note in part.notes:
             print(f"  note {note.code}: {printable(note.text)}")
     for pair in results.differences:
+        level = pair.de00_level
         print(
-            f"{pair.verdict}: {printable(pair.words)} ({pair.de00_level:.1f}, likely {pair.low:.1f} to {pair.high:.1f})"
+            f"{pair.verdict}: {printable(pair.words)} ({level.value:.1f}, likely {level.low:.1f} to {level.high:.1f})"
         )

@@ -129,7 +129,9 @@ def find(
     one = (wanted.colour, sighting(wanted, wanted.colour.name))
     others = [(record.colour, sighting(record, record.colour.name)) for record in named]
     judged = against(one, others, Tolerance(together=tolerance, confidence=confidence))
-    hits = sorted(zip(found, judged, strict=True), key=lambda hit: (-hit[1].p_within, hit[1].de00_level, hit[0].number))
+    hits = sorted(
+        zip(found, judged, strict=True), key=lambda hit: (-hit[1].p_within, hit[1].de00_level.value, hit[0].number)
+    )
     lines = [_hit_line(difference, record) for record, difference in hits] or [f"nothing within {within:g} CIEDE2000"]
     say(as_json, {"of": wanted.colour.name, "found": [_hit(*hit) for hit in hits]}, lines)
 
@@ -326,22 +328,20 @@ def _line(record: Record) -> str:
 
 
 def _hit(record: Record, difference: Difference) -> dict[str, Any]:
-    numbers = ("de00", "de00_level", "level_ratio", "low", "high", "p_within", "tolerance")
-    return {
-        **_plain(record),
-        **{key: round(float(getattr(difference, key)), 4) for key in numbers},
-        "verdict": difference.verdict,
-        "words": difference.words,
-        "notes": [{"code": note.code, "text": note.text} for note in difference.notes],
-    }
+    from finishmatch.results.json_text import plain_rows
+
+    (judged,) = plain_rows([difference])
+    left_out = ("a", "b", "relation", "dL", "dC", "dH")
+    return {**_plain(record), **{key: value for key, value in judged.items() if key not in left_out}}
 
 
 def _hit_line(difference: Difference, record: Record) -> str:
     facts = ", ".join(shown(fact) for fact in (record.maker, record.finish, record.batch, record.date) if fact)
+    level = difference.de00_level
     sure = f"{difference.p_within:4.0%} within {difference.tolerance:g}"
     return (
         f"{difference.verdict:8}{sure}  {shown(difference.words, 400)}"
-        f" ({difference.de00_level:.1f}, likely {difference.low:.1f} to {difference.high:.1f}; {facts})"
+        f" ({level.value:.1f}, likely {level.low:.1f} to {level.high:.1f}; {facts})"
     )
 
 
