@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from finishmatch import __version__, disk
+from finishmatch import disk
 from finishmatch.audit import audit_build
 from finishmatch.build import build as build_file
 from finishmatch.build.build import Build
@@ -17,6 +17,7 @@ from finishmatch.disk import read_whole
 from finishmatch.errors import CODES, FinishmatchError, InputError
 from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
+from finishmatch.version import __version__
 
 Progress = Callable[[str, int, int], None]
 

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from finishmatch import __version__
 from finishmatch.errors import CODES, CommandError, FinishmatchError, Stopped
 from finishmatch.verbs import card, shelf, values
 from finishmatch.verbs.batch import batch
 from finishmatch.verbs.choose import choose
 from finishmatch.verbs.mark import mark
 from finishmatch.verbs.progress import bar
+from finishmatch.version import __version__
 
 if TYPE_CHECKING:
     from finishmatch.build.build import Build, PartMark

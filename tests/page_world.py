@@ -60,7 +60,7 @@ class World:
 
     @property
     def text(self) -> str:
-        return self.desk.path.read_text("utf-8")
+        return self.edited.path.read_text("utf-8")
 
     def ask(self, method: str, path: str, body: bytes | None = None, **headers: str | None) -> tuple[int, Any, Any]:
         """Status, headers and body of a request as the page itself would send it; ``None`` takes a header out."""

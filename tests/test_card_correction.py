@@ -15,7 +15,7 @@ from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
 from finishmatch.errors import NothingMeasured
 from finishmatch.part.sample import Sample, measure
-from finishmatch.photo.marks import Box, Outline
+from finishmatch.photo.marks import Box, Outline, region
 from finishmatch.photo.photo import Photo, open_photo
 
 CHART = Outline(tuple((float(x), float(y)) for x, y in CORNERS))
@@ -25,7 +25,7 @@ PARTS = dict(zip(BOXES, zip(BOXES.values(), (BRONZE, COPPER, TEAL), strict=True)
 
 
 def colours(photo: Photo, correction: Correction) -> dict[str, Sample]:
-    measured = {name: measure(photo, name, Box(*box), correction) for name, box in BOXES.items()}
+    measured = {name: measure(photo, region(photo, name, Box(*box)), correction) for name, box in BOXES.items()}
     assert all(isinstance(sample, Sample) for sample in measured.values())
     return measured
 
@@ -88,7 +88,7 @@ def test_white_is_kept() -> None:
     photo = shoot_scene(scene({}))
     correction = correct(photo, chart24(), CHART).correction
     neutral = chart24().lab_d50[18:24]
-    seen = measure(photo, "white", Box(62, 242, 52, 52), correction)
+    seen = measure(photo, region(photo, "white", Box(62, 242, 52, 52)), correction)
     assert ciede2000(seen.lab_d50, neutral[0]) < 1.0
 
 
@@ -112,7 +112,9 @@ def test_a_flat_frame_evens_the_light_for_card_and_parts() -> None:
     errors = {}
     for frame in (None, fit_flat(flat, photo)):
         correction = correct(photo, chart24(), CHART, frame).correction
-        a, b = (measure(photo, name, Box(*box), correction, frame).lab_d50 for name, (box, _) in twin.items())
+        a, b = (
+            measure(photo, region(photo, name, Box(*box)), correction, frame).lab_d50 for name, (box, _) in twin.items()
+        )
         common = np.sqrt(luminance(a) * luminance(b))
         errors[frame is None] = (
             float(ciede2000(a, b)),

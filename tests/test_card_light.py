@@ -14,7 +14,7 @@ from finishmatch.card.correct_photo import correct
 from finishmatch.card.reference import chart24
 from finishmatch.part.measured_photo import measure_photo
 from finishmatch.part.sample import Sample, measure
-from finishmatch.photo.marks import Box, Outline
+from finishmatch.photo.marks import Box, Outline, region
 
 PLATE = {"plate": ((480, 300, 300, 260), np.array([45.0, 10.0, 25.0]))}
 PLACE = Outline(tuple((float(x), float(y)) for x, y in CORNERS))
@@ -36,7 +36,7 @@ def test_a_large_part_read_in_steps_is_measured_as_if_read_whole(monkeypatch) ->
     samples = []
     for most in (10**9, 4000):
         monkeypatch.setattr("finishmatch.part.sample._MAX_PIXELS", most)
-        samples.append(measure(photo, "plate", Box(480, 300, 300, 260), correction))
+        samples.append(measure(photo, region(photo, "plate", Box(480, 300, 300, 260)), correction))
     whole, stepped = samples
     assert isinstance(whole, Sample)
     assert isinstance(stepped, Sample)

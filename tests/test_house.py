@@ -38,7 +38,7 @@ FLOORS = {
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
 FLOORS["cli"] = _ALL | {"verbs"}
-GROUND = {"errors", "disk", "text", "__version__"}
+GROUND = {"arrays", "errors", "disk", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",
@@ -168,3 +168,12 @@ def test_every_code_of_the_table_is_used_somewhere() -> None:
     table = (HOUSE / "errors.py").read_text("utf-8")
     others = "".join(path.read_text("utf-8") for path in sources() if path.name != "errors.py")
     assert [code for code in CODES if f'"{code}"' not in others and table.count(f'"{code}"') < 2] == []
+
+
+def test_kinds_of_array_are_declared_in_one_place() -> None:
+    declared = {ast.unparse(node.value) for node in ast.parse((HOUSE / "arrays.py").read_text("utf-8")).body[-4:]}  # type: ignore[attr-defined]
+    assert len(declared) == 4
+    for path in sources():
+        if path.name != "arrays.py":
+            text = path.read_text("utf-8")
+            assert [kind for kind in declared if kind in text] == [], path.name

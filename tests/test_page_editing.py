@@ -116,9 +116,9 @@ def test_only_what_changed_is_measured_again(folder, monkeypatch):
     calls = []
     real = memory.part_of
 
-    def counted(photo, part, *rest):
-        calls.append(part)
-        return real(photo, part, *rest)
+    def counted(photo, region, *rest):
+        calls.append(region.part)
+        return real(photo, region, *rest)
 
     monkeypatch.setattr(memory, "part_of", counted)
     corrections = []

@@ -28,7 +28,7 @@ MARK = Box(*WHERE)
 
 def seen(colour: np.ndarray, mark: Mark = MARK, where: tuple[int, int, int, int] = WHERE) -> Sample | Refusal:
     photo, correction = corrected(colour, where)
-    return measure(photo, "part", mark, correction)
+    return measure(photo, region(photo, "part", mark), correction)
 
 
 def corrected(colour: np.ndarray, where: tuple[int, int, int, int] = WHERE) -> tuple[Photo, Correction]:
@@ -137,7 +137,7 @@ def test_the_block_bootstrap_covers_mottling_that_single_pixels_would_not() -> N
     for _ in range(60):
         blotches = np.kron(rng.normal(0, 3, (10, 10, 1)), np.ones((20, 20, 1)))
         again = shoot_scene(scene({"part": (WHERE, BRONZE + blotches * [0, 1, 0])}))
-        item = measure(again, "part", MARK, correction)
+        item = measure(again, region(again, "part", MARK), correction)
         assert isinstance(item, Sample)
         means.append(item.lab_d50[1])
         claims.append(np.sqrt(item.own_cov[1, 1]))

@@ -76,14 +76,14 @@ def test_shared_errors_only_ever_widen() -> None:
 
 def test_a_refused_part_lies_apart_and_every_tag_is_unique() -> None:
     bench = arrange(samples.cabin(), Exhibits())
-    assert [piece.part.name for piece in bench.refused] == ["sink tap"]
+    assert [shown.part.name for shown in bench.refused] == ["sink tap"]
     assert len(set(bench.tags.values())) == len(samples.cabin().parts)
     assert bench.tags["coat hook"] == "B1"
 
 
 def test_the_matrix_is_symmetric_and_in_set_order() -> None:
     rows = matrix(samples.cabin().differences, arrange(samples.cabin(), Exhibits()))
-    assert [row.piece.tag for row in rows] == ["A1", "A2", "A3", "A4", "A5", "B1", "B2", "C1", "D1"]
+    assert [row.shown_part.tag for row in rows] == ["A1", "A2", "A3", "A4", "A5", "B1", "B2", "C1", "D1"]
     for i, row in enumerate(rows):
         assert row.cells[i].verdict == "self"
         assert [rows[k].cells[i] for k in range(len(rows))] == list(row.cells)
@@ -113,8 +113,8 @@ def test_a_patch_that_was_not_used_is_crossed_out_and_has_no_arrow() -> None:
 
 def test_the_lightness_bar_stays_on_its_scale() -> None:
     bench = arrange(samples.large(3), Exhibits())
-    part = replace(bench.pieces[0].part, level_sd=3.0)
-    _, low, high = lightness_bar(replace(bench.pieces[0], part=part))
+    part = replace(bench.shown_parts[0].part, level_sd=3.0)
+    _, low, high = lightness_bar(replace(bench.shown_parts[0], part=part))
     assert (low, high) == (0.0, 100.0)
 
 
@@ -158,5 +158,5 @@ def test_unsure_pairs_inside_a_set_are_counted_beside_its_name() -> None:
     doubtful = tuple(
         replace(d, verdict="unsure") if {d.a, d.b} == {"coat hook", "reading lamp"} else d for d in results.differences
     )
-    trays = arrange(replace(results, differences=doubtful), Exhibits()).trays
-    assert [tray.unsure for tray in trays] == [0, 1, 0, 0]
+    trays = arrange(replace(results, differences=doubtful), Exhibits()).shown_sets
+    assert [shown_set.unsure for shown_set in trays] == [0, 1, 0, 0]

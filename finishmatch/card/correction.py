@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.camera import Models
 from finishmatch.card.fit import ChartFit, fit_chart
 from finishmatch.card.locate import Patches, fault_words, leave_out, require_enough
@@ -15,8 +15,6 @@ from finishmatch.colour.ciede2000 import local_metric
 from finishmatch.colour.space import luminance, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 # A root-polynomial must beat the matrix by this part of its leave-one-out error.
 _POLYNOMIAL_WIN = 0.10

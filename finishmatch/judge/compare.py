@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import CODES, InputError, Note, noted
@@ -16,8 +16,6 @@ from finishmatch.judge.facts import PartFacts, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within
 from finishmatch.judge.pairs import Pairs, pairs_of
 from finishmatch.judge.words import Sense, describe, sentence
-
-Array = npt.NDArray[np.float64]
 
 # Standard deviations of the level ratio: beyond the first it differs, within the second it is no reason against.
 LEVEL_DIFFERS_SD, LEVEL_SILENT_SD = 3.0, 2.0

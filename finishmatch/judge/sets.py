@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.judge.cliques import clique_number, fewest_cliques
@@ -16,8 +16,7 @@ from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.interval import CERTAIN_SD
 from finishmatch.judge.pairs import pairs_of
 
-Array = npt.NDArray[np.float64]
-Graph = npt.NDArray[np.bool_]
+Graph = BoolArray
 Lab = tuple[float, float, float]
 
 _DRAWS, _SEED = 4000, 20_260_101
@@ -117,7 +116,7 @@ def joint_probability(colours: MeasuredColours, differences: Sequence[Difference
     return float(whole.mean())
 
 
-def _draws(colours: MeasuredColours, parts: npt.NDArray[np.intp]) -> Array:
+def _draws(colours: MeasuredColours, parts: IndexArray) -> Array:
     """(parts, draws, 3) joint errors of these parts' CIELAB."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
     variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])

@@ -21,11 +21,13 @@ def contours(photo: Photo, part: str, mask: Mask) -> Pieces:
     import cv2
 
     try:
-        window, covered = region(photo, part, mask)
+        marked = region(photo, part, mask)
     except InputError:
         return ()
-    corner = (window.left, window.top)
-    found, _ = cv2.findContours(covered.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=corner)
+    corner = (marked.window.left, marked.window.top)
+    found, _ = cv2.findContours(
+        marked.covered.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=corner
+    )
     found = sorted(found, key=cv2.contourArea, reverse=True)
     off_by = 0.5
     while True:

@@ -8,9 +8,7 @@ from collections.abc import Callable, Hashable
 from pathlib import Path
 from typing import Generic, TypeVar
 
-import numpy as np
-import numpy.typing as npt
-
+from finishmatch.arrays import Array
 from finishmatch.build.build import Build, PartMark, PhotoEntry
 from finishmatch.card.correct_photo import Corrected, correct
 from finishmatch.card.flat import FlatField, fit_flat
@@ -22,11 +20,10 @@ from finishmatch.page.contours import Pieces, contours
 from finishmatch.part.crop import Picture
 from finishmatch.part.measured_photo import MeasuredPhoto, bridged, known_colours, part_of, photo_measured
 from finishmatch.part.sample import Refusal, Sample
-from finishmatch.photo.marks import Mark, Mask
+from finishmatch.photo.marks import Mark, Mask, region
 from finishmatch.photo.photo import Photo
 from finishmatch.photo.process.parent import open_safely
 
-Array = npt.NDArray[np.float64]
 V = TypeVar("V")
 
 MOST_PHOTO_BYTES = 800_000_000
@@ -164,7 +161,7 @@ def _corrected(
 
 def _bridged(photo: Photo, corrected: Corrected, parts: tuple[PartMark, ...], known: dict[str, Array]) -> Corrected:
     try:
-        return bridged(photo, corrected, [(part.name, part.mark) for part in parts], known)
+        return bridged(photo, corrected, [region(photo, part.name, part.mark) for part in parts], known)
     except InputError:  # a mark that cannot be read; its own refusal says why
         return corrected
 
@@ -173,6 +170,6 @@ def _measured(
     photo: Photo, part: PartMark, corrected: Corrected, flat: FlatField | None, matt: bool
 ) -> tuple[Sample | Refusal, Picture | None]:
     try:
-        return part_of(photo, part.name, part.mark, corrected.correction, flat, matt)
+        return part_of(photo, region(photo, part.name, part.mark), corrected.correction, flat, matt)
     except InputError as error:
         return Refusal(part.name, photo.name, 0.0, (Note(error.code, f"{error}."),)), None

@@ -7,8 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.correct_photo import Corrected, correct
 from finishmatch.card.correction import Correction, correct_without_card
 from finishmatch.card.flat import FlatField
@@ -16,10 +16,8 @@ from finishmatch.card.reference import Card
 from finishmatch.errors import Note, NothingMeasured
 from finishmatch.part.crop import Picture, corrected_crop
 from finishmatch.part.sample import Refusal, Sample, measure
-from finishmatch.photo.marks import Mark, region
+from finishmatch.photo.marks import Mark, Region, region
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 # Parts of a photo measured side by side; more than two would wait for one another.
 _AT_ONCE = 2
@@ -65,8 +63,7 @@ def measure_photo(
 
     A card that cannot be used refuses every part and is kept as ``failure``. Errors: those of the marks and the corners.
     """
-    for name, mark in marks:
-        region(photo, name, mark)
+    regions = [region(photo, name, mark) for name, mark in marks]
     try:
         corrected = correct(photo, card, place, flat, second)
     except NothingMeasured as failure:
@@ -74,21 +71,21 @@ def measure_photo(
         refusals = [Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks]
         return photo_measured(photo, None, refusals, (), (*photo.notes, note), failure)
     if card is None and known:
-        corrected = bridged(photo, corrected, marks, known)
+        corrected = bridged(photo, corrected, regions, known)
     correction = corrected.correction
     with ThreadPoolExecutor(_AT_ONCE) as hands:
-        asked = [hands.submit(part_of, photo, name, mark, correction, flat, name in matt) for name, mark in marks]
+        asked = [hands.submit(part_of, photo, one, correction, flat, one.part in matt) for one in regions]
     parts = [one.result() for one in asked]
     measured, pictures = [sample for sample, _ in parts], [picture for _, picture in parts]
     return photo_measured(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
 
 
 def part_of(
-    photo: Photo, name: str, mark: Mark, correction: Correction, flat: FlatField | None, matt: bool
+    photo: Photo, region: Region, correction: Correction, flat: FlatField | None, matt: bool
 ) -> tuple[Sample | Refusal, Picture]:
-    """What a photo says of one part, and the part's picture. Errors: those of the mark."""
-    sample = measure(photo, name, mark, correction, flat, matt)
-    return sample, corrected_crop(photo, name, mark, correction, flat)
+    """What a photo says of one part, and the part's picture."""
+    sample = measure(photo, region, correction, flat, matt)
+    return sample, corrected_crop(photo, region, correction, flat)
 
 
 def photo_measured(
@@ -125,16 +122,14 @@ def known_colours(photos: Iterable[MeasuredPhoto]) -> dict[str, Array]:
     }
 
 
-def bridged(
-    photo: Photo, corrected: Corrected, marks: Sequence[tuple[str, Mark]], known: Mapping[str, Array]
-) -> Corrected:
+def bridged(photo: Photo, corrected: Corrected, regions: Sequence[Region], known: Mapping[str, Array]) -> Corrected:
     """The correction of a photo without a card by parts whose colours other photos tell: one gain per channel."""
     to_rgb = np.linalg.inv(photo.rgb_to_xyz_d50)
     ratios = []
-    for name, mark in marks:
-        sample = measure(photo, name, mark, corrected.correction) if name in known else None
+    for one in regions:
+        sample = measure(photo, one, corrected.correction) if one.part in known else None
         if isinstance(sample, Sample):
-            wanted, seen = to_rgb @ known[name], to_rgb @ sample.xyz_d50
+            wanted, seen = to_rgb @ known[one.part], to_rgb @ sample.xyz_d50
             if wanted.min() > 0 and seen.min() > 0:
                 ratios.append(np.log(wanted / seen))
     if not ratios:

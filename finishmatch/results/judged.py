@@ -8,7 +8,6 @@ from itertools import count
 
 import numpy as np
 
-from finishmatch import __version__
 from finishmatch.advise.advice import advise
 from finishmatch.advise.choose import Choosing, choose
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
@@ -35,6 +34,7 @@ from finishmatch.results.results import (
     Results,
     SharedLoadings,
 )
+from finishmatch.version import __version__
 
 Progress = Callable[[str, int, int], None]
 

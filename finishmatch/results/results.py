@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
 from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
 from finishmatch.advise.choose import together_of as together_of
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference as Difference
@@ -141,10 +141,10 @@ class CardFit:
     photo: str
     columns: int
     rows: int
-    reference_lab: npt.NDArray[np.float64]
-    before_lab: npt.NDArray[np.float64]
-    after_lab: npt.NDArray[np.float64]
-    used: npt.NDArray[np.bool_]
+    reference_lab: Array
+    before_lab: Array
+    after_lab: Array
+    used: BoolArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date as calendar_date
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import CODES, InputError
 from finishmatch.judge.compare import Sighting
@@ -122,7 +122,7 @@ def _colour_complaints(colour: MeasuredColour, cv_mean: float | None) -> Iterato
         yield "a correction has no proper id"
 
 
-def _is_covariance(matrix: npt.NDArray[np.float64]) -> bool:
+def _is_covariance(matrix: Array) -> bool:
     near = _ROUNDING * float(np.abs(matrix).max())
     return bool(np.abs(matrix - matrix.T).max() <= near and np.linalg.eigvalsh(matrix)[0] >= -near)
 
@@ -174,7 +174,7 @@ def _origin(results: Results, part: PartResult, photos: list[PhotoResult]) -> Or
     )
 
 
-def _named_apart(shared: dict[str, npt.NDArray[np.float64]], results: Results) -> dict[str, npt.NDArray[np.float64]]:
+def _named_apart(shared: dict[str, Array], results: Results) -> dict[str, Array]:
     """The loadings under names that are equal only for the very same correction.
 
     Within one build an id is enough. Between builds the same photo may have been corrected otherwise (another edition

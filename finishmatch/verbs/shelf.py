@@ -187,8 +187,8 @@ def drift(
     """Say how deliveries of a finish differ within a batch, between batches and over time."""
     from dataclasses import asdict
 
-    from finishmatch import __version__
     from finishmatch.report import drift as report
+    from finishmatch.version import __version__
 
     drifts = _drifts(shelf, maker, finish)
     if out is not None:

@@ -18,7 +18,7 @@ OTHERS = [path for name in TARGETS if name != "photo" for path in sorted((FOUND 
 
 
 @pytest.fixture(scope="module")
-def quarantine() -> Iterator[DecodingProcess]:
+def decoding() -> Iterator[DecodingProcess]:
     with DecodingProcess(SMALL) as opened:
         yield opened
 

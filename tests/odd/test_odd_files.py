@@ -21,7 +21,7 @@ CASES = {name: (make, verdict) for name, make, verdict in corpus.cases()}
 
 
 @pytest.fixture(scope="module")
-def quarantine() -> Iterator[DecodingProcess]:
+def decoding() -> Iterator[DecodingProcess]:
     with DecodingProcess() as opened:
         yield opened
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.correction import Correction
 from finishmatch.card.fit import straightened
 from finishmatch.card.locate import Patches
@@ -16,8 +16,6 @@ from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import Note
-
-Array = npt.NDArray[np.float64]
 
 # The first round is fitted to what a print is expected to look like, and its misfits are not those of the next.
 _ROUNDS = 4
