@@ -72,7 +72,10 @@ def _measured_photo(
     photo = open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else fit_flat(open_photo(entry.flat, str(entry.flat)), photo)
     marks = [(part.name, part.mark) for part in entry.parts]
-    return measure_photo(photo, card, place_of(entry.card), marks, flat, known, matt, second_place_of(entry.card))
+    meant = [part.name for part in entry.parts if part.meant]
+    return measure_photo(
+        photo, card, place_of(entry.card), marks, flat, known, matt, second_place_of(entry.card), meant
+    )
 
 
 def card_of(entry: CardEntry) -> Card | None:

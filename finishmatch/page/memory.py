@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from contextlib import suppress
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -19,6 +20,7 @@ from finishmatch.measure import card_in, mean_of_sheets, place_of, second_place_
 from finishmatch.page.contours import Pieces, contours
 from finishmatch.part.crop import Picture
 from finishmatch.part.measured_photo import MeasuredPhoto, bridged, known_colours, part_of, photo_measured
+from finishmatch.part.questions import Question, questions
 from finishmatch.part.sample import Refusal, Sample
 from finishmatch.photo.marks import Mark, Mask, region
 from finishmatch.photo.photo import Photo
@@ -59,6 +61,7 @@ class Memory:
         self._corrections: Recent[Corrected | NothingMeasured] = Recent(_MOST_CORRECTIONS)
         self._marks: Recent[tuple[Sample | Refusal, Picture | None]] = Recent(_MOST_MARKS)
         self._contours: Recent[Pieces] = Recent(_MOST_MARKS)
+        self._questions: Recent[tuple[Question, ...]] = Recent(_MOST_CORRECTIONS)
         self._lock = threading.Lock()
 
     def photo(self, path: Path, name: str) -> Photo:
@@ -97,10 +100,12 @@ class Memory:
         if entry.card.kind == design.KIND:
             key = (*key, sheet_mean, entry.light)  # a card is equal to itself alone
         corrected = self._corrections.get(key, lambda: _corrected(photo, entry, sheet_mean, flat))
+        stamps = tuple(_mask_stamp(part.mark) for part in entry.parts)
+        asked = self._questions.get((photo.sha256, entry.parts, stamps), lambda: _asked(photo, entry.parts))
         if isinstance(corrected, NothingMeasured):
             note = Note(corrected.code, f"{corrected.text}.")
             refused = tuple(Refusal(part.name, photo.name, 0.0, (note,)) for part in entry.parts)
-            return photo_measured(photo, None, refused, (), (*photo.notes, note), corrected)
+            return photo_measured(photo, None, refused, (), (*photo.notes, note), corrected, asked)
         if entry.card.kind == "none" and known:
             corrected = _bridged(photo, corrected, entry.parts, known)
             key = (*key, corrected.correction.models.gain.tobytes())
@@ -114,7 +119,7 @@ class Memory:
         ]
         pictures = tuple(picture for _, picture in measured if picture is not None)
         notes = (*photo.notes, *corrected.notes)
-        return photo_measured(photo, corrected, tuple(found for found, _ in measured), pictures, notes, None)
+        return photo_measured(photo, corrected, tuple(found for found, _ in measured), pictures, notes, None, asked)
 
     def masks(self, entry: PhotoEntry) -> dict[str, Pieces]:
         """Part -> its mask's outer contours; none where the mask cannot be read, and the part's refusal says why."""
@@ -164,6 +169,15 @@ def _bridged(photo: Photo, corrected: Corrected, parts: tuple[PartMark, ...], kn
         return bridged(photo, corrected, [region(photo, part.name, part.mark) for part in parts], known)
     except InputError:  # a mark that cannot be read; its own refusal says why
         return corrected
+
+
+def _asked(photo: Photo, parts: tuple[PartMark, ...]) -> tuple[Question, ...]:
+    """The questions about the marks that can be read; of the others their own refusals tell."""
+    regions = []
+    for part in parts:
+        with suppress(InputError):
+            regions.append(region(photo, part.name, part.mark))
+    return questions(photo, regions, [part.name for part in parts if part.meant])
 
 
 def _measured(

@@ -15,6 +15,7 @@ from finishmatch.card.flat import FlatField
 from finishmatch.card.reference import Card
 from finishmatch.errors import Note, NothingMeasured
 from finishmatch.part.crop import Picture, corrected_crop
+from finishmatch.part.questions import Question, questions
 from finishmatch.part.sample import Refusal, Sample, measure
 from finishmatch.photo.marks import Mark, Region, region
 from finishmatch.photo.photo import Photo
@@ -38,6 +39,7 @@ class MeasuredPhoto:
     pictures: tuple[Picture, ...]
     notes: tuple[Note, ...]
     failure: NothingMeasured | None
+    questions: tuple[Question, ...] = ()
 
 
 def measure_photo(
@@ -49,6 +51,7 @@ def measure_photo(
     known: Mapping[str, Array] | None = None,
     matt: Collection[str] = (),
     second: Mark | None = None,
+    meant: Collection[str] = (),
 ) -> MeasuredPhoto:
     """Correct a photo by its card and measure its parts.
 
@@ -60,24 +63,26 @@ def measure_photo(
     known : XYZ D50 of parts from photos with a card, to bridge a photo without one.
     matt : names of parts that are flat and without gloss.
     second : where a second grey or white card of the same kind lies.
+    meant : names of parts whose marks were questioned and are right.
 
     A card that cannot be used refuses every part and is kept as ``failure``. Errors: those of the marks and the corners.
     """
     regions = [region(photo, name, mark) for name, mark in marks]
+    asked = questions(photo, regions, meant)
     try:
         corrected = correct(photo, card, place, flat, second)
     except NothingMeasured as failure:
         note = Note(failure.code, f"{failure.text}.")
         refusals = [Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks]
-        return photo_measured(photo, None, refusals, (), (*photo.notes, note), failure)
+        return photo_measured(photo, None, refusals, (), (*photo.notes, note), failure, asked)
     if card is None and known:
         corrected = bridged(photo, corrected, regions, known)
     correction = corrected.correction
     with ThreadPoolExecutor(_AT_ONCE) as hands:
-        asked = [hands.submit(part_of, photo, one, correction, flat, one.part in matt) for one in regions]
-    parts = [one.result() for one in asked]
+        begun = [hands.submit(part_of, photo, one, correction, flat, one.part in matt) for one in regions]
+    parts = [one.result() for one in begun]
     measured, pictures = [sample for sample, _ in parts], [picture for _, picture in parts]
-    return photo_measured(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes))
+    return photo_measured(photo, corrected, measured, pictures, (*photo.notes, *corrected.notes), questions=asked)
 
 
 def part_of(
@@ -95,6 +100,7 @@ def photo_measured(
     pictures: Sequence[Picture],
     notes: Iterable[Note],
     failure: NothingMeasured | None = None,
+    questions: tuple[Question, ...] = (),
 ) -> MeasuredPhoto:
     """A measured photo of what was found in it; each note once."""
     return MeasuredPhoto(
@@ -109,6 +115,7 @@ def photo_measured(
         pictures=tuple(pictures),
         notes=tuple(dict.fromkeys(notes)),
         failure=failure,
+        questions=questions,
     )
 
 

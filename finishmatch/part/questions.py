@@ -12,26 +12,19 @@ from itertools import combinations
 from math import hypot, sqrt
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.errors import Note
-from finishmatch.part.surroundings import (
-    Covered,
-    Overview,
-    Surroundings,
-    between,
-    overview,
-    ring,
-    surroundings,
-)
+from finishmatch.part.surroundings import Overview, Surroundings, between, overview, ring, surroundings
+from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 # Set on the marks of the sample shots, reported on those of the cabin's photographs and of real ones
 # (tests/bench/questions.py). Colours nearer than this are one: a part and its ground lie 8 to 42 apart, two places of
 # one textured ground 0 to 3. Of a ground only chromaticity is asked to agree closely: light falls off over a table.
 _ONE_COLOUR, _ONE_LEVEL = 3.5, 8.0
+# An edge is seen where the colour steps by this and the mark's own spread: on a plain table a part may be near its colour.
+_SEEN_EDGE = 1.2
 # A mark without an edge around this much of it, whose colour this much of the photo's rim has, lies on the ground.
 _EDGELESS, _RIM_OF_GROUND = 0.5, 0.3
 # Less of the rim does beside another mark that stands out from this ground; none of it, beside two.
@@ -89,7 +82,7 @@ class Question:
         return self.code in HOLDING and not self.answered
 
 
-def questions(photo: Photo, marks: Sequence[Covered], meant: Collection[str] = ()) -> tuple[Question, ...]:
+def questions(photo: Photo, marks: Sequence[Region], meant: Collection[str] = ()) -> tuple[Question, ...]:
     """Every question that the marks of one photo raise, in their order; ``meant``: parts whose marks were confirmed."""
     if not marks:
         return ()
@@ -113,27 +106,40 @@ _Raised = tuple[str, float | None, str | None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Seen:
-    """A mark, what lies around it, (3,) the median of that, and the part of its border across which the colour goes on."""
+    """A mark and what lies around it.
 
-    mark: Covered
+    Attributes
+    ----------
+    edgeless : the part of the mark's border across which its colour goes on.
+    ground : (3,) what the mark stands out from; None where nothing even lies around it.
+    """
+
+    mark: Region
     area_px: int
     around: Surroundings
-    ground: Array
     edgeless: float
+    ground: Array | None
 
 
-def _seen(photo: Photo, mark: Covered) -> _Seen:
+def _seen(photo: Photo, mark: Region) -> _Seen:
     around = surroundings(photo, mark)
+    spread = float(np.median(_distance(around.inside, around.middle)))
     near = _known(around.near)
-    if not len(near):
-        return _Seen(mark, mark.area_px, around, around.middle, 0.0)
-    edgeless = float((_distance(near, around.middle) < _ONE_COLOUR).mean())
-    return _Seen(mark, mark.area_px, around, np.median(near, axis=0), edgeless)
+    edge = _distance(near, around.middle) >= min(_ONE_COLOUR, _SEEN_EDGE + spread)
+    edgeless = float(1 - edge.mean()) if len(near) else 0.0
+    alone = edgeless < _EDGELESS and _goes_on(around).mean() > 0.5
+    area_px = int(np.count_nonzero(mark.covered))
+    return _Seen(mark, area_px, around, edgeless, np.median(near, axis=0) if alone and len(near) else None)
+
+
+def _goes_on(around: Surroundings) -> BoolArray:
+    """(24,) whether what lies around a mark goes on outwards; at the picture's edge nothing lies beyond."""
+    return np.asarray(~(_distance(around.near, around.beyond) > _GOES_ON))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Others:
-    """What the photo's other marks say: their median area, and (n, 3) what lies around those with an edge."""
+    """What the photo's other marks say: their median area, and (n, 3) what they stand out from."""
 
     area_px: float | None
     grounds: Array
@@ -141,7 +147,7 @@ class _Others:
 
 def _others(seen: Sequence[_Seen], this: _Seen) -> _Others:
     rest = [one for one in seen if one is not this]
-    grounds = [one.ground for one in rest if one.edgeless < _EDGELESS]
+    grounds = [one.ground for one in rest if one.ground is not None]
     area = float(np.median([one.area_px for one in rest])) if rest else None
     return _Others(area, np.array(grounds).reshape(-1, 3))
 
@@ -181,7 +187,7 @@ def _distance(one: Array, other: Array) -> Array:
 def _is_ground(whole: Overview, colour: Array, others: _Others) -> bool:
     """Whether much of the photo's rim has a colour, or it surrounds another mark that stands out from it."""
 
-    def alike(colours: Array) -> npt.NDArray[np.bool_]:
+    def alike(colours: Array) -> BoolArray:
         off = np.abs(colours - colour)
         return np.asarray((np.hypot(off[:, 1], off[:, 2]) < _ONE_COLOUR) & (off[:, 0] < _ONE_LEVEL))
 
@@ -191,8 +197,7 @@ def _is_ground(whole: Overview, colour: Array, others: _Others) -> bool:
 
 def _ground_held(around: Surroundings) -> float:
     """The part of the mark that has the colour of what lies around it, where that differs from the mark's own."""
-    goes_on = ~(_distance(around.near, around.beyond) > _GOES_ON)  # at the picture's edge nothing lies beyond
-    ground = around.near[(_distance(around.near, around.middle) >= _GROUND_APART) & goes_on]
+    ground = around.near[(_distance(around.near, around.middle) >= _GROUND_APART) & _goes_on(around)]
     if not len(ground):
         return 0.0
     to_ground = _distance(around.inside[:, None], ground[None]).min(axis=1)
@@ -242,7 +247,7 @@ def _together(photo: Photo, a: _Seen, b: _Seen) -> Iterator[tuple[str, float | N
             yield "mark_same_thing", None
 
 
-def _shared_px(one: Covered, other: Covered) -> int:
+def _shared_px(one: Region, other: Region) -> int:
     a, b = one.window, other.window
     left, right = max(a.left, b.left), min(a.right, b.right)
     top, bottom = max(a.top, b.top), min(a.bottom, b.bottom)

@@ -10,13 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.colour.space import xyz_to_lab
-from finishmatch.photo.marks import BoolImage, Mark, drawn_in, farther_in
+from finishmatch.photo.marks import Region, drawn_in, farther_in
 from finishmatch.photo.photo import Photo, Window
-
-Array = npt.NDArray[np.float64]
 
 _LEVEL_WEIGHT, _LEVEL_Y, _DARKEST_Y = 0.3, 0.2, 0.004
 # Samples along the side of a mark, and its rings in parts of that side: one close by, one that begins where that ends.
@@ -28,20 +26,6 @@ DIRECTIONS, _DIRECTION_SAMPLES = 24, 3
 # The whole photo is a grid of so many cells along its longer side.
 _CELLS = 64
 _MOST_STEPS = 200
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Covered:
-    """A part's mark and the pixels of ``window`` that it covers, as :func:`finishmatch.photo.marks.region` tells."""
-
-    part: str
-    mark: Mark
-    window: Window
-    covered: BoolImage
-
-    @property
-    def area_px(self) -> int:
-        return int(np.count_nonzero(self.covered))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,9 +86,9 @@ def overview(photo: Photo) -> Overview:
     return Overview(c, np.concatenate([c[0], c[-1], c[1:-1, 0], c[1:-1, -1]]), step)
 
 
-def surroundings(photo: Photo, mark: Covered) -> Surroundings:
+def surroundings(photo: Photo, mark: Region) -> Surroundings:
     """What a mark covers and what lies around it."""
-    side = float(np.sqrt(mark.area_px))
+    side = float(np.sqrt(np.count_nonzero(mark.covered)))
     gap, near, beyond = max(_GAP_PX, _GAP * side), max(_NEAR_PX, _NEAR * side), max(_BEYOND_PX, _BEYOND * side)
     seen = _lattice(photo, mark, beyond, max(1, int(side / _ACROSS)))
     outside = [_farther_out(seen.mark, distance / seen.step) for distance in (gap, near, beyond)]
@@ -113,7 +97,7 @@ def surroundings(photo: Photo, mark: Covered) -> Surroundings:
     return Surroundings(inside, np.median(inside, axis=0), close, _by_direction(seen, outside[1] & ~outside[2]))
 
 
-def ring(photo: Photo, mark: Covered, inner_px: float, outer_px: float) -> Array:
+def ring(photo: Photo, mark: Region, inner_px: float, outer_px: float) -> Array:
     """(24, 3) mean colours of a ring around a mark by direction; NaN outside the picture."""
     seen = _lattice(photo, mark, outer_px, max(1, int(outer_px / _ACROSS)))
     near, far = (_farther_out(seen.mark, distance / seen.step) for distance in (inner_px, outer_px))
@@ -125,11 +109,11 @@ class _Lattice:
     """Every ``step``-th place of a window around a mark: (h, w, 3) colours, and (h, w) which of them the mark covers."""
 
     colour: Array
-    mark: BoolImage
+    mark: BoolArray
     step: int
 
 
-def _lattice(photo: Photo, mark: Covered, reach_px: float, step: int) -> _Lattice:
+def _lattice(photo: Photo, mark: Region, reach_px: float, step: int) -> _Lattice:
     margin = int(np.ceil(reach_px)) + step
     w = mark.window
     left, top = max(w.left - margin, 0), max(w.top - margin, 0)
@@ -145,7 +129,7 @@ def _lattice(photo: Photo, mark: Covered, reach_px: float, step: int) -> _Lattic
     return _Lattice(colour, covered, step)
 
 
-def between(photo: Photo, one: Covered, other: Covered) -> Array:
+def between(photo: Photo, one: Region, other: Region) -> Array:
     """(n, 3) colours along the straight way from one mark's middle to another's, outside both; means of 3 x 3 pixels."""
     ends = np.array([_middle(one), _middle(other)])
     count = int(np.clip(np.abs(ends[1] - ends[0]).max(), 2, _MOST_STEPS))
@@ -156,14 +140,14 @@ def between(photo: Photo, one: Covered, other: Covered) -> Array:
     return colours(photo, photo.light(photo.encoded[around[..., 1], around[..., 0]]).mean(axis=1, dtype=float))
 
 
-def _middle(mark: Covered) -> Array:
+def _middle(mark: Region) -> Array:
     """(2,) x and y of a mark's middle, by some of its pixels."""
     step = max(1, min(mark.covered.shape) // _ACROSS)
     y, x = np.nonzero(mark.covered[::step, ::step])
     return np.array([mark.window.left + step * x.mean(), mark.window.top + step * y.mean()])
 
 
-def _covers(mark: Covered, points: npt.NDArray[np.intp]) -> BoolImage:
+def _covers(mark: Region, points: IndexArray) -> BoolArray:
     """Which (n, 2) pixels a mark covers."""
     x, y = points[:, 0] - mark.window.left, points[:, 1] - mark.window.top
     rows, columns = mark.covered.shape
@@ -184,13 +168,13 @@ def _means(photo: Photo, window: Window, step: int) -> Array:
     return total / len(places) ** 2
 
 
-def _farther_out(mark: BoolImage, distance: float) -> BoolImage:
+def _farther_out(mark: BoolArray, distance: float) -> BoolArray:
     """The samples farther from the mark than this; what lies outside the image does not count."""
     pad = int(distance) + 1
     return farther_in(np.pad(~mark, pad, constant_values=True), distance)[pad:-pad, pad:-pad]
 
 
-def _by_direction(seen: _Lattice, ring: BoolImage) -> Array:
+def _by_direction(seen: _Lattice, ring: BoolArray) -> Array:
     """(24, 3) means of a ring's samples, by their direction from the mark's middle."""
     y, x = np.nonzero(seen.mark)
     rows, columns = np.nonzero(ring)
@@ -201,7 +185,7 @@ def _by_direction(seen: _Lattice, ring: BoolImage) -> Array:
     return np.where(count >= _DIRECTION_SAMPLES, sums / np.maximum(count, 1), np.nan).T
 
 
-def _grown_within(seed: BoolImage, allowed: BoolImage) -> BoolImage:
+def _grown_within(seed: BoolArray, allowed: BoolArray) -> BoolArray:
     """Everything in ``allowed`` that is connected, by sides, to the seed."""
     while True:
         grown = seed.copy()

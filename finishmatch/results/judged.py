@@ -10,16 +10,19 @@ import numpy as np
 
 from finishmatch.advise.advice import advise
 from finishmatch.advise.choose import Choosing, choose
+from finishmatch.advise.in_hand import is_fixed
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
 from finishmatch.card import reference
 from finishmatch.card.sheet.mean import scales
 from finishmatch.colour.measured_colour import joint
 from finishmatch.errors import CODES, Note, NothingMeasured, noted
 from finishmatch.judge.compare import Sighting, compare
+from finishmatch.judge.held_back import held_back
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import find_sets
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled, pool
+from finishmatch.part.questions import Question, note_of
 from finishmatch.part.sample import Sample
 from finishmatch.results.results import (
     BuildInfo,
@@ -62,9 +65,14 @@ def judged(
     finishes = joint([item.finish for item in pooled])
     sightings = [_sighting(build, photos, item) for item in pooled]
     together = compare(finishes, build.parts, build.tolerance, sightings)
-    differences = with_lights(together, _by_light(build, photos))
+    questions = [question for seen in photos for question in seen.questions]
+    doubtful = {question.part for question in questions if question.holds}
+    differences = held_back(with_lights(together, _by_light(build, photos)), doubtful)
     sets = find_sets(finishes, build.parts, differences)
-    choosing = choose(finishes, build.parts, differences, build.tolerance.confidence, _steps(progress), budget)
+    sure = [part for part in build.parts if part.name not in doubtful or is_fixed(part)]
+    choosing = choose(finishes, sure, differences, build.tolerance.confidence, _steps(progress), budget)
+    if any(is_fixed(part) and part.name in doubtful for part in build.parts):
+        choosing = Choosing(None if choosing.choices is None else ())
     parts = tuple(_part(build, photos, pooled, facts.name) for facts in build.parts)
     refusals = {part.name: part.notes for part in parts if part.verdict == "refused"}
     results = Results(
@@ -76,7 +84,7 @@ def judged(
         sets=sets.sets,
         sets_range=sets.range,
         choices=choosing.choices,
-        advice=advise(build.parts, differences, sets, choosing, refusals),
+        advice=advise(build.parts, differences, sets, choosing, refusals, _held_notes(questions)),
     )
     return Audit(results, _exhibits(photos, pooled), choosing)
 
@@ -85,6 +93,12 @@ def _steps(progress: Progress | None) -> Callable[[float], None] | None:
     """Tells the progress of each step of the choices; how many there are is not known."""
     number = count(1)
     return progress and (lambda worst: progress(f"choices, worst pair {worst:.1f}", next(number), 0))
+
+
+def _held_notes(questions: list[Question]) -> dict[str, tuple[Note, ...]]:
+    """Part -> the questions about its marks that are open."""
+    parts = dict.fromkeys(question.part for question in questions if question.holds)
+    return {name: tuple(note_of(one) for one in questions if one.part == name and one.holds) for name in parts}
 
 
 def _nothing(photos: list[MeasuredPhoto]) -> NothingMeasured:
@@ -171,13 +185,14 @@ def _card_info(entry: CardEntry, seen: MeasuredPhoto) -> CardInfo:
 def _part(build: Build, photos: list[MeasuredPhoto], pooled: tuple[Pooled, ...], name: str) -> PartResult:
     facts = next(facts for facts in build.parts if facts.name == name)
     neutral = (Note("neutral_part", CODES["neutral_part"].meaning),) if facts.neutral else ()
+    asked = tuple(note_of(question) for seen in photos for question in seen.questions if question.part == name)
     refusals = [refusal for seen in photos for refusal in seen.refusals if refusal.part == name]
     refused = tuple(note for refusal in refusals for note in refusal.notes)
     item = next((item for item in pooled if item.finish.name == name), None)
     if item is None:
         tried = tuple(dict.fromkeys(refusal.photo for refusal in refusals))
         used = max((refusal.used_fraction for refusal in refusals), default=0.0)
-        return PartResult(name, None, None, None, (), tried, used, "refused", refused + neutral)
+        return PartResult(name, None, None, None, (), tried, used, "refused", asked + refused + neutral)
     relative = _relative(photos, item)
     finish = item.finish
     L, a, b = (float(value) for value in finish.lab_d50)
@@ -190,7 +205,7 @@ def _part(build: Build, photos: list[MeasuredPhoto], pooled: tuple[Pooled, ...],
         photos=item.photos,
         used_fraction=item.used_fraction,
         verdict="measured",
-        notes=tuple(dict.fromkeys(item.notes + refused + neutral + relative)),
+        notes=tuple(dict.fromkeys(asked + item.notes + refused + neutral + relative)),
     )
 
 
