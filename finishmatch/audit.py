@@ -8,10 +8,12 @@ from pathlib import Path
 
 from finishmatch.advise.advice import advise
 from finishmatch.advise.choose import Choosing, choose
+from finishmatch.advise.doubtful_marks import unless_in_doubt, weighed
 from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
 from finishmatch.judge.compare import Difference, compare, with_limit_pair
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.held_back import held_back
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import find_sets
 from finishmatch.measure import measured, nothing_measured
@@ -20,7 +22,7 @@ from finishmatch.part.pool import Pooled, pool
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.process.parent import DecodingProcess
 from finishmatch.progress import Progress, steps_told
-from finishmatch.provenance import by_light, sightings
+from finishmatch.provenance import by_light, doubtful, sightings
 from finishmatch.results.assemble import exhibits, part_results, photo_results, refusals
 from finishmatch.results.results import BuildInfo, Exhibits, Results
 from finishmatch.version import __version__
@@ -75,12 +77,14 @@ def judged(
         raise nothing_measured(photos)
     whole = _compared(photos, build.parts, build.tolerance)
     colours, tolerance = whole.colours, whole.tolerance
-    differences = with_lights(whole.differences, _in_each_light(build, photos))
+    in_doubt = doubtful(photos)
+    differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), in_doubt)
     sets = find_sets(colours, build.parts, differences)
     steps = steps_told(progress, "choices, worst pair")
-    choosing = choose(colours, build.parts, differences, tolerance, steps, budget)
+    choosing = choose(colours, weighed(build.parts, in_doubt), differences, tolerance, steps, budget)
+    choosing = unless_in_doubt(choosing, build.parts, in_doubt)
     parts = part_results(build.parts, photos, whole.pooled)
-    advice = advise(build.parts, differences, sets, choosing, refusals(parts))
+    advice = advise(build.parts, differences, sets, choosing, refusals(parts), in_doubt)
     results = Results(
         version=__version__,
         build=BuildInfo(build.name, build.finish, tolerance),
