@@ -8,10 +8,12 @@ from pathlib import Path
 
 from finishmatch.advise.advice import advise
 from finishmatch.advise.choose import Choosing, choose
+from finishmatch.advise.doubtful_marks import unless_in_doubt, weighed
 from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
 from finishmatch.judge.compare import Difference, compare, with_limit_pair
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.held_back import held_back
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import find_sets
 from finishmatch.measure import measured, nothing_measured
@@ -20,7 +22,7 @@ from finishmatch.part.pool import Pooled, pool
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.process.parent import DecodingProcess
 from finishmatch.progress import Progress, steps_told
-from finishmatch.provenance import by_light, sightings
+from finishmatch.provenance import by_light, doubtful, sightings
 from finishmatch.results.assemble import exhibits, part_results, photo_results, refusals
 from finishmatch.results.results import BuildInfo, Exhibits, Results
 from finishmatch.version import __version__
@@ -73,14 +75,16 @@ def judged(
     """What the measured photos of a build, in its order, say of its parts; see :func:`audit_build`."""
     if not any(photo.samples for photo in photos):
         raise nothing_measured(photos)
-    pooled, colours, differences = _compared(photos, build.parts, build.tolerance)
-    tolerance = with_limit_pair(colours, build.tolerance, sightings(photos, pooled))
-    differences = with_lights(differences, _in_each_light(build, photos))
+    whole = _compared(photos, build.parts, build.tolerance)
+    colours, tolerance = whole.colours, whole.tolerance
+    in_doubt = doubtful(photos)
+    differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), in_doubt)
     sets = find_sets(colours, build.parts, differences)
     steps = steps_told(progress, "choices, worst pair")
-    choosing = choose(colours, build.parts, differences, tolerance, steps, budget)
-    parts = part_results(build.parts, photos, pooled)
-    advice = advise(build.parts, differences, sets, choosing, refusals(parts))
+    choosing = choose(colours, weighed(build.parts, in_doubt), differences, tolerance, steps, budget)
+    choosing = unless_in_doubt(choosing, build.parts, in_doubt)
+    parts = part_results(build.parts, photos, whole.pooled)
+    advice = advise(build.parts, differences, sets, choosing, refusals(parts), in_doubt)
     results = Results(
         version=__version__,
         build=BuildInfo(build.name, build.finish, tolerance),
@@ -92,19 +96,28 @@ def judged(
         choices=choosing.choices,
         advice=advice,
     )
-    return Audit(results, exhibits(photos, pooled), choosing)
+    return Audit(results, exhibits(photos, whole.pooled), choosing)
 
 
-def _compared(
-    photos: Sequence[MeasuredPhoto], parts: Sequence[PartFacts], tolerance: Tolerance
-) -> tuple[tuple[Pooled, ...], MeasuredColours, tuple[Difference, ...]]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Compared:
+    """``tolerance``: a limit pair's difference in the place of ``together``."""
+
+    pooled: tuple[Pooled, ...]
+    colours: MeasuredColours
+    tolerance: Tolerance
+    differences: tuple[Difference, ...]
+
+
+def _compared(photos: Sequence[MeasuredPhoto], parts: Sequence[PartFacts], tolerance: Tolerance) -> _Compared:
     pooled = pool([sample for photo in photos for sample in photo.samples])
     colours = joint([item.finish for item in pooled])
-    return pooled, colours, compare(colours, parts, tolerance, sightings(photos, pooled))
+    known = sightings(photos, pooled)
+    tolerance = with_limit_pair(colours, tolerance, known)
+    return _Compared(pooled, colours, tolerance, compare(colours, parts, tolerance, known))
 
 
 def _in_each_light(build: Build, photos: Sequence[MeasuredPhoto]) -> list[InOneLight]:
     tolerance = replace(build.tolerance, limit_pair=None)  # its two parts need not be in every light
-    return [
-        InOneLight(light, *_compared(shown, build.parts, tolerance)[1:]) for light, shown in by_light(photos).items()
-    ]
+    shown = {light: _compared(group, build.parts, tolerance) for light, group in by_light(photos).items()}
+    return [InOneLight(light, found.colours, found.differences) for light, found in shown.items()]

@@ -25,6 +25,7 @@ from finishmatch.part.measured_photo import (
     measured_photo,
     unmeasured_photo,
 )
+from finishmatch.part.questions import questions
 from finishmatch.part.sample import Refusal, Sample
 from finishmatch.photo.marks import Box, Mark, Outline, Region, region
 from finishmatch.photo.photo import Photo
@@ -104,13 +105,14 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
     photo = way.open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else way.memo(flat_field, entry.flat, photo, way.open_photo)
     marked = [way.usable(way.memo(region_of, photo, part)) for part in entry.parts]
+    regions = tuple(one for one in marked if isinstance(one, Region))
+    asked = way.memo(questions, photo, regions, tuple(part.name for part in entry.parts if part.meant))
     of_sheet = (entry.light, way.sheet_mean) if entry.card.kind == design.KIND else (None, None)
     corrected = way.usable(way.memo(corrected_by, photo, entry.card, *of_sheet, flat))
     if isinstance(corrected, FinishmatchError):
-        return unmeasured_photo(photo, entry.light, corrected, [part.name for part in entry.parts])
+        return unmeasured_photo(photo, entry.light, corrected, [part.name for part in entry.parts], asked)
     elsewhere = _elsewhere(entry, others) if entry.card.kind == "none" else ()
     if elsewhere:
-        regions = tuple(one for one in marked if isinstance(one, Region))
         corrected = way.memo(bridged, photo, corrected, regions, elsewhere)
     parts = [
         _wrongly_marked(part.name, photo.name, one)
@@ -118,7 +120,7 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
         else way.memo(measured_part, photo, one, corrected, flat, part.name in way.matt)
         for part, one in zip(entry.parts, marked, strict=True)
     ]
-    return measured_photo(photo, entry.light, corrected, parts)
+    return measured_photo(photo, entry.light, corrected, parts, asked)
 
 
 def nothing_measured(photos: Sequence[MeasuredPhoto]) -> NothingMeasured:

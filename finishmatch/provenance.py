@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from finishmatch.card.sheet.mean import scales
-from finishmatch.errors import noted
+from finishmatch.errors import Note, noted
 from finishmatch.judge.compare import Sighting
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled
+from finishmatch.part.questions import note_of
 
 
 def sightings(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> list[Sighting]:
@@ -37,3 +38,10 @@ def by_light(photos: Sequence[MeasuredPhoto]) -> dict[str, list[MeasuredPhoto]]:
         if photo.light and photo.samples and photo.corrected and photo.corrected.patch_fit:
             found.setdefault(photo.light, []).append(photo)
     return dict(sorted(found.items())) if len(found) > 1 else {}
+
+
+def doubtful(photos: Sequence[MeasuredPhoto]) -> dict[str, tuple[Note, ...]]:
+    """Part -> the open questions about its marks, of each part on which no firm verdict may rest."""
+    held = [question for photo in photos for question in photo.questions if question.holds]
+    parts = dict.fromkeys(question.part for question in held)
+    return {part: tuple(note_of(question) for question in held if question.part == part) for part in parts}

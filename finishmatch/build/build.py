@@ -42,8 +42,11 @@ class CardEntry:
 
 @dataclass(frozen=True, slots=True)
 class PartMark:
+    """A part's mark; ``meant``: a person has said that it is right, whatever questions it raises."""
+
     name: str
     mark: Mark
+    meant: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +160,7 @@ def _photo(photo: PhotoTable, folder: Path) -> PhotoEntry:
         card=CardEntry("none") if photo.card is None else _card(photo.card, folder),
         light=photo.light,
         flat=None if photo.flat is None else folder / photo.flat,
-        parts=tuple(PartMark(part.name, _mark(part, folder)) for part in photo.part),
+        parts=tuple(PartMark(part.name, _mark(part, folder), part.meant) for part in photo.part),
     )
 
 
@@ -218,7 +221,8 @@ card = {{ kind = "chart24" }}
 ## One such table for each part in this photo; the same name in several photos is the same physical part.
 # [[photo.part]]
 # name = "door handle"
-# box = [100, 100, 80, 60]          ## x, y, width, height
+# box = [100, 100, 80, 60]          ## x, y, width, height; the ellipse that touches its sides is read
+# meant = true                      ## the mark is right, although the program questioned it
 
 # [[photo.part]]
 # name = "door plate"

@@ -12,6 +12,7 @@ from finishmatch.card.correction import correct_without_card
 from finishmatch.card.flat import FlatField
 from finishmatch.errors import FinishmatchError, Note, NothingMeasured
 from finishmatch.part.crop import Picture, corrected_crop
+from finishmatch.part.questions import Question
 from finishmatch.part.sample import Refusal, Sample, measure
 from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo
@@ -34,6 +35,7 @@ class MeasuredPhoto:
     photo, light : the file and the light, as the build file names them.
     corrected : None where the card failed, and then every part is refused.
     failure : why the card failed.
+    questions : what is doubtful about the marks.
     """
 
     photo: str
@@ -48,6 +50,7 @@ class MeasuredPhoto:
     pictures: tuple[Picture, ...]
     notes: tuple[Note, ...]
     failure: NothingMeasured | None
+    questions: tuple[Question, ...]
 
 
 def measured_part(
@@ -66,28 +69,14 @@ def measured_part(
 
 
 def measured_photo(
-    photo: Photo, light: str | None, corrected: Corrected, parts: Sequence[MeasuredPart]
-) -> MeasuredPhoto:
-    """A photo whose card served, and what was found of each part."""
-    return _photo(photo, light, parts, (*photo.notes, *corrected.notes), corrected, None)
-
-
-def unmeasured_photo(photo: Photo, light: str | None, failure: FinishmatchError, parts: Sequence[str]) -> MeasuredPhoto:
-    """A photo whose card failed: every part, by name, is refused for it."""
-    failed = NothingMeasured(failure.code, failure.text, failure.mend)
-    note = Note(failure.code, f"{failure.text}.")
-    refused = [MeasuredPart(Refusal(name, photo.name, 0.0, (note,))) for name in parts]
-    return _photo(photo, light, refused, (*photo.notes, note), None, failed)
-
-
-def _photo(
     photo: Photo,
     light: str | None,
+    corrected: Corrected,
     parts: Sequence[MeasuredPart],
-    notes: Sequence[Note],
-    corrected: Corrected | None,
-    failure: NothingMeasured | None,
+    questions: tuple[Question, ...] = (),
 ) -> MeasuredPhoto:
+    """A photo whose card served, and what was found of each part."""
+    notes = (*photo.notes, *corrected.notes)
     return MeasuredPhoto(
         photo=photo.name,
         light=light,
@@ -100,7 +89,34 @@ def _photo(
         refusals=tuple(part.found for part in parts if isinstance(part.found, Refusal)),
         pictures=tuple(part.picture for part in parts if part.picture is not None),
         notes=tuple(dict.fromkeys(notes)),  # each once
-        failure=failure,
+        failure=None,
+        questions=questions,
+    )
+
+
+def unmeasured_photo(
+    photo: Photo,
+    light: str | None,
+    failure: FinishmatchError,
+    parts: Sequence[str],
+    questions: tuple[Question, ...] = (),
+) -> MeasuredPhoto:
+    """A photo whose card failed: every part, by name, is refused for it."""
+    note = Note(failure.code, f"{failure.text}.")
+    return MeasuredPhoto(
+        photo=photo.name,
+        light=light,
+        sha256=photo.sha256,
+        width=photo.width,
+        height=photo.height,
+        colour_source=photo.colour_source,
+        corrected=None,
+        samples=(),
+        refusals=tuple(Refusal(part, photo.name, 0.0, (note,)) for part in parts),
+        pictures=(),
+        notes=tuple(dict.fromkeys((*photo.notes, note))),
+        failure=NothingMeasured(failure.code, failure.text, failure.mend),
+        questions=questions,
     )
 
 

@@ -13,6 +13,7 @@ from finishmatch.errors import CODES, Note
 from finishmatch.judge.facts import PartFacts
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled
+from finishmatch.part.questions import note_of
 from finishmatch.part.sample import Refusal
 from finishmatch.results.results import (
     CardFit,
@@ -99,7 +100,11 @@ def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Po
         photos=pooled.photos,
         used_fraction=pooled.used_fraction,
         verdict="measured",
-        notes=tuple(dict.fromkeys((*pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled)))),
+        notes=tuple(
+            dict.fromkeys(
+                (*_asked(facts, photos), *pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled))
+            )
+        ),
     )
 
 
@@ -114,12 +119,16 @@ def _refused_part(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> PartResu
         photos=tuple(dict.fromkeys(refusal.photo for refusal in found)),
         used_fraction=max((refusal.used_fraction for refusal in found), default=0.0),
         verdict="refused",
-        notes=(*(note for refusal in found for note in refusal.notes), *_neutral(facts)),
+        notes=(*_asked(facts, photos), *(note for refusal in found for note in refusal.notes), *_neutral(facts)),
     )
 
 
 def _refusals(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> list[Refusal]:
     return [refusal for photo in photos for refusal in photo.refusals if refusal.part == facts.name]
+
+
+def _asked(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> tuple[Note, ...]:
+    return tuple(note_of(question) for photo in photos for question in photo.questions if question.part == facts.name)
 
 
 def _neutral(facts: PartFacts) -> tuple[Note, ...]:

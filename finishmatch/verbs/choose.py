@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from finishmatch.results.results import Advice, Choice, Difference
 
 _LONGEST = 2000
-_OF_CHOICE = frozenset(("buy", "blocked", "turn_neutral", "photograph_again", "caution_critical"))
+_OF_CHOICE = frozenset(("check_mark", "buy", "blocked", "turn_neutral", "photograph_again", "caution_critical"))
 
 
 def choose(
@@ -65,7 +65,7 @@ def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> It
     choices = audit.choosing.choices
     if choices is None:
         yield "There is nothing to choose: give two or more parts that are not owned the same `slot`."
-    elif not choices and budget is not None:
+    elif not choices and budget is not None and audit.choosing.cheapest is not None:
         yield f"No choice costs {budget:.2f} or less: the cheapest costs {audit.choosing.cheapest or 0:.2f}."
     for n, choice in enumerate(choices or (), start=1):
         yield _headline(n, choice, audit.choosing, audit.results.differences)

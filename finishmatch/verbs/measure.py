@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +27,9 @@ def measure(
     ] = None,
     edition: Annotated[str | None, typer.Option(help="Edition of the chart; see `finishmatch card`.")] = None,
     layout: Annotated[str | None, typer.Option(metavar="COLUMNSxROWS", help="Grid of a card file.")] = None,
+    meant: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="This part's mark is right, whatever it raises; repeat it.")
+    ] = None,
     max_megapixels: Megapixels = USUAL_MEGAPIXELS,
     max_megabytes: Megabytes = USUAL_MEGABYTES,
     as_json: Json = False,
@@ -35,7 +39,7 @@ def measure(
     from finishmatch.photo.limits import limits
     from finishmatch.results import json_text
 
-    build = _one_photo(photo, card, part, corners, edition, layout)
+    build = _confirmed(_one_photo(photo, card, part, corners, edition, layout), meant or [])
     results = audit_build(build, limits=limits(max_megapixels, max_megabytes)).results
     if as_json:
         whole = json_text.document(results)
@@ -66,6 +70,16 @@ def _one_photo(
         raise CommandError("bad_part", "two parts have the same name", "give each part its own name")
     entered = PhotoEntry(photo.name, photo, entry, None, None, marks)
     return Build(photo.name, None, Tolerance(), (entered,), tuple(PartFacts(name) for name in names))
+
+
+def _confirmed(build: Build, names: list[str]) -> Build:
+    """The build with these parts' marks said to be meant."""
+    unknown = set(names) - {part.name for part in build.parts}
+    if unknown:
+        raise CommandError("bad_part", f'--meant "{min(unknown)}" names no --part', "name a part as --part does")
+    (photo,) = build.photos
+    marks = tuple(replace(mark, meant=mark.name in names) for mark in photo.parts)
+    return replace(build, photos=(replace(photo, parts=marks),))
 
 
 def _part_mark(text: str) -> PartMark:
