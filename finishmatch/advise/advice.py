@@ -36,7 +36,12 @@ def advise(
     """
     in_hand = parts_in_hand(facts, differences, choosing, refusals, doubtful)
     plan = fewest_changes(in_hand.coloured, in_hand.differences)
-    advice = [_verdict(in_hand, plan, sets), *doubtful_marks(in_hand, choosing), *buying(choosing, in_hand)]
+    advice = [
+        _verdict(in_hand, plan, sets),
+        *_not_judged(in_hand),
+        *doubtful_marks(in_hand, choosing),
+        *buying(choosing, in_hand),
+    ]
     if len(in_hand.coloured) > 1:
         odd = _standing_out(in_hand, plan)
         advice += [
@@ -49,6 +54,17 @@ def advise(
         advice += undecided(in_hand, plan)
     advice += photographs(facts, in_hand, choosing, advice)
     return (*advice, *_cautions(facts, advice))
+
+
+def _not_judged(in_hand: PartsInHand) -> list[Advice]:
+    """What no "alike" of the build says, once."""
+    names = {part.name for part in in_hand.coloured}
+    if not any(d.has("level_not_judged") for d in in_hand.differences if {d.a, d.b} <= names):
+        return []
+    text = (
+        "Where parts look alike, hue and chroma agree; depth of dye and sheen were not judged: lay them side by side."
+    )
+    return [Advice("not_judged", text)]
 
 
 def _verdict(in_hand: PartsInHand, plan: Plan, sets: Sets) -> Advice:

@@ -16,7 +16,7 @@ from finishmatch.card.sheet.design import is_sheet
 from finishmatch.card.sheet.find import find_sheet
 from finishmatch.card.sheet.mean import by_card
 from finishmatch.colour.space import xyz_to_lab
-from finishmatch.errors import InputError, Note, NothingMeasured
+from finishmatch.errors import InputError, Note, NothingMeasured, noted
 from finishmatch.photo.marks import Box, Mark, Outline, region
 from finishmatch.photo.photo import Photo
 
@@ -53,7 +53,14 @@ def correct(
     corrected = _corrected(photo, card, place, flat, second)
     corners = None if corrected.spot is None else corrected.spot.corners_px
     light = light_of(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
-    return replace(corrected, correction=replace(corrected.correction, light=light))
+    notes = (_TWO_LIGHTS,) if light.mixed and not noted(corrected.notes, "mixed_light") else ()
+    correction = replace(corrected.correction, light=light, notes=(*corrected.correction.notes, *notes))
+    return replace(corrected, correction=correction, notes=(*corrected.notes, *notes))
+
+
+_TWO_LIGHTS = Note(
+    "mixed_light", "The ground's colour drifts over the picture as between two lamps of different colours."
+)
 
 
 def _corrected(

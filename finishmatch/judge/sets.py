@@ -45,8 +45,10 @@ class Sets:
 
 
 def agrees(difference: Difference) -> bool:
-    """The best estimate: the measured difference within tolerance, and no level that geometry cannot explain."""
-    return difference.de00_level.value <= difference.tolerance and not difference.has("level_differs")
+    """The best estimate: the measured difference within tolerance, no level that geometry cannot explain, and not two
+    neutral parts of which one is darker."""
+    within = difference.de00_level.value <= difference.tolerance
+    return within and difference.cause != "neutral_level" and not difference.has("level_differs")
 
 
 def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
