@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -10,13 +9,12 @@ from pathlib import Path
 import uvicorn
 
 from finishmatch.build import edit
+from finishmatch.build.build import as_written
 from finishmatch.disk import write_new
-from finishmatch.errors import CommandError
 from finishmatch.page.app import make_app
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Keys
 from finishmatch.photo.process.parent import DecodingProcess
-from finishmatch.text import LONGEST_PATH, blemish
 
 
 def start_build(photos: list[Path], out: Path) -> None:
@@ -24,11 +22,7 @@ def start_build(photos: list[Path], out: Path) -> None:
     with DecodingProcess() as decoding:
         for photo in photos:
             decoding.open_photo(photo)
-    folder = out.parent.resolve()
-    files = dict.fromkeys(Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos)
-    for file in files:
-        if reason := blemish(file, LONGEST_PATH):
-            raise CommandError("build_value", f"{file!r}: the file's name {reason}", "rename the file")
+    files = dict.fromkeys(as_written(photo, out.parent) for photo in photos)
     write_new(out, edit.started(out.stem, list(files)))
 
 
