@@ -1,4 +1,4 @@
-"""The build on the edited: nobody's marks are lost, and the live pane says what the report says, fast."""
+"""The build that is being edited: nobody's marks are lost, and the live pane says what the report says, fast."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The build file on the edited: read, changed without losing anybody's marks, and judged as it is being made."""
+"""The build file that is being edited: read, changed without losing anybody's marks, and judged at every change."""
 
 from __future__ import annotations
 
@@ -30,7 +30,12 @@ class Saved:
 
 
 class EditedBuild:
-    """One build file. Errors of every method: those of the build file; ids that were never given out: file_missing."""
+    """One build file and what its page asks for.
+
+    Raises
+    ------
+    InputError : by every method, those of the build file; file_missing for an id that was never given out.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -66,10 +71,10 @@ class EditedBuild:
         build = from_document(document_of(draft, self.names), self.path.parent)
         photos = self._memory.measured(build)
         panes = {
-            self.names.id_of(entry.file): live.photo_pane(entry, seen, self._memory.masks(entry))
-            for entry, seen in zip(build.photos, photos, strict=True)
+            self.names.id_of(entry.file): live.photo_pane(entry, photo, self._memory.masks(entry))
+            for entry, photo in zip(build.photos, photos, strict=True)
         }
-        if not any(seen.samples or seen.refusals for seen in photos):
+        if not any(photo.samples or photo.refusals for photo in photos):
             return {"photos": panes, "message": "Outline a part to see its colour.", "verdict": None}
         try:
             audit = judged(build, photos)
@@ -86,11 +91,12 @@ class EditedBuild:
         return render(audit.results, audit.exhibits)
 
     def photo_facts(self, ident: str) -> dict[str, Any]:
+        """A photo's size in pixels, and its notes."""
         photo = self._memory.photo(*self._photo(ident))
         return {"width": photo.width, "height": photo.height, "notes": [note.text for note in photo.notes]}
 
-    def print_of(self, ident: str, longest: int) -> bytes:
-        """A photo as a JPEG made anew."""
+    def picture_of(self, ident: str, longest: int) -> bytes:
+        """A photo as a JPEG made anew, of at most ``longest`` pixels."""
         photo = self._memory.photo(*self._photo(ident))
         return self._pictures.get((photo.sha256, longest), lambda: pictures.jpeg_of(photo, longest))
 

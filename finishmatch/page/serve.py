@@ -18,7 +18,12 @@ from finishmatch.photo.process.parent import DecodingProcess
 
 
 def start_build(photos: list[Path], out: Path) -> None:
-    """Write a new build file with these photos. Errors: those of the photos; file_exists, out_unwritable."""
+    """Write a new build file with these photos.
+
+    Raises
+    ------
+    InputError : those of the photos; file_exists, out_unwritable.
+    """
     with DecodingProcess() as decoding:
         for photo in photos:
             decoding.open_photo(photo)
@@ -43,7 +48,9 @@ def server_of(edited: EditedBuild, keys: Keys) -> uvicorn.Server:
 def serve(build: Path, announce: Callable[[str], None]) -> None:
     """Serve the page of a build file until interrupted. ``announce`` is told the address, good once.
 
-    Errors: those of the build file.
+    Raises
+    ------
+    InputError : those of the build file.
     """
     edited = EditedBuild(build)
     with socket.create_server(("127.0.0.1", 0)) as listener:

@@ -119,7 +119,7 @@ def fingerprint(css: str) -> str:
 
 @cache
 def environment() -> Environment:
-    """The templates of this room, with their filters."""
+    """The report's templates, with their filters."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     made = Environment(
