@@ -12,7 +12,7 @@ from finishmatch.errors import CommandError
 from finishmatch.text import chance, shown
 from finishmatch.verbs.options import BuildFile, Json
 from finishmatch.verbs.output import print_json
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.progress_bar import bar
 
 if TYPE_CHECKING:
     from finishmatch.advise.choose import Choosing

@@ -43,7 +43,7 @@ class Recent(Generic[V]):
             return self._kept[key]
 
 
-class Memory:
+class Cache:
     """A :class:`finishmatch.measure.Memo` that remembers: of a build, only what changed is measured again."""
 
     def __init__(self) -> None:
