@@ -11,7 +11,7 @@ from typer.core import TyperGroup
 from finishmatch.errors import CommandError
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.progress_bar import bar
 from finishmatch.verbs.values import four_corners, layout
 
 if TYPE_CHECKING:
