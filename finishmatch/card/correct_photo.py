@@ -53,11 +53,15 @@ def correct(
     corrected = _corrected(photo, card, place, flat, second)
     corners = None if corrected.spot is None else corrected.spot.corners_px
     light = light_of(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
+    if noted(corrected.notes, "mixed_light"):
+        light = replace(light, colour_sd=max(light.colour_sd, _TWO_LIGHTS_COLOUR_SD))
     notes = (_TWO_LIGHTS,) if light.mixed and not noted(corrected.notes, "mixed_light") else ()
     correction = replace(corrected.correction, light=light, notes=(*corrected.correction.notes, *notes))
     return replace(corrected, correction=correction, notes=(*corrected.notes, *notes))
 
 
+# Where two plain cards tell of two lights: as between a window and a lamp.
+_TWO_LIGHTS_COLOUR_SD = 0.5
 _TWO_LIGHTS = Note(
     "mixed_light", "The ground's colour drifts over the picture as between two lamps of different colours."
 )

@@ -34,7 +34,7 @@ _NORM_OVER_SD = 1.596
 # What is unknown of a rendering stretches the differences inside a photo by so much (ln) for each CIEDE2000 by which it
 # shifts colours. Without a chart cameras show differences larger than they are, by so much in the middle and so unsurely
 # (set on simulated renderings, see tests/test_trust.py), and colours are shifted by twice a usual chart's error.
-_SCALE_SD_PER_DE00 = 0.08
+_SCALE_SD_PER_DE00 = 0.11
 _UNKNOWN = Rendering(scale_ln=-0.08, scale_sd=0.22, dull_sd=0.2, shift_de00=3.8)
 # What one grey or white card, or none, leaves unknown, as standard deviations of ln: tone bends; the card's own
 # neutrality; the camera's white balance; exposure.

@@ -21,7 +21,7 @@ _ACROSS_LOCUS = 0.3
 _AT_ONE_PLACE = 0.15
 # Slopes of the light in ln a length that any photo may have, in level and colour, and a tenth of them where a flat frame
 # was used; how a slope of colour that the picture shows (see colour_gradient) counts: small ones are mostly materials.
-_USUAL_LEVEL, _USUAL_COLOUR, _UNSEEN_COLOUR = 0.15, 0.03, 0.05
+_USUAL_LEVEL, _USUAL_COLOUR, _UNSEEN_COLOUR = 0.02, 0.03, 0.05
 _SEEN_COLOUR = 0.2
 _EVENED = 0.1
 # The picture is looked at in so many squares along its longer side, every so-many-th pixel of each.

@@ -21,6 +21,7 @@ _CLIPPED_NOTED = 0.02
 _PIXELS_REFUSED, _PIXELS_FEW = 60, 600
 # A rest of a part that is smaller than this is what the light left by chance.
 _REST_LEAST = 0.05
+_MOSTLY_LOST = 0.3
 _MINORITY_REFUSED, _MINORITY_NOTED = 1 / 3, 0.01
 # Two clusters are two finishes when they lie this far apart in CIEDE2000 at one luminance, and (Ashman's D, Astron. J.
 # 108, 1994, 2348: clean separation above 2) so far apart for their widths.
@@ -144,6 +145,8 @@ def _of_one_finish(pixels: Pixels, lost: float, notes: list[Note]) -> Pixels | U
     minority = _second_finish(levelled, middle)
     if minority.mean() > _MINORITY_REFUSED:
         note = Note("two_finishes", f"{minority.mean():.0%} of the outline is of another colour than the rest.")
+        if lost > _MOSTLY_LOST:  # what is left of it is of two colours for want of light that is not clipped
+            note = Note("part_clipped", f"{lost:.0%} of the part is over- or underexposed.")
         return Unusable(float(1 - minority.mean()), (*notes, note))
     kept = ~minority & ~_chromaticity_outliers(levelled[:, 1:] - middle[1:])
     dropped = 1 - float(kept.mean())

@@ -25,7 +25,7 @@ _LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.03
 # The white light that a surface reflects beside its body colour differs between attitudes, as a part of a perfect
 # white's light: by this much of what it differs between the blocks of the part itself, within these bounds (set on
 # simulated parts and the tuning half of the renderings).
-_SURFACE_OF_BLOCKS, _SURFACE_LEAST, _SURFACE_MOST = 0.65, 0.0015, 0.006
+_SURFACE_OF_BLOCKS, _SURFACE_LEAST, _SURFACE_MOST = 0.8, 0.0015, 0.007
 _SURFACE_MATT = 0.0015
 
 
