@@ -39,9 +39,8 @@ FLOORS = {
 }
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
-FLOORS["loading"] = set()
-FLOORS["cli"] = {"verbs", "loading"}
-GROUND = {"arrays", "errors", "fields", "disk", "progress", "text", "version"}
+FLOORS["cli"] = {"verbs"}
+GROUND = {"arrays", "errors", "fields", "disk", "loading", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",

@@ -104,14 +104,14 @@ def test_pillows_own_size_guard_is_never_touched(tmp_path: Path, monkeypatch: py
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP", "AVIF"])
 def test_pillows_own_size_guard_stops_no_photo_within_our_limits(kind: str, tmp_path: Path) -> None:
     """Here it is set to 7 pixels in the process that decodes, before that starts its work."""
-    from finishmatch.photo.process import parent
+    from finishmatch.photo.process import launch, parent
 
     path = tmp_path / "photo"
     path.write_bytes(pictures.saved(pictures.encoded(), kind))
-    low = parent._LAUNCH.replace(
+    low = launch._SCRIPT.replace(
         "from finishmatch", "import PIL.Image as I; I.MAX_IMAGE_PIXELS = 7; from finishmatch", 1
     )
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(parent, "_LAUNCH", low)
+        patched.setattr(launch, "_SCRIPT", low)
         with parent.DecodingProcess() as decoding:
             assert decoding.open_photo(path).width == pictures.WIDTH
