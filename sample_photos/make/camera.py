@@ -96,7 +96,8 @@ class Lit:
 def on_sensor(lamps: tuple[Lit, ...], sensor: str, ev: float = 0.0) -> Image:
     """Sensor RGB (h, w, 3) behind the lens; 1 is the sensor's white, but nothing is cut off yet. Lamps add up."""
     seen = sum(lit.power * (lit.radiance @ _raw_weights(lit.light, sensor).astype(np.float32)) for lit in lamps)
-    return _lens(np.asarray(seen, np.float32)) * (_WHITE_LEVEL * 2.0**ev)
+    changed: Image = _lens(np.asarray(seen, np.float32)) * (_WHITE_LEVEL * 2.0**ev)
+    return changed
 
 
 def gains(exposure: Exposure, sensor: str) -> Array:
@@ -111,7 +112,8 @@ def balance(raw: Image, camera: Camera, exposure: Exposure) -> Image:
     """Linear sRGB light of sensor RGB, white near 0.8; what reaches the sensor's white in one channel ends there."""
     balanced = np.minimum(raw * gains(exposure, camera.sensor), 1.0) * 1.3
     matrix = colour_matrix(exposure.balanced_for or exposure.light, camera.sensor)
-    return (balanced @ matrix.T).astype(np.float32)
+    linear: Image = (balanced @ matrix.T).astype(np.float32)
+    return linear
 
 
 def expose_lamps(lamps: tuple[Lit, ...], camera: Camera, exposure: Exposure) -> Image:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -47,7 +48,7 @@ def path_of(name: str, stage: Stage, size: tuple[int, int], spp: int, folder: Pa
 def save(path: Path, cube: Cube) -> None:
     """Radiance as half floats (steps of 0.05 %), masks as bits; written whole or not at all."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    held = {f"mask {name}": np.packbits(mask) for name, mask in cube.masks.items()}
+    held: dict[str, Any] = {f"mask {name}": np.packbits(mask) for name, mask in cube.masks.items()}
     for name, corners in (("chart", cube.chart_px), ("grey", cube.grey_px)):
         if corners is not None:
             held[name] = corners
@@ -72,9 +73,7 @@ def load(path: Path) -> Cube:
     return Cube(radiance, masks, chart, grey)
 
 
-def cube_of(
-    name: str, stage: Stage, size: tuple[int, int] = (1200, 900), spp: int = 32, folder: Path = CACHE
-) -> Cube:
+def cube_of(name: str, stage: Stage, size: tuple[int, int] = (1200, 900), spp: int = 32, folder: Path = CACHE) -> Cube:
     """The stage's cube from the cache, rendered when it is not there yet."""
     path = path_of(name, stage, size, spp, folder)
     if not path.exists():

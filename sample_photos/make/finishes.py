@@ -214,7 +214,8 @@ def _ggx(way_in: Array, way_out: Array, half: Array, alphas: tuple[float, float]
     d = 1 / (np.pi * along * across * ((half[0] / along) ** 2 + (half[1] / across) ** 2 + half[2] ** 2) ** 2)
 
     def g1(way: Array) -> Array:
-        return 2 / (1 + np.sqrt(1 + ((along * way[0]) ** 2 + (across * way[1]) ** 2) / way[2] ** 2))
+        masked: Array = 2 / (1 + np.sqrt(1 + ((along * way[0]) ** 2 + (across * way[1]) ** 2) / way[2] ** 2))
+        return masked
 
     shaped: Array = d * g1(way_in) * g1(way_out)
     return shaped
@@ -239,10 +240,8 @@ def _integrated(finish: Finish) -> Array:
     f_half = _fresnel(np.tensordot(way_in, half, axes=1))
     shine = _ggx(way_in, way_out, half, (finish.surface_alpha,) * 2)
     surface = (f_half * shine).mean() * 2 * np.pi / (4 * cos_in)
-    if finish.metal:
-        body = _ggx(way_in, way_out, half, finish.body_alphas) / (4 * cos_in)
-    else:
-        body = way_out[2] / np.pi
+    matt = way_out[2] / np.pi
+    body = _ggx(way_in, way_out, half, finish.body_alphas) / (4 * cos_in) if finish.metal else matt
     body = body.mean(axis=1) * (1 - _fresnel(np.array(cos_in))) * (1 - _fresnel(cos_out))
     refracted = [np.sqrt(1 - (1 - np.square(c)) / REFRACTIVE_INDEX**2) for c in (cos_in, cos_out)]
     dyed = np.exp(-finish.density[None, :] * (1 / refracted[0] + 1 / refracted[1])[:, None])

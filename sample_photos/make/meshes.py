@@ -165,12 +165,14 @@ def _coupon(p: Array) -> Array:
 
 def _tube(p: Array) -> Array:
     r = np.hypot(p[..., 1], p[..., 2] - 9.0)
-    return np.maximum(np.maximum(r - 9.0, 6.5 - r), np.abs(p[..., 0]) - 34)
+    distance: Array = np.maximum.reduce([r - 9.0, 6.5 - r, np.abs(p[..., 0]) - 34])
+    return distance
 
 
 def _ring(p: Array) -> Array:
     r = np.hypot(p[..., 0], p[..., 1])
-    return np.hypot(r - 21, p[..., 2] - 4.5) - 4.5
+    distance: Array = np.hypot(r - 21, p[..., 2] - 4.5) - 4.5
+    return distance
 
 
 def _dome(p: Array) -> Array:
@@ -198,7 +200,8 @@ def _bolt(p: Array) -> Array:
     flats = np.abs(p[..., 0, None] * np.cos(turn) + p[..., 1, None] * np.sin(turn)).max(axis=-1) - 15
     head = np.maximum(np.maximum(flats, p[..., 2] - 12), -p[..., 2])
     bevel = (np.hypot(p[..., 0], p[..., 1]) - 16 + (p[..., 2] - 11)) * 0.707
-    return np.maximum(head, bevel)
+    distance: Array = np.maximum(head, bevel)
+    return distance
 
 
 def _spacer(p: Array) -> Array:
@@ -207,12 +210,14 @@ def _spacer(p: Array) -> Array:
 
 def _rail(p: Array) -> Array:
     r = np.hypot(p[..., 1], p[..., 2])
-    return np.maximum.reduce([r - 10, np.abs(p[..., 0]) - 38, -p[..., 2]])
+    distance: Array = np.maximum.reduce([r - 10, np.abs(p[..., 0]) - 38, -p[..., 2]])
+    return distance
 
 
 def _link(p: Array) -> Array:
     side = np.maximum(np.abs(p[..., 0]) - 16, 0)
-    return np.hypot(np.hypot(side, p[..., 1]) - 12, p[..., 2] - 4) - 4
+    distance: Array = np.hypot(np.hypot(side, p[..., 1]) - 12, p[..., 2] - 4) - 4
+    return distance
 
 
 SHAPES: dict[str, Shape] = {

@@ -84,7 +84,8 @@ def phone_linear(scene: Lighted, how: chain.Rendering) -> Any:
     return chain.misjudged(linear, how, _cast(take, made_by.sensor), take.exposure.seed)
 
 
-def _phone_jpeg(scene: Lighted, how: chain.Rendering) -> bytes:
+def phone_jpeg(scene: Lighted, how: chain.Rendering) -> bytes:
+    """A take as a phone, or a messenger, delivers it."""
     look = PHONES[scene.take.phone].look_seed
     encoded = chain.rendered(phone_linear(scene, how), how, look)
     exif = None if how.resize else camera.exif_of(phone_camera(scene.take))  # a messenger takes it out
@@ -109,7 +110,7 @@ def write_picture(path: Path, scene: Lighted, rendering: str) -> None:
     """One take in one rendering."""
     take = scene.take
     if rendering in chain.STRENGTHS:
-        path.write_bytes(_phone_jpeg(scene, chain.STRENGTHS[rendering]))
+        path.write_bytes(phone_jpeg(scene, chain.STRENGTHS[rendering]))
     elif rendering == "heic":
         path.write_bytes(_heic(scene))
     elif rendering == "dng":
@@ -137,11 +138,10 @@ def _shrunk(cube: Cube, scale: float) -> Cube:
     return Cube(radiance, masks, *corners)
 
 
-def write_truth(path: Path, scene: Lighted, rendering: str, made: dict[str, Any]) -> None:
-    """The truth beside a picture, with its masks."""
+def write_truth(path: Path, scene: Lighted, rendering: str, made: dict[str, Any], resize: float = 1.0) -> None:
+    """The truth beside a picture, with its masks; ``resize``: how much smaller a messenger made it."""
     take, stage = scene.take, ALL_STAGES[scene.take.stage]
-    how = chain.STRENGTHS.get(rendering)
-    cube = _shrunk(scene.cube, how.resize.scale) if how and how.resize else scene.cube
+    cube = scene.cube if resize == 1 else _shrunk(scene.cube, resize)
     photo = truth.photo_truth(stage, cube, path.parent, path.stem)
     told = truth.build_truth({item.name: item.finish for item in stage.items}, {path.name: photo})
     labs = {name: part["lab_d50"] for name, part in told["parts"].items()}
@@ -161,6 +161,10 @@ def write_truth(path: Path, scene: Lighted, rendering: str, made: dict[str, Any]
         "sets": truth.true_sets(told["differences"], truth.apart_in_level(labs)),
     }
     truth.save(path.with_suffix(".json"), head | told)
+
+
+def _resize(how: chain.Rendering | None) -> float:
+    return how.resize.scale if how and how.resize else 1.0
 
 
 def _recipe(take: Take, rendering: str) -> str:
@@ -192,7 +196,7 @@ def make(
             path.parent.mkdir(parents=True, exist_ok=True)
             scene = scene or lighted(take, spp, folder)
             write_picture(path, scene, rendering)
-            write_truth(path, scene, rendering, made)
+            write_truth(path, scene, rendering, made, _resize(chain.STRENGTHS.get(rendering)))
     return paths
 
 

@@ -57,7 +57,9 @@ _DARK = Stage(
 _BRUSHED = Stage(
     "oak",
     "side window",
-    _row("rail: gold brushed, coupon: gold batch brushed, tube: gold brushed, bracket: champagne brushed", 100, -135, 88)
+    _row(
+        "rail: gold brushed, coupon: gold batch brushed, tube: gold brushed, bracket: champagne brushed", 100, -135, 88
+    )
     + _row("dome: champagne brushed, ring: rose brushed, coupon: rose brushed", 30, -140, 84, 0, 5)
     + _row("wheel: warm grey brushed, plate: gunmetal brushed, coupon: gunmetal brushed", -70, -150, 66, 0, 8),
     chart=(100, -86, 2),
@@ -67,8 +69,12 @@ _BRUSHED = Stage(
 _TEXTURED = Stage(
     "felt",
     "lamp",
-    _row("plate: slate wrinkled, bracket: slate wrinkled batch, dome: slate wrinkled, tube: sand wrinkled", 96, -135, 88)
-    + _row("rail: sand wrinkled batch, spacer: sand wrinkled, knob: plum wrinkled, link: plum wrinkled", 25, -140, 84, 0, 5)
+    _row(
+        "plate: slate wrinkled, bracket: slate wrinkled batch, dome: slate wrinkled, tube: sand wrinkled", 96, -135, 88
+    )
+    + _row(
+        "rail: sand wrinkled batch, spacer: sand wrinkled, knob: plum wrinkled, link: plum wrinkled", 25, -140, 84, 0, 5
+    )
     + _row("coupon: gunmetal hammered, ring: gold hammered", -65, -140, 85, 0, 9),
     chart=(92, -84, 3),
     tilt=12,
@@ -99,7 +105,9 @@ _SILVER = Stage(
     "mat",
     "side window",
     _row("rail: silver, tube: silver, coupon: silver brushed, ring: silver", 100, -135, 88)
-    + _row("bracket: white powder, dome: white powder, spacer: white wrinkled, bolt: champagne cool", 28, -140, 84, 0, 5)
+    + _row(
+        "bracket: white powder, dome: white powder, spacer: white wrinkled, bolt: champagne cool", 28, -140, 84, 0, 5
+    )
     + _row("plate: champagne cool, link: gold pale", -70, -140, 82, 0, 9),
     chart=(95, -84, -4),
     tilt=12,
@@ -109,7 +117,14 @@ _SMALL = Stage(
     "paper",
     "overcast",
     _row("bolt: gold, spacer: gold batch, dome: gold, ring: rose, link: rose batch, bolt: rose", 300, -360, 140)
-    + _row("coupon: bronze, knob: bronze, bolt: bronze warm, spacer: copper, dome: copper other maker", 130, -370, 150, 0, 7)
+    + _row(
+        "coupon: bronze, knob: bronze, bolt: bronze warm, spacer: copper, dome: copper other maker",
+        130,
+        -370,
+        150,
+        0,
+        7,
+    )
     + _row("ring: teal, bolt: teal other maker, dome: gunmetal, spacer: gunmetal batch", -60, -380, 125, 0, 12)
     + _row("link: black deep, bolt: black deep batch", -230, -330, 160, 0, 16),
     chart=(190, -200, 5),
@@ -123,7 +138,14 @@ _FAR = replace(
     cloth="oak",
     emitter="desk",
     items=_row("bolt: purple, spacer: purple batch, dome: violet, ring: gold, link: gold batch", 260, -320, 145)
-    + _row("coupon: champagne cool, knob: champagne cool batch, bolt: champagne deep, spacer: copper pink", 100, -330, 140, 0, 6)
+    + _row(
+        "coupon: champagne cool, knob: champagne cool batch, bolt: champagne deep, spacer: copper pink",
+        100,
+        -330,
+        140,
+        0,
+        6,
+    )
     + _row("ring: blue, bolt: blue batch, dome: green, spacer: green batch", -70, -340, 120, 0, 10)
     + _row("link: warm grey, bolt: warm grey", -220, -310, 150, 0, 14),
     chart=(200, -170, -14),
@@ -169,7 +191,9 @@ _BULB_AND_TUBES = Stage(
     "paper",
     "bulb",
     _row("plate: moss powder, bracket: moss powder batch, rail: slate powder, dome: slate powder", 95, -135, 86)
-    + _row("wheel: champagne cool, spacer: champagne deep, coupon: champagne cool batch, bolt: silver", 20, -140, 84, 0, 5)
+    + _row(
+        "wheel: champagne cool, spacer: champagne deep, coupon: champagne cool batch, bolt: silver", 20, -140, 84, 0, 5
+    )
     + _row("tube: copper, link: copper other maker", -70, -140, 82, 0, 9),
     chart=(92, -84, -5),
     tilt=12,
@@ -209,4 +233,6 @@ NEW_STAGES: dict[str, Stage] = {
     "textured, chart": replace(_TEXTURED, items=()),
     "textured, parts": replace(_TEXTURED, chart=None),
 }
-TEST: frozenset[str] = frozenset({"two lamps", "tungsten", "far", "textured", "coated", "textured, chart", "textured, parts"})
+TEST: frozenset[str] = frozenset(
+    {"two lamps", "tungsten", "far", "textured", "coated", "textured, chart", "textured, parts"}
+)

@@ -41,6 +41,9 @@ class Lamp:
     power: float = 1.0
 
 
+_TODAY = Camera()  # the plain camera of the accuracy bench
+
+
 @dataclass(frozen=True, slots=True)
 class Take:
     """One photograph. ``exposure.light`` is what the camera takes for the light unless it is balanced for another.
@@ -53,7 +56,7 @@ class Take:
     exposure: Exposure
     phone: str
     split: str = "tune"
-    camera: Camera = Camera()
+    camera: Camera = _TODAY
     apart: bool = False
     chart_in: str | None = None
 
@@ -111,7 +114,9 @@ _NEW: dict[str, Take] = {
 # The chart photographed once. "fixed": exposure and white balance as in the chart's photograph; "auto": set anew.
 _ONCE: dict[str, Take] = {
     "coupons-chart": _take("coupons, chart", "LED-B2", _APART, "S5", apart=True),
-    "coupons-fixed": _take("coupons, parts", "LED-B2", replace(_APART, seed=132), "S5", apart=True, chart_in="coupons-chart"),
+    "coupons-fixed": _take(
+        "coupons, parts", "LED-B2", replace(_APART, seed=132), "S5", apart=True, chart_in="coupons-chart"
+    ),
     "coupons-auto": _take(
         "coupons, parts",
         "LED-B2",

@@ -43,7 +43,7 @@ class Rendering:
 
 
 MILD = Rendering(
-    shading=light.Shading(0.06, 0.01),
+    shading=light.Shading(0.06, 0.02),
     glare=light.Glare(0.004, 0.01),
     noise=light.Noise(0.008, 0.001),
     mosaic=light.Mosaic(0.4),
@@ -51,7 +51,7 @@ MILD = Rendering(
     matrix=light.Matrix(0.01),
     local_tone=tone.LocalTone(0.06),
     lift=tone.Lift(0.12),
-    curve=tone.Curve(0.25, 0.86, 0.985),
+    curve=tone.Curve(0.3, 0.86, 0.985),
     denoise=colour.ChromaDenoise(2, 0.05),
     vividness=colour.Vividness(1.04, 0.04),
     look=colour.Look(2.5, 0.04, 1.5),
@@ -59,7 +59,7 @@ MILD = Rendering(
     quality=90,
 )
 TYPICAL = Rendering(
-    shading=light.Shading(0.14, 0.03),
+    shading=light.Shading(0.14, 0.05),
     glare=light.Glare(0.008, 0.02),
     noise=light.Noise(0.012, 0.002),
     mosaic=light.Mosaic(0.5),
@@ -67,7 +67,7 @@ TYPICAL = Rendering(
     matrix=light.Matrix(0.02),
     local_tone=tone.LocalTone(0.18),
     lift=tone.Lift(0.25),
-    curve=tone.Curve(0.45, 0.80, 0.97),
+    curve=tone.Curve(0.6, 0.80, 0.97),
     denoise=colour.ChromaDenoise(4, 0.06),
     vividness=colour.Vividness(1.10, 0.14),
     look=colour.Look(5.0, 0.08, 3.0),
@@ -75,7 +75,7 @@ TYPICAL = Rendering(
     quality=85,
 )
 STRONG = Rendering(
-    shading=light.Shading(0.22, 0.05),
+    shading=light.Shading(0.22, 0.09),
     glare=light.Glare(0.015, 0.04),
     noise=light.Noise(0.02, 0.004),
     mosaic=light.Mosaic(0.6),
@@ -83,7 +83,7 @@ STRONG = Rendering(
     matrix=light.Matrix(0.04),
     local_tone=tone.LocalTone(0.3),
     lift=tone.Lift(0.5),
-    curve=tone.Curve(0.6, 0.74, 0.955),
+    curve=tone.Curve(0.8, 0.74, 0.955),
     denoise=colour.ChromaDenoise(7, 0.08),
     vividness=colour.Vividness(1.15, 0.20),
     look=colour.Look(8.0, 0.13, 5.0),

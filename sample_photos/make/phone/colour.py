@@ -14,7 +14,7 @@ Array = npt.NDArray[np.float64]
 
 # Luma and colour differences of JPEG's files (ITU-R BT.601, as in JFIF 1.02).
 TO_YCC: Array = np.array([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])
-FROM_YCC: Array = np.linalg.inv(TO_YCC)
+FROM_YCC: Array = np.asarray(np.linalg.inv(TO_YCC), dtype=float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +51,7 @@ def denoise_chroma(encoded: Array, step: ChromaDenoise) -> Array:
     ycc = (encoded @ TO_YCC.T).astype(np.float32)
     guide = np.ascontiguousarray(ycc[..., 0])
     smooth = [
-        cv2.ximgproc.guidedFilter(guide, np.ascontiguousarray(ycc[..., c]), step.radius, step.edge**2)  # type: ignore[attr-defined]
-        for c in (1, 2)
+        cv2.ximgproc.guidedFilter(guide, np.ascontiguousarray(ycc[..., c]), step.radius, step.edge**2) for c in (1, 2)
     ]
     denoised: Array = np.stack([ycc[..., 0], *smooth], axis=-1).astype(float) @ FROM_YCC.T
     return denoised

@@ -39,7 +39,8 @@ def sharpen(encoded: Array, step: Sharpening, ceiling: float = 1.0) -> Array:
     luma = encoded @ TO_YCC[0]
     push = step.fine * (luma - gaussian_filter(luma, 0.8)) + step.halo * (luma - gaussian_filter(luma, 2.5))
     push = step.limit * np.tanh(push / step.limit)
-    return np.minimum(encoded + push[..., None], np.maximum(ceiling, encoded))
+    pushed: Array = np.minimum(encoded + push[..., None], np.maximum(ceiling, encoded))
+    return pushed
 
 
 def to_pixels(encoded: Array) -> Pixels:
@@ -70,7 +71,7 @@ def forward(pixels: Pixels, step: Resize) -> Pixels:
     from PIL import Image
 
     picture = Image.fromarray(from_jpeg(jpeg(pixels, step.quality)))
-    size = tuple(round(side * step.scale) for side in picture.size)
+    size = round(picture.width * step.scale), round(picture.height * step.scale)
     small = np.asarray(picture.resize(size, Image.Resampling.LANCZOS)) / 255
     return to_pixels(sharpen(small, Sharpening(step.crisp, 0.0)))
 

@@ -76,5 +76,5 @@ def dng(raw: Image, camera: Camera, exposure: Exposure) -> bytes:
         (50778, 3, 1, 21, True),  # CalibrationIlluminant1: D65
     ]
     stream = io.BytesIO()
-    tifffile.imwrite(stream, values, photometric=32803, extratags=tags, metadata=None)
+    tifffile.imwrite(stream, values, photometric=32803, extratags=tags, metadata=None, software=False)
     return stream.getvalue()

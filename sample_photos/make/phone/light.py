@@ -110,7 +110,8 @@ def bayer(light: npt.NDArray[np.floating]) -> Array:
 def unbalance(light: Image, step: Balance, cast: Array, rng: np.random.Generator) -> Image:
     """Gains that are off: at random, and by a share of the light's ``cast`` (3,), its balanced white over daylight's."""
     off = np.exp(step.spread * rng.standard_normal(3) * [1, 0, 1]) * (cast / cast[1]) ** step.kept
-    return (light * off).astype(np.float32)
+    changed: Image = (light * off).astype(np.float32)
+    return changed
 
 
 def mix(light: Image, step: Matrix, rng: np.random.Generator) -> Image:
@@ -118,4 +119,5 @@ def mix(light: Image, step: Matrix, rng: np.random.Generator) -> Image:
     away = step.spread * rng.standard_normal((3, 3))
     np.fill_diagonal(away, 0)
     wrong = np.eye(3) + away - np.diag(away.sum(axis=1))
-    return (light @ wrong.T.astype(np.float32)).astype(np.float32)
+    mixed: Image = (light @ wrong.T.astype(np.float32)).astype(np.float32)
+    return mixed

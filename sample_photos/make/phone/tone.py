@@ -47,11 +47,12 @@ def even_out(light: Image, step: LocalTone) -> Image:
 
     brightness = np.log(np.maximum(light @ _LUMINANCE, 1e-3)).astype(np.float32)
     reach = max(int(step.reach * light.shape[1]), 2)
-    base = cv2.ximgproc.guidedFilter(brightness, brightness, reach, step.edge**2)  # type: ignore[attr-defined]
+    base = cv2.ximgproc.guidedFilter(brightness, brightness, reach, step.edge**2)
     moved = step.share * (np.median(base) - base)
     # Less in highlights than in shadows, as exposures are fused.
     gain = np.exp(np.where(moved < 0, 0.6 * moved, moved))
-    return (light * gain[..., None]).astype(np.float32)
+    changed: Image = (light * gain[..., None]).astype(np.float32)
+    return changed
 
 
 def lift(light: Image, step: Lift) -> Image:
