@@ -4,37 +4,36 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from finishmatch.version import __version__ as __version__
 
 if TYPE_CHECKING:
-    from finishmatch.audit import audit_build, audit_file
-    from finishmatch.colour.allpairs import ciede2000_all_pairs
+    from finishmatch.audit import Audit, audit_build, audit_file
+    from finishmatch.build.build import Build, read
+    from finishmatch.colour.all_pairs import ciede2000_all_pairs
     from finishmatch.colour.ciede2000 import ciede2000
     from finishmatch.errors import FinishmatchError, Note
-    from finishmatch.files.build import Build, read
-    from finishmatch.files.results import Results
-    from finishmatch.files.serial import from_json, to_json
-    from finishmatch.findings import Audit
-    from finishmatch.measure.photo import Photo, open_photo
+    from finishmatch.photo.photo import Photo, open_photo
     from finishmatch.report.page import render
+    from finishmatch.results.json_text import from_json, to_json
+    from finishmatch.results.results import Results
 
-# The public names and the rooms that they live in; a room is entered only when one of its names is asked for.
-_ROOMS = {
-    "Audit": "findings",
-    "Build": "files.build",
+# The public names and the modules that they live in; a module is loaded only when one of its names is asked for.
+_MODULES = {
+    "Audit": "audit",
+    "Build": "build.build",
     "FinishmatchError": "errors",
     "Note": "errors",
-    "Photo": "measure.photo",
-    "Results": "files.results",
+    "Photo": "photo.photo",
+    "Results": "results.results",
     "audit_build": "audit",
     "audit_file": "audit",
     "ciede2000": "colour.ciede2000",
-    "ciede2000_all_pairs": "colour.allpairs",
-    "from_json": "files.serial",
-    "open_photo": "measure.photo",
-    "read": "files.build",
+    "ciede2000_all_pairs": "colour.all_pairs",
+    "from_json": "results.json_text",
+    "open_photo": "photo.photo",
+    "read": "build.build",
     "render": "report.page",
-    "to_json": "files.serial",
+    "to_json": "results.json_text",
 }
 
 __all__ = [
@@ -59,9 +58,9 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     from importlib import import_module
 
-    if name not in _ROOMS:
+    if name not in _MODULES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_ROOMS[name]}"), name)
+    return getattr(import_module(f"{__name__}.{_MODULES[name]}"), name)
 
 
 def __dir__() -> list[str]:

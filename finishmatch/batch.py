@@ -5,20 +5,20 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from finishmatch import __version__
+from finishmatch import disk
 from finishmatch.audit import audit_build
+from finishmatch.build import build as build_file
+from finishmatch.build.build import Build
 from finishmatch.disk import read_whole
 from finishmatch.errors import CODES, FinishmatchError, InputError
-from finishmatch.files import build as build_file
-from finishmatch.files import serial, tables, whole
-from finishmatch.files.build import Build
+from finishmatch.progress import Progress
+from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
-
-Progress = Callable[[str, int, int], None]
+from finishmatch.version import __version__
 
 PHOTO_SUFFIXES = frozenset(
     (
@@ -159,7 +159,7 @@ def measure(job: Job) -> Outcome:
     """Measure one job. Whatever goes wrong with it is its outcome."""
     try:
         build = build_file.read(job.source) if job.template is None else _laid_on(job.template, job)
-        return Outcome(job, serial.to_json(audit_build(build).results))
+        return Outcome(job, json_text.to_json(audit_build(build).results))
     except FinishmatchError as error:
         return Outcome(job, None, error.code, error.text)
     except Exception as error:  # our own bug in one photo must not stop the rest either
@@ -199,7 +199,7 @@ def run(
         if progress:
             progress(outcome.job.name, len(done), len(jobs))
     rows = [done[job.name] for job in jobs]
-    whole.write_whole(out, {SUMMARY: _summary(rows).encode()})
+    disk.write_whole(out, {SUMMARY: _summary(rows).encode()})
     return rows
 
 
@@ -216,7 +216,7 @@ def _put_down(outcome: Outcome, out: Path) -> Done:
     job = outcome.job
     if outcome.results is not None:
         place = _place(out, job.name)
-        whole.write_whole(place.parent, {place.name: outcome.results.encode()})
+        disk.write_whole(place.parent, {place.name: outcome.results.encode()})
     done = Done(job.name, job.key, outcome.code, outcome.text)
     line = json.dumps({"name": done.name, "key": done.key, "code": done.code, "text": done.text}) + "\n"
     try:
@@ -253,7 +253,7 @@ def _journal(out: Path) -> Iterator[Done]:
 
 
 def _summary(rows: Sequence[Done]) -> str:
-    return tables.csv_text(
+    return csv_tables.csv_text(
         ("name", "status", "code", "text", "mend"),
         (
             {

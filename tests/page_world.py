@@ -1,4 +1,4 @@
-"""A build on a desk, its server on a free port, and a real browser, for the tests of the marking page."""
+"""A build that is being edited, its server on a free port, and a real browser, for the tests of the marking page."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from scenes import PLAIN, as_jpeg, scene, shoot_scene
 
-from finishmatch.page.desk import Desk
+from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Keys
 from finishmatch.page.serve import server_of
 
@@ -47,7 +47,7 @@ def build_text(*marked: str, card: str = '{ kind = "chart24" }') -> str:
 class World:
     """A served build file."""
 
-    desk: Desk
+    edited: EditedBuild
     keys: Keys
 
     @property
@@ -60,7 +60,7 @@ class World:
 
     @property
     def text(self) -> str:
-        return self.desk.path.read_text("utf-8")
+        return self.edited.path.read_text("utf-8")
 
     def ask(self, method: str, path: str, body: bytes | None = None, **headers: str | None) -> tuple[int, Any, Any]:
         """Status, headers and body of a request as the page itself would send it; ``None`` takes a header out."""
@@ -95,14 +95,14 @@ class World:
 @contextmanager
 def served(build: Path) -> Iterator[World]:
     """The page's server for a build file, in a thread of its own."""
-    desk = Desk(build)
+    edited = EditedBuild(build)
     with socket.create_server(("127.0.0.1", 0)) as listener:
         keys = Keys(listener.getsockname()[1])
-        server = server_of(desk, keys)
+        server = server_of(edited, keys)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         try:
-            yield World(desk, keys)
+            yield World(edited, keys)
         finally:
             server.should_exit = True
             thread.join(timeout=20)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
+from finishmatch.card.reference import GAP, chart24
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, lab_to_xyz
-from finishmatch.measure.cards import GAP, chart24
-from finishmatch.measure.photo import Photo
+from finishmatch.photo.photo import Photo
 
-REAL_PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "real_photos"
+# Beside the project, or where the environment says.
+REAL_PHOTOS = Path(os.environ.get("REAL_PHOTOS") or Path(__file__).resolve().parents[2] / "shared" / "real_photos")
 
 
 @dataclass(frozen=True)

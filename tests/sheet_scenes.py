@@ -9,10 +9,10 @@ import cv2
 import numpy as np
 from scenes import CHART, Camera, as_photo, chart_picture
 
+from finishmatch.card.reference import chart24
+from finishmatch.card.sheet import design, draw
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, lab_to_xyz, srgb_decode
-from finishmatch.measure import sheet, sheet_draw
-from finishmatch.measure.cards import chart24
-from finishmatch.measure.photo import Photo
+from finishmatch.photo.photo import Photo
 
 CAMERA = Camera()
 DPI = 110
@@ -37,13 +37,13 @@ class View:
     def homography(self) -> np.ndarray:
         """(3, 3) from millimetres on the sheet to pixels."""
         scale, (c, s) = self.patch_px / PATCH_MM, (np.cos(self.angle), np.sin(self.angle))
-        to_middle = np.array([[1, 0, -sheet.SIZE_MM[0] / 2], [0, 1, -sheet.SIZE_MM[1] / 2], [0, 0, 1]])
+        to_middle = np.array([[1, 0, -design.SIZE_MM[0] / 2], [0, 1, -design.SIZE_MM[1] / 2], [0, 0, 1]])
         seen = np.array([[scale * c, -scale * s, 0], [scale * s, scale * c, 0], [*self.tilt, 1]])
         return np.array([[1, 0, self.centre[0]], [0, 1, self.centre[1]], [0, 0, 1]]) @ seen @ to_middle
 
     def corners_px(self) -> np.ndarray:
         """(4, 2) outer corners of the grid of patches."""
-        return cv2.perspectiveTransform(sheet.grid_corners_mm()[None], self.homography())[0]
+        return cv2.perspectiveTransform(design.grid_corners_mm()[None], self.homography())[0]
 
     def box_px(self, place: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
         """An upright box inside a part's place on the sheet."""
@@ -75,7 +75,7 @@ def printed(printer: str, rgb: np.ndarray) -> np.ndarray:
 
 @cache
 def _print(printer: str) -> np.ndarray:
-    return printed(printer, sheet_draw.picture("A4", DPI).astype(float)).astype(np.float32)
+    return printed(printer, draw.picture("A4", DPI).astype(float)).astype(np.float32)
 
 
 def _from_paper(left: float, top: float, dots: float) -> np.ndarray:
@@ -88,7 +88,7 @@ def shot(
 ) -> Photo:
     """A photo of the setting, 900 x 1200."""
     picture, dots = _print(setting.printer).copy(), DPI / 25.4
-    left, top = ((paper - own) / 2 for paper, own in zip(sheet_draw.PAPERS_MM["A4"], sheet.SIZE_MM, strict=True))
+    left, top = ((paper - own) / 2 for paper, own in zip(draw.PAPERS_MM["A4"], design.SIZE_MM, strict=True))
     for (x, y, w, h), lab in setting.parts.values():
         x, y = x + left, y + top
         rows, columns = slice(round(y * dots), round((y + h) * dots)), slice(round(x * dots), round((x + w) * dots))

@@ -13,12 +13,12 @@ import numpy as np
 import spectral
 from spectral import NM, PHOTO, Style
 
+from finishmatch.card.correction import Correction, correct_by_chart
+from finishmatch.card.locate import Patches
+from finishmatch.card.reference import Card, from_table
+from finishmatch.card.sheet import design
+from finishmatch.card.sheet.mean import by_card, mean_sheet
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, WHITE_D50, xyz_to_lab
-from finishmatch.measure import sheet
-from finishmatch.measure.cards import Card, from_table
-from finishmatch.measure.correct import Correction, correct_by_chart
-from finishmatch.measure.locate import Patches
-from finishmatch.measure.sheet_mean import by_card, mean_sheet
 
 # Middle and width of each ink's absorption, nm, and its side absorption.
 _INKS = (((640, 55), (560, 50, 0.14)), ((540, 38), (430, 30, 0.28)), ((430, 32), (510, 40, 0.08)))
@@ -70,7 +70,7 @@ def other_printer(rng: np.random.Generator) -> Printer:
 
 def reflectances(which: Printer) -> np.ndarray:
     """(54, 31) of a print of the sheet."""
-    return which.prints(sheet.codes().astype(float))
+    return which.prints(design.codes().astype(float))
 
 
 def patches(printed: np.ndarray, look: Style, rng: np.random.Generator, card: Card) -> Patches:
@@ -99,9 +99,9 @@ def learnt(printed: np.ndarray, rng: np.random.Generator) -> Card:
     """The sheet with what one photo in daylight beside the chart tells of it."""
     style = look(rng, "D50")
     by_chart = spectral.correction(style, rng, "learner")
-    seen = patches(printed, style, rng, sheet.expected())
+    seen = patches(printed, style, rng, design.expected())
     lab = xyz_to_lab(by_chart.models.first().xyz(seen.rgb)[0])
-    return sheet.on_its_grid(from_table(sheet.COLUMNS, sheet.ROWS, sheet.NAMES, lab, "learnt"))
+    return design.on_its_grid(from_table(design.COLUMNS, design.ROWS, design.NAMES, lab, "learnt"))
 
 
 def look(rng: np.random.Generator, light: str) -> Style:

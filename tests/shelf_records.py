@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from finishmatch.colour.finish import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import FinishmatchError
-from finishmatch.files.shelf import open_shelf
-from finishmatch.files.shelf_record import Origin, Record
+from finishmatch.shelf.record import Origin, Record
+from finishmatch.shelf.store import open_shelf
 
 CHART = Origin(("ab" * 32,), ("window",), "chart24", 1.25, "finishmatch 0.1.0", ("card_located",))
 
@@ -26,7 +26,7 @@ def record(
     shared = {correction: np.array([[0.2, 0.1, -0.3], [0.45, -0.15, 0.5], [0.3, 0.5, -0.25]])} if correction else {}
     own = np.array([[0.35, 0.02, 0.04], [0.02, 0.05, 0.03], [0.04, 0.03, 0.09]])
     known: dict[str, object] = {"date": "2026-09-30", "origin": CHART, "maker": "Maker A", "finish": "bronze"}
-    return Record(Finish(part, np.array(lab, dtype=float), own, shared, 0.08), **(known | facts))  # type: ignore[arg-type]
+    return Record(MeasuredColour(part, np.array(lab, dtype=float), own, shared, 0.08), **(known | facts))  # type: ignore[arg-type]
 
 
 def some(n: int, seed: int = 1) -> list[Record]:

@@ -13,11 +13,11 @@ from functools import cache
 
 import numpy as np
 
+from finishmatch.card.correction import Correction, correct_by_chart
+from finishmatch.card.locate import Patches
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, srgb_decode, srgb_encode, xyz_to_lab
-from finishmatch.measure.correct import Correction, correct_by_chart
-from finishmatch.measure.locate import Patches
-from finishmatch.measure.photo import Photo
-from finishmatch.measure.sample import Sample, _Pixels, _sample
+from finishmatch.part.sample import Sample, _Pixels, _sample
+from finishmatch.photo.photo import Photo
 
 NM = np.arange(400.0, 701.0, 10.0)
 LIGHTS = ("D50", "D65", "D55", "LED-B3", "LED-B5", "FL3.8")

@@ -18,7 +18,7 @@ from builds import picture, save, write_build
 from finishmatch import batch
 from finishmatch.batch import JOURNAL, SUMMARY, Done, Job, Outcome, plan, run
 from finishmatch.errors import InputError
-from finishmatch.files import serial
+from finishmatch.results import json_text
 
 PARTS = {"hinge", "latch", "hook", "vent", "knob"}
 
@@ -61,7 +61,7 @@ def _results(out: Path) -> dict[str, bytes]:
 def test_a_bad_photo_never_stops_the_rest(alone: Path) -> None:
     assert sorted(_results(alone)) == [f"{name}.json" for name in GOOD]
     for text in _results(alone).values():
-        results = serial.from_json(text.decode())
+        results = json_text.from_json(text.decode())
         assert {part.name for part in results.parts} == PARTS
 
 

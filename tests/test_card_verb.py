@@ -12,13 +12,13 @@ from scenes import Camera, as_jpeg
 from sheet_scenes import Setting, View, shot
 
 from finishmatch.audit import audit_file
+from finishmatch.card.sheet import design
 from finishmatch.cli import main
-from finishmatch.files.exchange import read_card_table
-from finishmatch.files.results import Results
-from finishmatch.files.serial import from_json, to_json
-from finishmatch.files.shelf_record import from_results, sighting
+from finishmatch.exchange.card_table import read_card_table
 from finishmatch.judge.facts import PartFacts
-from finishmatch.measure import sheet
+from finishmatch.results.json_text import from_json, to_json
+from finishmatch.results.results import Results
+from finishmatch.shelf.record import from_results, sighting
 
 PARTS = {
     "bronze": ((30.0, 75.0, 50.0, 50.0), np.array([42.0, 14, 28])),
@@ -110,21 +110,21 @@ def test_a_sheet_of_another_kind_is_refused(
 def test_a_sheet_is_learnt_and_then_serves_in_a_build(
     bench: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    out = bench / "my-sheet.txt"
+    out = bench / "my-design.txt"
     status, said, _ = run(capsys, monkeypatch, "card", "learn", bench / "first.jpg", "--by", "chart24", "--out", out)
     assert status == 0
-    assert '{ kind = "my-sheet.txt", layout = [9, 6] }' in said
+    assert '{ kind = "my-design.txt", layout = [9, 6] }' in said
     table = read_card_table(out, (9, 6))
-    assert table.patches == sheet.NAMES
+    assert table.patches == design.NAMES
     assert table.lab_sd is not None
     assert run(capsys, monkeypatch, "card", "learn", bench / "first.jpg", "--by", "chart24", "--out", out)[0] == 3
-    card = '{ kind = "my-sheet.txt", layout = [9, 6] }'
+    card = '{ kind = "my-design.txt", layout = [9, 6] }'
     first = photo_table("first.jpg", '{ kind = "chart24" }', VIEWS[0], PARTS)
     results = judged(bench, first, photo_table("second.jpg", card, VIEWS[1], SECOND))
     assert results.photos[1].card.origin == "located"
     assert not any(note.code == "relative_colour" for part in results.parts for note in part.notes)
     twins = next(pair for pair in results.differences if {pair.a, pair.b} == {"bronze", "twin"})
-    assert twins.de00_level < 1.5
+    assert twins.de00_level.value < 1.5
     assert twins.verdict != "differs"
 
 
@@ -150,8 +150,8 @@ def test_an_unlearnt_sheet_brings_photos_to_one_another_and_says_that_colours_ar
     assert all({"relative_colour"} <= {note.code for note in photo.notes} for photo in results.photos)
     assert not any(note.code == "sheet_differs" for photo in results.photos for note in photo.notes)
     pairs = {frozenset((pair.a, pair.b)): pair for pair in results.differences}
-    assert pairs[frozenset(("bronze", "twin"))].de00_level < 1.0
-    assert pairs[frozenset(("bronze", "copper"))].de00_level > 4
+    assert pairs[frozenset(("bronze", "twin"))].de00_level.value < 1.0
+    assert pairs[frozenset(("bronze", "copper"))].de00_level.value > 4
     assert not any(pair.has("relative_absolute") for pair in results.differences)
     assert to_json(from_json(to_json(results))) == to_json(results)
 
@@ -193,7 +193,7 @@ def test_other_lights_widen_what_an_unlearnt_sheet_compares(bench: Path) -> None
         ]
         twins = next(pair for pair in judged(bench, *tables).differences if {pair.a, pair.b} == {"bronze", "twin"})
         assert twins.has("print_metamerism") == (lights[0] != lights[1])
-        return twins.high - twins.low
+        return twins.de00_level.high - twins.de00_level.low
 
     assert width("window", "lamp") > 1.1 * width("window", "window")
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance, xyz_to_lab
 from finishmatch.judge.drift import Drift, Measured, drift
 from finishmatch.report.drift import render_drift, summary, words
@@ -22,7 +22,9 @@ BRONZE = np.array([44.0, 9.0, 25.0])
 def _one(
     lab: np.ndarray, batch: str, date: str, sd: float = 0.1, shared: dict[str, np.ndarray] | None = None
 ) -> Measured:
-    return Measured(Finish("part", np.array(lab, dtype=float), sd**2 * np.eye(3), shared or {}, 0.08), batch, date)
+    return Measured(
+        MeasuredColour("part", np.array(lab, dtype=float), sd**2 * np.eye(3), shared or {}, 0.08), batch, date
+    )
 
 
 def _batches(shifts: list[float], n: int = 6, spread: float = 0.2, sd: float = 0.1, seed: int = 3) -> list[Measured]:

@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.sets import Sets, agrees, find_sets, joint_probability
@@ -17,11 +17,11 @@ BRONZE = (45.0, 12.0, 28.0)
 
 def sets_of(
     lab: object, neutral: str = "", sd: float = 0.1, cov: np.ndarray | None = None
-) -> tuple[Sets, Finishes, tuple[Difference, ...]]:
+) -> tuple[Sets, MeasuredColours, tuple[Difference, ...]]:
     values = np.array(lab, dtype=float).reshape(-1, 3)
     n = len(values)
     names = tuple("ABCDEFGHIJKLMNOP"[:n])
-    finishes = Finishes(names, values, np.eye(3 * n) * sd**2 if cov is None else cov, np.full(n, 0.06))
+    finishes = MeasuredColours(names, values, np.eye(3 * n) * sd**2 if cov is None else cov, np.full(n, 0.06))
     facts = [PartFacts(name, neutral=name in neutral) for name in names]
     differences = compare(finishes, facts, Tolerance(), [Sighting(name, frozenset({"1"})) for name in names])
     return find_sets(finishes, facts, differences), finishes, differences
@@ -57,7 +57,7 @@ def test_sets_are_a_partition_and_every_pair_in_one_agrees() -> None:
         for group in found.sets:
             inside = [by_pair[frozenset(pair)] for pair in combinations(group.parts, 2)]
             assert all(agrees(d) for d in inside)
-            assert group.widest == max((d.de00_level for d in inside), default=0.0)
+            assert group.widest == max((d.de00_level.value for d in inside), default=0.0)
             assert group.probability <= min((d.p_within for d in inside), default=1.0) + 0.03
 
 
@@ -66,7 +66,7 @@ def test_reordering_the_parts_changes_no_set() -> None:
     lab = np.column_stack([np.full(9, 50), rng.normal(10, 3, 9), rng.normal(28, 4, 9)])
     found, finishes, _ = sets_of(lab)
     order = rng.permutation(9)
-    turned = Finishes(tuple(finishes.names[i] for i in order), lab[order], np.eye(27) * 0.01, np.full(9, 0.06))
+    turned = MeasuredColours(tuple(finishes.names[i] for i in order), lab[order], np.eye(27) * 0.01, np.full(9, 0.06))
     facts = [PartFacts(name) for name in turned.names]
     again = compare(turned, facts, Tolerance(), [Sighting(name, frozenset({"1"})) for name in turned.names])
     assert names(find_sets(turned, facts, again)) == names(found)

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
 
 
 def seen(a: object, b: object, sd: float = 0.05) -> Difference:
-    finishes = Finishes(("A", "B"), np.array([a, b], dtype=float), np.eye(6) * sd**2, np.full(2, 0.06))
+    finishes = MeasuredColours(("A", "B"), np.array([a, b], dtype=float), np.eye(6) * sd**2, np.full(2, 0.06))
     sightings = [Sighting(name, frozenset({"one.jpg"})) for name in "AB"]
     return compare(finishes, [PartFacts("A"), PartFacts("B")], Tolerance(), sightings)[0]
 

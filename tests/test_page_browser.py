@@ -300,9 +300,9 @@ def test_the_same_part_in_a_second_photo_is_chosen_from_a_list(context, folder, 
 
 def _marked_elsewhere(world, name):
     """Another page saves a mark."""
-    state = world.desk.state()
+    state = world.edited.state()
     state["draft"]["photo"][0].setdefault("part", []).append({"name": name, "box": list(PARTS[name])})
-    assert not world.desk.save(state["revision"], state["draft"]).conflict
+    assert not world.edited.save(state["revision"], state["draft"]).conflict
 
 
 @pytest.mark.parametrize("answer", ["Keep both changes", "Take the other version"])

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishmatch.files.edit import rewritten, started
+from finishmatch.build.edit import rewritten, started
 
 TEXT = """\
 # My refit, do not lose this

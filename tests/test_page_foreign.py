@@ -80,7 +80,7 @@ def test_a_foreign_page_s_form_fetch_image_and_frame_get_nothing(browser, world,
     person = Person(context, world)
     person.sees("#headline", "plate")
     before = world.text
-    photo = world.desk.state()["draft"]["photo"][0]["file"]
+    photo = world.edited.state()["draft"]["photo"][0]["file"]
     _Foreign.page = ATTACK.format(target=world.address, photo=photo).encode()
     page = context.new_page()
     page.goto(foreign.replace("127.0.0.1", host))

@@ -44,7 +44,7 @@ def _png() -> bytes:
 def test_a_page_sees_its_build_without_a_single_path(world, draft):
     assert draft["draft"]["build"]["name"] == "Bench"
     text = json.dumps(draft)
-    assert str(world.desk.path.parent) not in text
+    assert str(world.edited.path.parent) not in text
     photo = draft["draft"]["photo"][0]["file"]
     assert re.fullmatch("[0-9a-f]{16}", photo)
     assert draft["files"][photo] == {"name": "bench.jpg"}
@@ -234,7 +234,7 @@ def test_pictures_are_encoded_anew_without_the_camera_s_words(tmp_path):
 
 
 def test_a_photo_is_stored_beside_the_build_under_a_safe_name(world):
-    folder = world.desk.path.parent
+    folder = world.edited.path.parent
     for name, stored in (
         ("..%2F..%2Fetc%2Fpass%20wd.png", "pass_wd.png"),
         ("%3Cimg%20src%3Dx%3E.jpg", "img_src_x.png"),
@@ -250,12 +250,12 @@ def test_a_photo_is_stored_beside_the_build_under_a_safe_name(world):
 
 
 def test_another_photo_of_the_same_name_overwrites_nothing(world):
-    before = (world.desk.path.parent / "bench.jpg").read_bytes()
+    before = (world.edited.path.parent / "bench.jpg").read_bytes()
     stream = io.BytesIO()
     Image.new("RGB", (50, 50), (10, 200, 60)).save(stream, "JPEG")
     status, _, answer = world.ask("PUT", "/api/photos?name=bench.jpg", stream.getvalue(), Content_Type="image/jpeg")
     assert (status, json.loads(answer)["name"]) == (201, "bench-2.jpg")
-    assert (world.desk.path.parent / "bench.jpg").read_bytes() == before
+    assert (world.edited.path.parent / "bench.jpg").read_bytes() == before
 
 
 @pytest.mark.parametrize(
@@ -269,9 +269,9 @@ def test_another_photo_of_the_same_name_overwrites_nothing(world):
     ],
 )
 def test_what_is_no_photo_is_not_stored(world, kind, data):
-    before = sorted(world.desk.path.parent.iterdir())
+    before = sorted(world.edited.path.parent.iterdir())
     assert world.ask("PUT", "/api/photos?name=x.png", data, Content_Type=kind)[0] in (415, 422)
-    assert sorted(world.desk.path.parent.iterdir()) == before
+    assert sorted(world.edited.path.parent.iterdir()) == before
 
 
 @pytest.mark.parametrize(

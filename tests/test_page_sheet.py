@@ -13,13 +13,13 @@ from PIL import Image, ImageDraw
 from scenes import as_jpeg
 from sheet_scenes import Setting, View, shot
 
+from finishmatch import measure
 from finishmatch.audit import audit_file
-from finishmatch.measure import sheet
-from finishmatch.page import darkroom
+from finishmatch.card.sheet import design
 from finishmatch.page.contours import MOST_POINTS
-from finishmatch.page.desk import Desk
+from finishmatch.page.editing import EditedBuild
 
-LEFT, TOP, _, _ = sheet.window_mm()
+LEFT, TOP, _, _ = design.window_mm()
 PLACES = {name: (LEFT + 10 + 45 * k, TOP + 25.0, 36.0, 36.0) for k, name in enumerate(("plate", "knob", "hinge"))}
 COLOURS = {"plate": (48.0, 12.0, 30.0), "knob": (48.5, 12.3, 30.4), "hinge": (42.0, 2.0, -32.0)}
 SETTING = Setting({name: (place, np.array(COLOURS[name])) for name, place in PLACES.items()})
@@ -79,15 +79,15 @@ def test_no_other_sheet_is_drawn(folder, name):
 @pytest.mark.parametrize("lights", [("window", "window"), ("window", "lamp")])
 def test_the_live_pane_of_two_sheet_photos_says_what_the_audit_says(folder, lights):
     (folder / "bench.toml").write_text(_text(*lights))
-    desk = Desk(folder / "bench.toml")
-    pane = desk.verdict(desk.state()["draft"])
-    audit = audit_file(desk.path).results
+    edited = EditedBuild(folder / "bench.toml")
+    pane = edited.verdict(edited.state()["draft"])
+    audit = audit_file(edited.path).results
     assert [[piece["name"] for piece in group["parts"]] for group in pane["verdict"]["sets"]] == [
         list(group.parts) for group in audit.sets
     ]
-    assert desk.report() == _report(folder)
+    assert edited.report() == _report(folder)
     for card in pane["photos"].values():
-        assert (card["origin"], card["columns"], card["row_at"]) == ("located", sheet.COLUMNS, list(sheet.ROW_AT))
+        assert (card["origin"], card["columns"], card["row_at"]) == ("located", design.COLUMNS, list(design.ROW_AT))
         assert any("relative to a printed sheet" in note for note in card["notes"])
 
 
@@ -98,27 +98,27 @@ def _report(folder):
     return render(audit.results, audit.exhibits)
 
 
-def test_the_mean_print_is_made_again_only_when_what_shows_it_changes(folder, monkeypatch):
+def test_the_mean_of_the_sheets_is_made_again_only_when_what_shows_it_changes(folder, monkeypatch):
     made, corrected = [], []
-    mean_print, correct = darkroom.mean_print, darkroom.correct
-    monkeypatch.setattr(darkroom, "mean_print", lambda *args: made.append(1) or mean_print(*args))
-    monkeypatch.setattr(darkroom, "correct", lambda *args: corrected.append(1) or correct(*args))
-    desk = Desk(folder / "bench.toml")
-    draft = desk.state()["draft"]
-    desk.verdict(draft)
+    mean_of_sheets, correct = measure.mean_of_sheets, measure.correct
+    monkeypatch.setattr(measure, "mean_of_sheets", lambda *args: made.append(1) or mean_of_sheets(*args))
+    monkeypatch.setattr(measure, "correct", lambda *args: corrected.append(1) or correct(*args))
+    edited = EditedBuild(folder / "bench.toml")
+    draft = edited.state()["draft"]
+    edited.verdict(draft)
     draft["photo"][0]["part"][0]["box"][0] += 2
-    desk.verdict(draft)
+    edited.verdict(draft)
     assert (len(made), len(corrected)) == (1, 2)
     draft["photo"][1]["light"] = "lamp"
-    desk.verdict(draft)
+    edited.verdict(draft)
     assert (len(made), len(corrected)) == (2, 4)
 
 
 def test_a_sheet_whose_corners_are_no_quadrilateral_stops_only_its_photo(folder):
-    desk = Desk(folder / "bench.toml")
-    draft = desk.state()["draft"]
+    edited = EditedBuild(folder / "bench.toml")
+    draft = edited.state()["draft"]
     draft["photo"][0]["card"]["corners"] = [[1, 1]] * 4
-    grades = [card["grade"] for card in desk.verdict(draft)["photos"].values()]
+    grades = [card["grade"] for card in edited.verdict(draft)["photos"].values()]
     assert grades[0] == "failed"
     assert grades[1] in ("good", "fair")
 
@@ -127,10 +127,10 @@ def test_an_unlearnt_sheet_bridges_no_photo_without_a_card(folder):
     text = (folder / "bench.toml").read_text()
     head, tail = text.rsplit('{ kind = "sheet" }', 1)
     (folder / "bench.toml").write_text(head + '{ kind = "none" }' + tail)
-    desk = Desk(folder / "bench.toml")
-    pane = desk.verdict(desk.state()["draft"])
+    edited = EditedBuild(folder / "bench.toml")
+    pane = edited.verdict(edited.state()["draft"])
     assert "brought to the others" not in list(pane["photos"].values())[1]["text"]
-    assert desk.report() == _report(folder)
+    assert edited.report() == _report(folder)
 
 
 def _ring(folder, size=(1200, 900)):
@@ -146,8 +146,8 @@ def _ring(folder, size=(1200, 900)):
 
 def test_a_mask_is_told_by_its_outer_contours_of_few_points(folder):
     _ring(folder)
-    desk = Desk(folder / "bench.toml")
-    (pane,) = desk.verdict(desk.state()["draft"])["photos"].values()
+    edited = EditedBuild(folder / "bench.toml")
+    (pane,) = edited.verdict(edited.state()["draft"])["photos"].values()
     ring, square = (np.array(piece) for piece in pane["masks"]["constructor"])
     assert len(ring) + len(square) <= MOST_POINTS
     assert np.abs(np.hypot(*(ring - (500, 400)).T) - 200).max() < 2
@@ -158,15 +158,15 @@ def test_a_mask_of_specks_is_told_by_few_points_too(folder):
     _ring(folder)
     specks = np.random.default_rng(1).random((900, 1200)) < 0.3
     Image.fromarray(specks).save(folder / "ring.png")
-    desk = Desk(folder / "bench.toml")
-    (pane,) = desk.verdict(desk.state()["draft"])["photos"].values()
+    edited = EditedBuild(folder / "bench.toml")
+    (pane,) = edited.verdict(edited.state()["draft"])["photos"].values()
     assert sum(map(len, pane["masks"]["constructor"])) <= MOST_POINTS
 
 
 def test_a_mask_of_another_size_has_no_contour_and_says_why(folder):
     _ring(folder, (300, 200))
-    desk = Desk(folder / "bench.toml")
-    pane = desk.verdict(desk.state()["draft"])
+    edited = EditedBuild(folder / "bench.toml")
+    pane = edited.verdict(edited.state()["draft"])
     assert [photo["masks"] for photo in pane["photos"].values()] == [{"constructor": ()}]
     assert "the mask is 300 x 200" in pane["message"]
 
@@ -186,7 +186,7 @@ def test_the_sheet_is_chosen_found_and_downloaded_in_the_browser(browser, folder
         person.page.get_by_label("Card", exact=True).select_option("printed sheet")
         person.sees(".quality", "The card fits")
         person.counts(
-            ".grid polygon", 2 * (1 + len(sheet.NAMES))
+            ".grid polygon", 2 * (1 + len(design.NAMES))
         )  # the grid and its patches, each a line on its casing
         person.is_saved()
         assert tomllib.loads(world.text)["photo"][0]["card"] == {"kind": "sheet"}
@@ -205,7 +205,7 @@ def _the_patches_are_drawn_where_they_are(person):
     assert points[2] == pytest.approx(VIEWS["one"].corners_px()[2], abs=1.5)
     middle = person.page.locator(".grid polygon.line").nth(1 + 27).get_attribute("points")  # the first below the window
     points = np.array([[float(number) for number in pair.split(",")] for pair in middle.split()])
-    assert points[0] == pytest.approx(_on_photo(sheet.patches_mm()[27]), abs=1.5)
+    assert points[0] == pytest.approx(_on_photo(design.patches_mm()[27]), abs=1.5)
 
 
 def _on_photo(place_mm):

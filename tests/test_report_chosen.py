@@ -10,19 +10,19 @@ import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishmatch.files.results import Advice, Choice, Exhibits, Results
-from finishmatch.report.bench import lay_out
+from finishmatch.report.arrangement import arrange
 from finishmatch.report.chosen import MOST_LISTED, Chosen, chosen
 from finishmatch.report.page import render
 from finishmatch.report.plane import LogScale
 from finishmatch.report.staircase import staircase
+from finishmatch.results.results import Advice, Choice, Exhibits, Results
 
 KEPT = Advice("keep", "Keep them.", ("door handle", "aft hinge", "fore hinge", "locker knob"))
 OTHER = Advice("keep", "Keep these too.", ("coat hook", "reading lamp"))
 
 
 def found(results: Results) -> Chosen:
-    one = chosen(results, lay_out(results, Exhibits()))
+    one = chosen(results, arrange(results, Exhibits()))
     assert one is not None
     return one
 
@@ -56,7 +56,7 @@ def test_where_none_is_sure_to_match_the_nearest_is_shown_and_called_so() -> Non
 
 def test_the_picks_come_first_beside_the_kept_parts_of_their_own_finish() -> None:
     one = found(with_choices(pick(2.0, 9.0, door="door handle", lamp="reading lamp", plate="door plate")))
-    rows = [[piece.part.name for piece in row] for row in one.rows]
+    rows = [[shown.part.name for shown in row] for row in one.rows]
     assert rows == [
         ["door handle", "door plate", "aft hinge", "fore hinge", "locker knob"],
         ["reading lamp", "coat hook"],
@@ -66,8 +66,8 @@ def test_the_picks_come_first_beside_the_kept_parts_of_their_own_finish() -> Non
 
 def test_a_row_is_shown_at_one_light() -> None:
     one = found(with_choices(pick(2.0, 9.0, door="door handle")))
-    bench = {piece.part.name: piece for piece in lay_out(samples.cabin(), Exhibits()).pieces}
-    assert any(piece.colour != bench[piece.part.name].colour for piece in one.rows[0])
+    bench = {shown.part.name: shown for shown in arrange(samples.cabin(), Exhibits()).shown_parts}
+    assert any(shown.colour != bench[shown.part.name].colour for shown in one.rows[0])
     html = render(with_choices(pick(2.0, 9.0, door="door handle")))
     assert len(re.findall(r'id="part-A1"', html)) == 1
 
@@ -75,7 +75,7 @@ def test_a_row_is_shown_at_one_light() -> None:
 def test_without_choices_nothing_is_recommended() -> None:
     for choices in (None, ()):
         results = replace(samples.cabin(), choices=choices)
-        assert chosen(results, lay_out(results, Exhibits())) is None
+        assert chosen(results, arrange(results, Exhibits())) is None
 
 
 def test_of_many_choices_those_about_the_recommended_one_are_listed() -> None:

@@ -10,16 +10,18 @@ import pytest
 import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec import structs
 
 from finishmatch.colour import space
-from finishmatch.files.results import Exhibits
-from finishmatch.report.bench import lay_out
-from finishmatch.report.cardfit import fit_pictures
+from finishmatch.report.arrangement import arrange
+from finishmatch.report.card_fit import fit_pictures
 from finishmatch.report.diagram import close_ups
 from finishmatch.report.pairs import in_words, matrix
 from finishmatch.report.plane import Scale, hull
 from finishmatch.report.spread import CHI2_90, ellipse, lightness_bar, spots
-from finishmatch.report.text import colour_words, letters, number, percent, visible
+from finishmatch.report.text import colour_words, number, visible
+from finishmatch.results.results import Exhibits
+from finishmatch.text import letters, percent
 
 finite = st.floats(-100, 100, allow_nan=False)
 
@@ -57,7 +59,7 @@ def test_an_error_of_level_does_not_widen_a_part_in_the_plane() -> None:
     along = np.array([lab[0] + 16, lab[1], lab[2]]) * 0.1
     part = replace(samples.part("knob", samples.BRONZE), own_cov=np.outer(along, along).tolist(), shared=())
     results = replace(samples.cabin(), parts=(part,), sets=(), differences=())
-    spot = spots(lay_out(results, Exhibits()))[0]
+    spot = spots(arrange(results, Exhibits()))[0]
     assert np.abs(spot.own - spot.centre).max() < 1e-6
 
 
@@ -65,25 +67,25 @@ def test_the_plane_shows_the_same_chromaticity_at_one_light() -> None:
     lab = np.array(samples.COPPER)
     darker = tuple(float(v) for v in space.at_luminance(lab, space.luminance(lab) / 2))
     parts = (samples.part("a", samples.COPPER), samples.part("b", darker))
-    found = spots(lay_out(replace(samples.cabin(), parts=parts, sets=(), differences=()), Exhibits()))
+    found = spots(arrange(replace(samples.cabin(), parts=parts, sets=(), differences=()), Exhibits()))
     assert found[0].centre == pytest.approx(found[1].centre, abs=1e-6)
 
 
 def test_shared_errors_only_ever_widen() -> None:
-    for spot in spots(lay_out(samples.cabin(), Exhibits())):
+    for spot in spots(arrange(samples.cabin(), Exhibits())):
         assert np.ptp(spot.whole, axis=0).min() > np.ptp(spot.own, axis=0).min()
 
 
 def test_a_refused_part_lies_apart_and_every_tag_is_unique() -> None:
-    bench = lay_out(samples.cabin(), Exhibits())
-    assert [piece.part.name for piece in bench.refused] == ["sink tap"]
+    bench = arrange(samples.cabin(), Exhibits())
+    assert [shown.part.name for shown in bench.refused] == ["sink tap"]
     assert len(set(bench.tags.values())) == len(samples.cabin().parts)
     assert bench.tags["coat hook"] == "B1"
 
 
 def test_the_matrix_is_symmetric_and_in_set_order() -> None:
-    rows = matrix(samples.cabin().differences, lay_out(samples.cabin(), Exhibits()))
-    assert [row.piece.tag for row in rows] == ["A1", "A2", "A3", "A4", "A5", "B1", "B2", "C1", "D1"]
+    rows = matrix(samples.cabin().differences, arrange(samples.cabin(), Exhibits()))
+    assert [row.shown_part.tag for row in rows] == ["A1", "A2", "A3", "A4", "A5", "B1", "B2", "C1", "D1"]
     for i, row in enumerate(rows):
         assert row.cells[i].verdict == "self"
         assert [rows[k].cells[i] for k in range(len(rows))] == list(row.cells)
@@ -91,16 +93,16 @@ def test_the_matrix_is_symmetric_and_in_set_order() -> None:
 
 def test_the_closest_calls_come_first() -> None:
     results = samples.large(20)
-    lines = in_words(results.differences, lay_out(results, Exhibits()))
+    lines = in_words(results.differences, arrange(results, Exhibits()))
     unsure = [line.difference.verdict == "unsure" for line in lines]
     assert unsure == sorted(unsure, reverse=True)
-    clear = [abs(line.difference.de00_level - 2.5) for line in lines if line.difference.verdict != "unsure"]
+    clear = [abs(line.difference.de00_level.value - 2.5) for line in lines if line.difference.verdict != "unsure"]
     assert clear == sorted(clear)
     assert len(lines) == 190
 
 
 def test_close_ups_are_of_sets_of_two_or_more() -> None:
-    assert [heading for heading, _ in close_ups(lay_out(samples.cabin(), Exhibits()))] == ["Set A", "Set B"]
+    assert [heading for heading, _ in close_ups(arrange(samples.cabin(), Exhibits()))] == ["Set A", "Set B"]
 
 
 def test_a_patch_that_was_not_used_is_crossed_out_and_has_no_arrow() -> None:
@@ -112,9 +114,9 @@ def test_a_patch_that_was_not_used_is_crossed_out_and_has_no_arrow() -> None:
 
 
 def test_the_lightness_bar_stays_on_its_scale() -> None:
-    bench = lay_out(samples.large(3), Exhibits())
-    part = replace(bench.pieces[0].part, level_sd=3.0)
-    _, low, high = lightness_bar(replace(bench.pieces[0], part=part))
+    bench = arrange(samples.large(3), Exhibits())
+    part = replace(bench.shown_parts[0].part, level_sd=3.0)
+    _, low, high = lightness_bar(replace(bench.shown_parts[0], part=part))
     assert (low, high) == (0.0, 100.0)
 
 
@@ -156,7 +158,8 @@ def test_colours_are_told_in_plain_words(lab: tuple[float, float, float], words:
 def test_unsure_pairs_inside_a_set_are_counted_beside_its_name() -> None:
     results = samples.cabin()
     doubtful = tuple(
-        replace(d, verdict="unsure") if {d.a, d.b} == {"coat hook", "reading lamp"} else d for d in results.differences
+        structs.replace(d, verdict="unsure") if {d.a, d.b} == {"coat hook", "reading lamp"} else d
+        for d in results.differences
     )
-    trays = lay_out(replace(results, differences=doubtful), Exhibits()).trays
-    assert [tray.unsure for tray in trays] == [0, 1, 0, 0]
+    trays = arrange(replace(results, differences=doubtful), Exhibits()).shown_sets
+    assert [shown_set.unsure for shown_set in trays] == [0, 1, 0, 0]

@@ -132,7 +132,7 @@ def test_a_missing_build_file_is_one_line(tmp_path: Path) -> None:
 def test_stopping_ends_with_one_line_and_writes_nothing(build: Path) -> None:
     script = (
         "import sys, time\n"
-        "import finishmatch.judge.choose as room\n"
+        "import finishmatch.advise.choose as room\n"
         "import finishmatch.cli as cli\n"
         "def endless(*words):\n    print('choosing', flush=True)\n    time.sleep(60)\n"
         "room.staircase = endless\n"

@@ -14,9 +14,9 @@ import report_samples
 from shelf_records import record
 
 from finishmatch.cli import main
-from finishmatch.files import serial
-from finishmatch.files.results import SharedLoadings
-from finishmatch.files.shelf import open_shelf
+from finishmatch.results import json_text
+from finishmatch.results.results import SharedLoadings
+from finishmatch.shelf.store import open_shelf
 
 
 @pytest.fixture
@@ -28,7 +28,7 @@ def results(tmp_path: Path) -> Path:
         replace(part, shared=tuple(SharedLoadings(key, one.loadings) for one in part.shared)) for part in built.parts
     )
     path = tmp_path / "results.json"
-    path.write_text(serial.to_json(replace(built, parts=parts)), "utf-8")
+    path.write_text(json_text.to_json(replace(built, parts=parts)), "utf-8")
     return path
 
 
@@ -78,7 +78,7 @@ def test_find_answers_with_a_probability_and_a_verdict(shell: Shell, results: Pa
     assert len(found) == 3
     assert chances == sorted(chances, reverse=True)
     assert {one["verdict"] for one in found} <= {"alike", "unsure", "differs"}
-    assert all(one["low"] <= one["high"] for one in found)
+    assert all(one["de00_level"][1] <= one["de00_level"][2] for one in found)
     text, _ = shell("find", "door handle", "--most", "3")
     assert "within 2.5" in text.splitlines()[0]
 
@@ -86,15 +86,15 @@ def test_find_answers_with_a_probability_and_a_verdict(shell: Shell, results: Pa
 def test_a_fresh_photo_is_less_sure_than_the_same_photo(shell: Shell, results: Path, tmp_path: Path) -> None:
     """Found from the very results that are on the shelf, shared errors cancel; from another photo they do not."""
     shell("add", str(results), "--date", "2026-09-30")
-    built = serial.from_json(results.read_text("utf-8"))
+    built = json_text.from_json(results.read_text("utf-8"))
     (photo, *rest) = built.photos
     fresh = tmp_path / "fresh.json"
-    fresh.write_text(serial.to_json(replace(built, photos=(replace(photo, sha256="f" * 64), *rest))), "utf-8")
+    fresh.write_text(json_text.to_json(replace(built, photos=(replace(photo, sha256="f" * 64), *rest))), "utf-8")
 
     def width(source: Path) -> float:
         found = shell.json("find", "door handle", "--in", str(source), "--most", "50")["found"]
         (plate,) = [one for one in found if one["part"] == "door plate"]
-        return float(plate["high"])
+        return float(plate["de00_level"][2])
 
     assert width(fresh) > width(results)
 

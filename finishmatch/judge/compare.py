@@ -1,23 +1,24 @@
-"""Two finishes: their difference, its interval, its probability, and the verdict."""
+"""Two colours: their difference, its interval, its probability, and the verdict."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Literal
 
+import msgspec
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import steps
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import CODES, InputError, Note, noted
-from finishmatch.judge.facts import PartFacts, Tolerance, relation
-from finishmatch.judge.interval import interval, probability_within
-from finishmatch.judge.pairs import Pairs, pairs_of
+from finishmatch.fields import Quantity
+from finishmatch.judge.facts import PartFacts, Relation, Tolerance, relation
+from finishmatch.judge.interval import interval, probability_within, ratio_interval
+from finishmatch.judge.pairs import Pairs, as_photographed, pairs_of
 from finishmatch.judge.words import Sense, describe, sentence
-
-Array = npt.NDArray[np.float64]
 
 # Standard deviations of the level ratio: beyond the first it differs, within the second it is no reason against.
 LEVEL_DIFFERS_SD, LEVEL_SILENT_SD = 3.0, 2.0
@@ -28,25 +29,28 @@ _HOPELESS_SD, _GOOD_SD = 0.355, 0.2
 _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 
 
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """Two measured parts. See the contract for each field.
+Verdict = Literal["alike", "differs", "unsure"]
 
-    ``dL``: as photographed; ``dC``, ``dH``: at common luminance; all three b minus a, the dL', dC', dH' of CIEDE2000
-    before weighting. Of an unsure pair the first note is the largest cause.
+
+class Difference(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Two measured parts; each quantity with its own 90 % interval.
+
+    ``de00``: CIEDE2000 as photographed, its interval widened by what geometry does to level; ``de00_level``: at a common
+    luminance, hue and chroma only: the difference that is judged; ``level_ratio``: Y of a over Y of b. ``cause``: of an
+    unsure pair, the code of the note that is the largest reason. ``dL``: as photographed; ``dC``, ``dH``: at common
+    luminance; all three b minus a, the dL', dC', dH' of CIEDE2000 before weighting.
     """
 
     a: str
     b: str
-    de00: float
-    de00_level: float
-    level_ratio: float
-    low: float
-    high: float
+    de00: Quantity
+    de00_level: Quantity
+    level_ratio: Quantity
     p_within: float
     tolerance: float
-    relation: str
-    verdict: str
+    relation: Relation
+    verdict: Verdict
+    cause: str | None
     dL: float
     dC: float
     dH: float
@@ -101,38 +105,42 @@ class _Evidence:
 
 
 def compare(
-    finishes: Finishes, facts: Sequence[PartFacts], tolerance: Tolerance, sightings: Sequence[Sighting]
+    colours: MeasuredColours, facts: Sequence[PartFacts], tolerance: Tolerance, sightings: Sequence[Sighting]
 ) -> tuple[Difference, ...]:
     """Judge every unordered pair once, a before b in table order.
 
     ``facts`` and ``sightings`` are found by name and may hold more parts than were measured. Raises
     :class:`~finishmatch.errors.InputError` (``limit_pair``) when the limit pair cannot serve.
     """
-    if len(finishes) < 2:
+    if len(colours) < 2:
         return ()
     fact = {part.name: part for part in facts}
     sighting = {part.name: part for part in sightings}
-    tolerance = with_limit_pair(finishes, tolerance, sightings)
-    a, b = np.triu_indices(len(finishes), 1)
+    tolerance = with_limit_pair(colours, tolerance, sightings)
+    a, b = np.triu_indices(len(colours), 1)
     judged: list[Difference] = []
     for start in range(0, len(a), _AT_ONCE):
         block = slice(start, start + _AT_ONCE)
-        judged += _judged(finishes, pairs_of(finishes, a[block], b[block]), fact, sighting, tolerance)
+        judged += _judged(colours, pairs_of(colours, a[block], b[block]), fact, sighting, tolerance)
     return tuple(judged)
 
 
 def _judged(
-    finishes: Finishes, pairs: Pairs, fact: dict[str, PartFacts], sighting: dict[str, Sighting], tolerance: Tolerance
+    colours: MeasuredColours,
+    pairs: Pairs,
+    fact: dict[str, PartFacts],
+    sighting: dict[str, Sighting],
+    tolerance: Tolerance,
 ) -> list[Difference]:
-    both = [(finishes.names[i], finishes.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
+    both = [(colours.names[i], colours.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
     relations = [relation(fact[a], fact[b]) for a, b in both]
     limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
-    low, high = interval(pairs.centre, pairs.spread)
-    numbers = _numbers(pairs, limits, _own_share(finishes, pairs, sighting), low)
-    senses = _senses(finishes, pairs)
+    de00, de00_level, ratio = _quantities(colours, pairs)
+    numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), [one.low for one in de00_level])
+    senses = _senses(colours, pairs)
     judged = []
     for k, (a, b) in enumerate(both):
-        verdict, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
+        verdict, cause, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
         if fact[a].neutral or fact[b].neutral:
             notes = (*notes, "neutral_part")
         what = describe(senses[k], numbers[k].tolerance, "level_differs" in notes)
@@ -140,23 +148,38 @@ def _judged(
             Difference(
                 a,
                 b,
-                de00=numbers[k].de00,
-                de00_level=float(pairs.de00_level[k]),
-                level_ratio=float(np.exp(pairs.log_ratio[k])),
-                low=float(low[k]),
-                high=float(high[k]),
+                de00=de00[k],
+                de00_level=de00_level[k],
+                level_ratio=ratio[k],
                 p_within=numbers[k].p_within,
                 tolerance=numbers[k].tolerance,
                 relation=relations[k],
                 verdict=verdict,
+                cause=cause,
                 dL=senses[k].dL,
                 dC=senses[k].dC,
                 dH=senses[k].dH,
-                words=sentence((a, b), verdict, what, notes[0] if verdict == "unsure" else None),
+                words=sentence((a, b), verdict, what, cause),
                 notes=tuple(_note(code) for code in notes),
             )
         )
     return judged
+
+
+def _quantities(colours: MeasuredColours, pairs: Pairs) -> tuple[list[Quantity], list[Quantity], list[Quantity]]:
+    """``de00``, ``de00_level`` and ``level_ratio`` of each pair."""
+    seen = interval(*as_photographed(colours, pairs))
+    level = interval(pairs.centre, pairs.spread)
+    ratio = ratio_interval(pairs.log_ratio, pairs.log_ratio_sd)
+    return (
+        _with_limits(pairs.de00, *seen),
+        _with_limits(pairs.de00_level, *level),
+        _with_limits(np.exp(pairs.log_ratio), *ratio),
+    )
+
+
+def _with_limits(*columns: Array) -> list[Quantity]:
+    return [Quantity(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
 
 @cache
@@ -164,38 +187,38 @@ def _note(code: str) -> Note:
     return Note(code, CODES[code].meaning)
 
 
-def with_limit_pair(finishes: Finishes, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:
+def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:
     """The tolerance with ``together`` replaced by the limit pair's ``de00_level``; touching and apart stay numbers."""
     if tolerance.limit_pair is None:
         return tolerance
     a, b = tolerance.limit_pair
     named = f"tolerance.limit_pair {a!r}, {b!r}"
     for name in (a, b):
-        if name not in finishes.names:
+        if name not in colours.names:
             raise InputError("limit_pair", f"{named}: {name!r} was not measured")
     photos = {part.name: part.photos for part in sightings}
     if not photos[a] & photos[b]:
         raise InputError("limit_pair", f"{named}: no photo shows both")
-    index = np.array([[finishes.names.index(a)], [finishes.names.index(b)]])
-    limit = float(pairs_of(finishes, *index).de00_level[0])
+    index = np.array([[colours.names.index(a)], [colours.names.index(b)]])
+    limit = float(pairs_of(colours, *index).de00_level[0])
     if limit <= 0:
         raise InputError("limit_pair", f"{named}: their colours do not differ")
     return replace(tolerance, together=limit)
 
 
-def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Array) -> list[_Evidence]:
+def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Sequence[float]) -> list[_Evidence]:
     p_within = probability_within(pairs.centre, pairs.spread, limits)
     size = np.abs(pairs.log_ratio)
     z = np.divide(size, pairs.log_ratio_sd, out=np.where(size > 0, np.inf, 0.0), where=pairs.log_ratio_sd > 0)
     sd = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    columns = (pairs.de00, p_within, low, z, size > _LEVEL_VISIBLE, sd, own_share, limits)
+    columns = (pairs.de00, p_within, np.array(low), z, size > _LEVEL_VISIBLE, sd, own_share, limits)
     return [_Evidence(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
 
-def _own_share(finishes: Finishes, pairs: Pairs, sighting: dict[str, Sighting]) -> Array:
+def _own_share(colours: MeasuredColours, pairs: Pairs, sighting: dict[str, Sighting]) -> Array:
     """(m,) how much of the variance of each difference is the two parts' own, unshared noise."""
     zero = np.zeros((3, 3))
-    known = [sighting[name].own_cov for name in finishes.names]
+    known = [sighting[name].own_cov for name in colours.names]
     own = np.array([zero if cov is None else cov for cov in known])
     total = np.trace(pairs.spread, axis1=1, axis2=2)
     alone = np.einsum("nij,njk,nik->n", pairs.map_a, own[pairs.a], pairs.map_a)
@@ -203,9 +226,9 @@ def _own_share(finishes: Finishes, pairs: Pairs, sighting: dict[str, Sighting]) 
     return np.asarray(np.divide(alone, total, out=np.zeros_like(total), where=total > 0))
 
 
-def _senses(finishes: Finishes, pairs: Pairs) -> list[Sense]:
+def _senses(colours: MeasuredColours, pairs: Pairs) -> list[Sense]:
     level = steps(pairs.level_a, pairs.level_b)
-    seen = steps(finishes.lab_d50[pairs.a], finishes.lab_d50[pairs.b])
+    seen = steps(colours.lab_d50[pairs.a], colours.lab_d50[pairs.b])
     shift = np.degrees(np.arctan2(pairs.level_b[:, 2] - pairs.level_a[:, 2], level.ap2 - level.ap1))
     columns = (seen.dLp, level.dCp, level.dHp, seen.SL, level.SC, level.SH, level.hbar, shift)
     chromas = zip(level.Cp1.tolist(), level.Cp2.tolist(), strict=True)
@@ -213,16 +236,18 @@ def _senses(finishes: Finishes, pairs: Pairs) -> list[Sense]:
     return [Sense(*row) for row in rows]
 
 
-def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tuple[str, tuple[str, ...]]:
-    """The verdict and the note codes of one pair; the largest cause first when it is unsure.
+def _verdict(
+    pair: _Evidence, confidence: float, a: Sighting, b: Sighting
+) -> tuple[Verdict, str | None, tuple[str, ...]]:
+    """The verdict of one pair, the largest cause when it is unsure, and the codes of its notes, the cause among them.
 
     "differs" asks for both: a small probability and an interval beyond the tolerance. A wide uncertainty spreads over
-    so much of the plane that little of it lies within any tolerance, even around two identical finishes.
+    so much of the plane that little of it lies within any tolerance, even around two identical colours.
     """
-    colour = "alike" if pair.p_within >= confidence else "unsure"
+    colour: Verdict = "alike" if pair.p_within >= confidence else "unsure"
     colour = "differs" if pair.p_within <= 1 - confidence and pair.low > pair.tolerance else colour
     level = _level(pair)
-    verdict = "differs" if level == "level_differs" else colour
+    verdict: Verdict = "differs" if level == "level_differs" else colour
     if verdict == "alike" and level == "level_unsure":
         verdict = "unsure"
     withdrawn = a.light_uneven or b.light_uneven
@@ -234,13 +259,13 @@ def _verdict(pair: _Evidence, confidence: float, a: Sighting, b: Sighting) -> tu
         if not (a.scales | b.scales) & _ABSOLUTE:
             notes.append("print_metamerism")
     if not a.scales & b.scales:
-        return "unsure", ("relative_absolute", *notes)
+        return "unsure", "relative_absolute", ("relative_absolute", *notes)
     if not withdrawn and verdict != "unsure":
-        return verdict, tuple(notes)
+        return verdict, None, tuple(notes)
     cause = "light_withdrawn" if withdrawn else "level_unsure" if colour == "alike" else _cause(pair, a, b)
     if verdict == "unsure" and pair.sd > _HOPELESS_SD * pair.tolerance:
         notes.append("photo_cannot_settle")
-    return "unsure", (cause, *(note for note in notes if note != cause))
+    return "unsure", cause, (cause, *(note for note in notes if note != cause))
 
 
 def _level(pair: _Evidence) -> str | None:

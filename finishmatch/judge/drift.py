@@ -11,17 +11,15 @@ from dataclasses import dataclass
 from datetime import date as calendar_date
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.ciede2000 import local_metric
-from finishmatch.colour.finish import Finish
+from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.interval import interval
 
-Array = npt.NDArray[np.float64]
-
 LEAST_EARLIER = 3
-"""Fewer finishes than this span nothing that a new delivery could lie outside of."""
+"""Fewer colours than this span nothing that a new delivery could lie outside of."""
 _DAYS_A_YEAR = 365.25
 
 
@@ -32,10 +30,10 @@ class Delivery:
     Attributes
     ----------
     batch, date : its name, and the day of its first finish, as 2026-09-30.
-    count : finishes measured.
+    count : colours measured.
     lab : mean CIELAB as photographed.
     ab : mean a*, b* at the common luminance.
-    within : mean CIEDE2000 of its finishes from their mean; None of a single one.
+    within : mean CIEDE2000 of its colours from their mean; None of a single one.
     from_earlier : CIEDE2000 of its mean from that of all earlier deliveries; None of the first.
     """
 
@@ -56,7 +54,7 @@ class Drift:
     ----------
     between : the widest CIEDE2000 of two batch means; None of a single batch.
     a_year : how fast the batch means move, CIEDE2000 a year, by a straight line through them; None within one day.
-    span : how far the earlier finishes lie from their mean at the most, CIEDE2000.
+    span : how far the earlier colours lie from their mean at the most, CIEDE2000.
     low, high : 90 % interval of how far the mean of the newest delivery lies from theirs; None if it cannot be said.
     verdict : of the newest delivery: "outside" of what the earlier ones span if ``low`` is, "inside" if ``high`` is,
         else "unsure"; or "too few" earlier ones. An unsure colour is never a reason to say "outside".
@@ -77,14 +75,14 @@ class Drift:
 class Measured:
     """A finish with what drift must know of it."""
 
-    finish: Finish
+    finish: MeasuredColour
     batch: str
     date: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Plane:
-    """n finishes at the common luminance: ``ab`` (n, 2), ``point`` (n, 2) in units of CIEDE2000, and the (n, 2, 3) maps
+    """n colours at the common luminance: ``ab`` (n, 2), ``point`` (n, 2) in units of CIEDE2000, and the (n, 2, 3) maps
     from an error of CIELAB to a shift of the point.
     """
 
@@ -117,8 +115,8 @@ def _first(measured: Sequence[Measured], batch: str) -> str:
     return min(one.date for one in measured if one.batch == batch)
 
 
-def _lay_out(finishes: Sequence[Finish]) -> _Plane:
-    lab = np.array([finish.lab_d50 for finish in finishes])
+def _lay_out(colours: Sequence[MeasuredColour]) -> _Plane:
+    lab = np.array([finish.lab_d50 for finish in colours])
     common = np.median(luminance(lab))
     level = at_luminance(lab, np.broadcast_to(common, len(lab)))
     middle = level.mean(axis=0)
@@ -135,7 +133,7 @@ def _distances(a: Array, b: Array) -> Array:
     return np.asarray(np.linalg.norm(a[:, None] - b, axis=-1))
 
 
-def _delivery(measured: Sequence[Measured], plane: _Plane, groups: Sequence[npt.NDArray[np.intp]], k: int) -> Delivery:
+def _delivery(measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray], k: int) -> Delivery:
     group = groups[k]
     mean = plane.point[group].mean(axis=0)
     before = np.concatenate(groups[:k]) if k else np.array([], dtype=int)
@@ -163,7 +161,7 @@ def _rate(means: Array, dates: Sequence[str]) -> float | None:
 
 
 def _newest(
-    measured: Sequence[Measured], plane: _Plane, groups: Sequence[npt.NDArray[np.intp]]
+    measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray]
 ) -> tuple[float, float | None, float | None]:
     """The span of what came before the newest delivery, and the interval of how far from their mean the newest lies."""
     earlier = np.concatenate(groups[:-1]) if len(groups) > 1 else groups[0]
@@ -180,7 +178,7 @@ def _newest(
 
 
 def _cov(measured: Sequence[Measured], plane: _Plane, weight: Array) -> Array:
-    """(2, 2) covariance of a weighted sum of the points: what finishes share is summed before it is squared."""
+    """(2, 2) covariance of a weighted sum of the points: what colours share is summed before it is squared."""
     cov = np.zeros((2, 2))
     shared: dict[str, Array] = {}
     for one, to_plane, w in zip(measured, plane.maps, weight, strict=True):

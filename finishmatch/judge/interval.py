@@ -7,16 +7,16 @@ covariance ``spread`` of that point.
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.judge.chi_square import FAR_ABOVE, FAR_BELOW, limits
-
-Array = npt.NDArray[np.float64]
 
 _ANGLES = 512
 # In standard deviations: beyond the first from zero the interval is that of a normal; below the second all is alike.
 _FAR, _NO_DISTANCE = 15.0, 1e-3
 CERTAIN_SD = 6.44  # sqrt(2 ln 1e9): a planar normal lies farther out with probability 1e-9
+_TWO_SIDED_90 = 1.645  # standard normal: 5 % lie beyond it on either side
+_MOST_RATIO = 1e6  # of two luminances: a photo holds less
 _LEAST_POWER = 0.2  # powers nearer to zero gain nothing, and negative ones have no tail
 
 
@@ -52,7 +52,7 @@ def _polar_mean(centre: Array, deviations: Array, tolerance: Array) -> Array:
 
 
 def interval(centre: Array, spread: Array) -> tuple[Array, Array]:
-    """90 % interval of the true distance. Shapes (m, 2), (m, 2, 2) to (m,), (m,).
+    """90 % interval of the true distance in k dimensions. Shapes (m, k), (m, k, k) to (m,), (m,).
 
     The squared distance is taken as c times a non-central chi-square of nu degrees, and that distribution is inverted,
     so no prior enters and the upward bias of a norm is undone: ``low`` is 0 unless the point is clearly off zero.
@@ -83,6 +83,13 @@ def _chi_square(centre: Array, spread: Array) -> tuple[Array, Array, Array]:
     c = np.maximum(c, 1e-4 * total)  # a difference across an almost exact direction: keep nu finite
     c = np.maximum(c, tiny)
     return c, np.maximum(total / c, 1), np.sqrt(np.maximum(along, 0))
+
+
+def ratio_interval(log_ratio: Array, log_ratio_sd: Array) -> tuple[Array, Array]:
+    """90 % interval of a ratio whose logarithm is normal, a million at most. Shapes (m,), (m,) to (m,), (m,)."""
+    half = _TWO_SIDED_90 * log_ratio_sd
+    most = np.log(_MOST_RATIO)
+    return np.exp(np.maximum(log_ratio - half, -most)), np.exp(np.minimum(log_ratio + half, most))
 
 
 def quantile(centre: Array, spread: Array, probability: float) -> Array:

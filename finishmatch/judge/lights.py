@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
+from msgspec.structs import replace
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
-
-Array = npt.NDArray[np.float64]
 
 
 def metamerism_index(
@@ -30,10 +29,10 @@ def metamerism_index(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class InOneLight:
-    """What the photos of one light alone say: its parts' finishes, and the same pairs judged by them."""
+    """What the photos of one light alone say: its parts' colours, and the same pairs judged by them."""
 
     light: str
-    finishes: Finishes
+    colours: MeasuredColours
     differences: tuple[Difference, ...]
 
 
@@ -54,20 +53,21 @@ def _noted(pair: Difference, seen: Sequence[tuple[InOneLight, Difference]]) -> D
     apart = [(one, judged) for one, judged in seen if judged.verdict == "differs"]
     if not alike or not apart:
         return pair
-    reference = min(alike, key=lambda item: item[1].de00_level)[0]
-    test = max(apart, key=lambda item: item[1].de00_level)[0]
-    each = "; ".join(f"{one.light}: {judged.verdict} ({judged.de00_level:.1f})" for one, judged in seen)
+    reference = min(alike, key=lambda item: item[1].de00_level.value)[0]
+    test = max(apart, key=lambda item: item[1].de00_level.value)[0]
+    each = "; ".join(f"{one.light}: {judged.verdict} ({judged.de00_level.value:.1f})" for one, judged in seen)
     index = f"metamerism index from {reference.light} to {test.light} {_index(pair, reference, test):.1f}"
     note = Note("light_dependent", f"The two agree in one light and part in another. {each}; {index}.")
     verdict = "unsure" if pair.verdict == "alike" else pair.verdict
+    cause = "light_dependent" if verdict == "unsure" else None
     words = f"{pair.a} and {pair.b} look alike or not depending on the light. {each}"
-    return replace(pair, verdict=verdict, words=words, notes=(note, *pair.notes))
+    return replace(pair, verdict=verdict, cause=cause, words=words, notes=(note, *pair.notes))
 
 
 def _index(pair: Difference, reference: InOneLight, test: InOneLight) -> float:
     """The metamerism index of a pair, b the sample and a the standard, all four colours at one luminance."""
     labs = [
-        one.finishes.lab_d50[one.finishes.names.index(name)] for one in (test, reference) for name in (pair.b, pair.a)
+        one.colours.lab_d50[one.colours.names.index(name)] for one in (test, reference) for name in (pair.b, pair.a)
     ]
     common = np.exp(np.log(np.maximum(luminance(labs), 1e-4)).mean())
     return float(metamerism_index(*at_luminance(labs, np.full(4, common))))

@@ -1,4 +1,4 @@
-"""Every two finishes at a common luminance: hue and chroma apart from level, with the covariance of their difference.
+"""Every two colours at a common luminance: hue and chroma apart from level, with the covariance of their difference.
 
 Scaled to one luminance two colours differ in a* and b* only. Those two numbers are brought by the local metric of
 CIEDE2000 into a plane where distance *is* CIEDE2000; everything the verdict needs is a point and a 2x2 covariance there.
@@ -9,25 +9,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz
-
-Array = npt.NDArray[np.float64]
-Indices = npt.NDArray[np.intp]
 
 _DARKEST = 1e-6  # Y below this is no luminance to scale by
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pairs:
-    """m pairs of finishes.
+    """m pairs of colours.
 
     Attributes
     ----------
-    a, b : (m,) indices into the table of finishes.
+    a, b : (m,) indices into the table of colours.
     level_a, level_b : (m, 3) CIELAB at the geometric mean of both luminances.
     de00, de00_level : (m,) CIEDE2000 as photographed and at that common luminance.
     centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level``.
@@ -37,8 +34,8 @@ class Pairs:
     log_ratio_sd : (m,) its standard deviation, from geometry (``level_sd``) and measurement together.
     """
 
-    a: Indices
-    b: Indices
+    a: IndexArray
+    b: IndexArray
     level_a: Array
     level_b: Array
     de00: Array
@@ -51,17 +48,17 @@ class Pairs:
     log_ratio_sd: Array
 
 
-def pairs_of(finishes: Finishes, a: Indices, b: Indices) -> Pairs:
+def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
     """The pairs (a[i], b[i]) of the table; METHODS' covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'."""
-    lab_a, lab_b = finishes.lab_d50[a], finishes.lab_d50[b]
-    y = np.maximum(lab_to_xyz(finishes.lab_d50)[:, 1], _DARKEST)
+    lab_a, lab_b = colours.lab_d50[a], colours.lab_d50[b]
+    y = np.maximum(lab_to_xyz(colours.lab_d50)[:, 1], _DARKEST)
     common = np.sqrt(y[a] * y[b])
     level_a, level_b = at_luminance(lab_a, common), at_luminance(lab_b, common)
     de00_level = ciede2000(level_a, level_b)
     plane = _plane(level_a, level_b, de00_level)
     map_a = plane @ _at_luminance_jacobian(lab_a, common)[:, 1:]
     map_b = plane @ _at_luminance_jacobian(lab_b, common)[:, 1:]
-    aa, bb, ab = (_blocks(finishes.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
+    aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
     cross = map_a @ ab @ _t(map_b)
     return Pairs(
         a=a,
@@ -75,33 +72,51 @@ def pairs_of(finishes: Finishes, a: Indices, b: Indices) -> Pairs:
         map_b=map_b,
         spread=map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross),
         log_ratio=np.log(y[a] / y[b]),
-        log_ratio_sd=_log_ratio_sd(finishes, a, b, (aa[:, 0, 0], bb[:, 0, 0], ab[:, 0, 0])),
+        log_ratio_sd=_log_ratio_sd(colours, a, b, (aa[:, 0, 0], bb[:, 0, 0], ab[:, 0, 0])),
     )
 
 
-def every_pair(finishes: Finishes) -> Pairs:
+def as_photographed(colours: MeasuredColours, pairs: Pairs) -> tuple[Array, Array]:
+    """The same pairs with their level, as photographed: b minus a in the space where distance is CIEDE2000, (m, 3), and
+    its covariance, (m, 3, 3). What geometry does to a part's level (``level_sd``) moves it along its own line of light.
+    """
+    a, b = pairs.a, pairs.b
+    lab_a, lab_b = colours.lab_d50[a], colours.lab_d50[b]
+    space = _scaled(local_metric(lab_a, lab_b), lab_b - lab_a, pairs.de00)
+    xyz = lab_to_xyz(colours.lab_d50)
+    level = np.einsum("nij,nj->ni", lab_jacobian(xyz), xyz) * colours.level_sd[:, None]  # d Lab for one sd of ln Y
+    light = level[:, :, None] * level[:, None, :]
+    aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
+    cov = aa + bb - ab - _t(ab) + light[a] + light[b]
+    return np.einsum("nij,nj->ni", space, lab_b - lab_a), space @ cov @ _t(space)
+
+
+def every_pair(colours: MeasuredColours) -> Pairs:
     """Every unordered pair once, a before b in table order."""
-    a, b = np.triu_indices(len(finishes), 1)
-    return pairs_of(finishes, a, b)
+    a, b = np.triu_indices(len(colours), 1)
+    return pairs_of(colours, a, b)
 
 
 def _t(matrices: Array) -> Array:
     return np.swapaxes(matrices, -1, -2)
 
 
-def _blocks(cov: Array, i: Indices, j: Indices) -> Array:
+def _blocks(cov: Array, i: IndexArray, j: IndexArray) -> Array:
     n = len(cov) // 3
     return np.asarray(cov.reshape(n, 3, n, 3)[i, :, j, :])
 
 
 def _plane(level_a: Array, level_b: Array, de00_level: Array) -> Array:
     """(m, 2, 2) maps from (da*, db*) to the plane of CIEDE2000, scaled so that this pair's distance is exact."""
-    metric = local_metric(level_a, level_b)[:, 1:, 1:]
-    difference = (level_b - level_a)[:, 1:]
+    return _scaled(local_metric(level_a, level_b)[:, 1:, 1:], (level_b - level_a)[:, 1:], de00_level)
+
+
+def _scaled(metric: Array, difference: Array, distance: Array) -> Array:
+    """(m, k, k) maps to a space where distance is that of ``metric``, scaled so that each ``difference`` is ``distance``."""
     near = np.sqrt(np.einsum("ni,nij,nj->n", difference, metric, difference))
-    exact = np.divide(de00_level, near, out=np.ones_like(near), where=near > 1e-9)
-    plane: Array = _t(np.asarray(np.linalg.cholesky(metric), dtype=float)) * exact[:, None, None]
-    return plane
+    exact = np.divide(distance, near, out=np.ones_like(near), where=near > 1e-9)
+    root = np.asarray(np.linalg.cholesky(metric), dtype=np.float64)
+    return np.asarray(_t(root) * exact[:, None, None], dtype=np.float64)
 
 
 def _at_luminance_jacobian(lab: Array, common: Array) -> Array:
@@ -115,10 +130,10 @@ def _at_luminance_jacobian(lab: Array, common: Array) -> Array:
     return np.asarray(scaled @ project @ np.linalg.inv(lab_jacobian(xyz)), dtype=float)
 
 
-def _log_ratio_sd(finishes: Finishes, a: Indices, b: Indices, cov_L: tuple[Array, Array, Array]) -> Array:
-    L = finishes.lab_d50[:, 0]
+def _log_ratio_sd(colours: MeasuredColours, a: IndexArray, b: IndexArray, cov_L: tuple[Array, Array, Array]) -> Array:
+    L = colours.lab_d50[:, 0]
     slope = np.where(L > 8, 3 / (L + 16), 1 / np.maximum(L, 0.1))  # d ln Y / d L*, CIE 15:2018
     aa, bb, ab = cov_L
     measured = slope[a] ** 2 * aa + slope[b] ** 2 * bb - 2 * slope[a] * slope[b] * ab
-    geometry = finishes.level_sd[a] ** 2 + finishes.level_sd[b] ** 2
+    geometry = colours.level_sd[a] ** 2 + colours.level_sd[b] ** 2
     return np.sqrt(np.maximum(geometry + measured, 0))

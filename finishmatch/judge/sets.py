@@ -6,18 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from finishmatch.colour.finish import Finishes
+from finishmatch.arrays import Array, BoolArray, IndexArray
+from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
+from finishmatch.judge.cliques import clique_number, fewest_cliques
 from finishmatch.judge.compare import Difference
-from finishmatch.judge.cover import clique_number, fewest_cliques
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.interval import CERTAIN_SD
 from finishmatch.judge.pairs import pairs_of
 
-Array = npt.NDArray[np.float64]
-Graph = npt.NDArray[np.bool_]
+Graph = BoolArray
 Lab = tuple[float, float, float]
 
 _DRAWS, _SEED = 4000, 20_260_101
@@ -47,19 +46,19 @@ class Sets:
 
 def agrees(difference: Difference) -> bool:
     """The best estimate: the measured difference within tolerance, and no level that geometry cannot explain."""
-    return difference.de00_level <= difference.tolerance and not difference.has("level_differs")
+    return difference.de00_level.value <= difference.tolerance and not difference.has("level_differs")
 
 
-def find_sets(finishes: Finishes, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
+def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
     """Fewest sets by the best estimate, and their range: alike pairs only (at most), unsure pairs too (at least).
 
     Neutral parts agree with everybody and join the largest set. Ties go by name.
     """
     neutral = {part.name for part in facts if part.neutral}
-    coloured = tuple(sorted(name for name in finishes.names if name not in neutral))
-    free = tuple(sorted(name for name in finishes.names if name in neutral))
+    coloured = tuple(sorted(name for name in colours.names if name not in neutral))
+    free = tuple(sorted(name for name in colours.names if name in neutral))
     if not coloured:
-        return Sets((_finish_set(finishes, free, (), ()),), (1, 1)) if free else Sets((), (0, 0))
+        return Sets((_finish_set(colours, free, (), ()),), (1, 1)) if free else Sets((), (0, 0))
     joined, distance = graph_of(coloured, differences)
     groups = [tuple(coloured[v] for v in clique) for clique in fewest_cliques(joined, distance).cliques]
     home = {name: k for k, group in enumerate(groups) for name in group}
@@ -68,7 +67,7 @@ def find_sets(finishes: Finishes, facts: Sequence[PartFacts], differences: Seque
         k = home.get(d.a)
         if k is not None and k == home.get(d.b):
             inside[k].append(d)
-    sets = [_finish_set(finishes, group, () if k else free, inside[k]) for k, group in enumerate(groups)]
+    sets = [_finish_set(colours, group, () if k else free, inside[k]) for k, group in enumerate(groups)]
     return Sets(tuple(sets), sets_range(coloured, differences))
 
 
@@ -87,28 +86,28 @@ def graph_of(names: Sequence[str], differences: Sequence[Difference]) -> tuple[G
         if d.a in index and d.b in index:
             i, j = index[d.a], index[d.b]
             joined[i, j] = joined[j, i] = agrees(d)
-            distance[i, j] = distance[j, i] = d.de00_level
+            distance[i, j] = distance[j, i] = d.de00_level.value
     return joined, distance
 
 
-def joint_probability(finishes: Finishes, differences: Sequence[Difference]) -> float:
+def joint_probability(colours: MeasuredColours, differences: Sequence[Difference]) -> float:
     """That all these pairs lie within their tolerances at once, by draws from the joint covariance (fixed seed).
 
     Pairs that are certain by themselves to 1e-9 need no draws.
     """
     if not differences:
         return 1.0
-    index = {name: i for i, name in enumerate(finishes.names)}
+    index = {name: i for i, name in enumerate(colours.names)}
     a = np.array([index[d.a] for d in differences])
     b = np.array([index[d.b] for d in differences])
-    pairs = pairs_of(finishes, a, b)
+    pairs = pairs_of(colours, a, b)
     limits = np.array([d.tolerance for d in differences])
     reach = CERTAIN_SD * np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
     if np.any(pairs.de00_level - reach > limits):
         return 0.0
     open_ = np.flatnonzero(pairs.de00_level + reach > limits)
     used = np.unique(np.concatenate([a[open_], b[open_]]))
-    errors = _draws(finishes, used)
+    errors = _draws(colours, used)
     whole = np.ones(_DRAWS, dtype=bool)
     for k in open_[np.argsort(-(pairs.de00_level + reach)[open_] / limits[open_], kind="stable")]:
         e_a, e_b = errors[np.searchsorted(used, a[k])][whole], errors[np.searchsorted(used, b[k])][whole]
@@ -117,10 +116,10 @@ def joint_probability(finishes: Finishes, differences: Sequence[Difference]) -> 
     return float(whole.mean())
 
 
-def _draws(finishes: Finishes, parts: npt.NDArray[np.intp]) -> Array:
+def _draws(colours: MeasuredColours, parts: IndexArray) -> Array:
     """(parts, draws, 3) joint errors of these parts' CIELAB."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
-    variance, axes = np.linalg.eigh(finishes.cov[np.ix_(rows, rows)])
+    variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])
     normal = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(rows)))
     errors = normal @ (axes * np.sqrt(np.maximum(variance, 0))).T
     return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C")
@@ -137,13 +136,13 @@ def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verd
 
 
 def _finish_set(
-    finishes: Finishes, coloured: tuple[str, ...], free: tuple[str, ...], inside: Sequence[Difference]
+    colours: MeasuredColours, coloured: tuple[str, ...], free: tuple[str, ...], inside: Sequence[Difference]
 ) -> FinishSet:
-    rows = [finishes.names.index(name) for name in coloured]
-    mean = xyz_to_lab(lab_to_xyz(finishes.lab_d50[rows]).mean(axis=0))
+    rows = [colours.names.index(name) for name in coloured]
+    mean = xyz_to_lab(lab_to_xyz(colours.lab_d50[rows]).mean(axis=0))
     return FinishSet(
         parts=tuple(sorted(coloured + free)),
         lab=(float(mean[0]), float(mean[1]), float(mean[2])),
-        widest=max((d.de00_level for d in inside), default=0.0),
-        probability=joint_probability(finishes, inside),
+        widest=max((d.de00_level.value for d in inside), default=0.0),
+        probability=joint_probability(colours, inside),
     )

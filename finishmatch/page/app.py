@@ -15,13 +15,13 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from finishmatch.card.sheet.draw import PAPERS_MM, as_file
 from finishmatch.errors import FinishmatchError, InputError
-from finishmatch.measure.limits import USUAL
-from finishmatch.measure.sheet_draw import PAPERS_MM, as_file
-from finishmatch.page import prints
-from finishmatch.page.desk import Desk
+from finishmatch.page import pictures
+from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Guard, Keys
 from finishmatch.page.uploads import SUFFIX_OF_TYPE
+from finishmatch.photo.limits import USUAL
 
 MOST_JSON_BYTES = 4_000_000
 _TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
@@ -43,9 +43,9 @@ class Refused(Exception):
         self.status, self.code, self.text = status, code, text
 
 
-def make_app(desk: Desk, keys: Keys) -> Starlette:
+def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
     """The server's application for one build file."""
-    routes = _Routes(desk, keys)
+    routes = _Routes(edited, keys)
     return Starlette(
         routes=[
             Route("/enter", routes.enter),
@@ -69,8 +69,8 @@ def make_app(desk: Desk, keys: Keys) -> Starlette:
 
 
 class _Routes:
-    def __init__(self, desk: Desk, keys: Keys) -> None:
-        self._desk, self._keys = desk, keys
+    def __init__(self, edited: EditedBuild, keys: Keys) -> None:
+        self._edited, self._keys = edited, keys
 
     async def enter(self, request: Request) -> Response:
         if not self._keys.spend(request.query_params.get("token", "")):
@@ -91,21 +91,21 @@ class _Routes:
         return Response(files[name], media_type=_TYPES[name.rpartition(".")[2]])
 
     async def state(self, request: Request) -> Response:
-        return JSONResponse(await run_sync(self._desk.state))
+        return JSONResponse(await run_sync(self._edited.state))
 
     async def save(self, request: Request) -> Response:
         sent = await _json(request)
-        saved = await run_sync(self._desk.save, sent.get("revision"), sent.get("draft"))
+        saved = await run_sync(self._edited.save, sent.get("revision"), sent.get("draft"))
         return JSONResponse(saved.state, status_code=409 if saved.conflict else 200)
 
     async def verdict(self, request: Request) -> Response:
         sent = await _json(request)
-        return JSONResponse(await run_sync(self._desk.verdict, sent.get("draft")))
+        return JSONResponse(await run_sync(self._edited.verdict, sent.get("draft")))
 
     async def outline(self, request: Request) -> Response:
         sent = await _json(request)
         x, y = (_finite(sent.get(axis)) for axis in "xy")
-        points = await run_sync(self._desk.outline_at, str(sent.get("file")), x, y)
+        points = await run_sync(self._edited.outline_at, str(sent.get("file")), x, y)
         return JSONResponse({"outline": points})
 
     async def add_photo(self, request: Request) -> Response:
@@ -114,23 +114,23 @@ class _Routes:
             raise Refused(415, "photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
         data = await _body(request, USUAL.file_bytes)
         name = request.query_params.get("name", "")
-        return JSONResponse(await run_sync(self._desk.add_photo, name, kind, data), status_code=201)
+        return JSONResponse(await run_sync(self._edited.add_photo, name, kind, data), status_code=201)
 
     async def photo_facts(self, request: Request) -> Response:
-        return JSONResponse(await run_sync(self._desk.photo_facts, request.path_params["id"]))
+        return JSONResponse(await run_sync(self._edited.photo_facts, request.path_params["id"]))
 
     async def view(self, request: Request) -> Response:
-        return await self._print(request, prints.VIEW_PX)
+        return await self._picture(request, pictures.VIEW_PX)
 
     async def thumb(self, request: Request) -> Response:
-        return await self._print(request, prints.THUMB_PX)
+        return await self._picture(request, pictures.THUMB_PX)
 
-    async def _print(self, request: Request, longest: int) -> Response:
-        data = await run_sync(self._desk.print_of, request.path_params["id"], longest)
+    async def _picture(self, request: Request, longest: int) -> Response:
+        data = await run_sync(self._edited.picture_of, request.path_params["id"], longest)
         return Response(data, media_type="image/jpeg")
 
     async def crop(self, request: Request) -> Response:
-        return Response(await run_sync(self._desk.crop, request.path_params["id"]), media_type="image/jpeg")
+        return Response(await run_sync(self._edited.crop, request.path_params["id"]), media_type="image/jpeg")
 
     async def sheet(self, request: Request) -> Response:
         paper, _, suffix = request.path_params["name"].partition(".")
@@ -142,7 +142,7 @@ class _Routes:
 
     async def report(self, request: Request) -> Response:
         try:
-            page = await run_sync(self._desk.report)
+            page = await run_sync(self._edited.report)
         except FinishmatchError as error:
             return PlainTextResponse(f"There is no report yet. {error}\n", status_code=422)
         return HTMLResponse(page, headers={"content-security-policy": _REPORT_POLICY})

@@ -5,16 +5,16 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
+from finishmatch.audit import Audit
+from finishmatch.build.build import Build, PhotoEntry
+from finishmatch.card.reference import GAP
 from finishmatch.errors import FinishmatchError, noted
-from finishmatch.files.build import Build, PhotoEntry
-from finishmatch.files.results import Difference, Exhibits
-from finishmatch.findings import Audit
-from finishmatch.measure.cards import GAP
-from finishmatch.measure.shoot import Shot
+from finishmatch.measure import card_of
 from finishmatch.page.contours import Pieces
-from finishmatch.report.bench import Bench, Piece, lay_out
+from finishmatch.part.measured_photo import MeasuredPhoto
+from finishmatch.report.arrangement import Arrangement, ShownPart, arrange
 from finishmatch.report.text import count, number
-from finishmatch.shots import card_of
+from finishmatch.results.results import Difference, Exhibits
 
 # A leave-one-patch-out mean up to this is called good; a card that is noted to fit badly is poor.
 _GOOD_FIT = 2.5
@@ -22,14 +22,14 @@ _ORDER = {"differs": 0, "unsure": 1, "alike": 2}
 _SAID_IN_WORDS = frozenset({"card_fits_badly", "no_card", "tone_unknown", "bridged"})
 
 
-def photo_pane(entry: PhotoEntry, shot: Shot, masks: dict[str, Pieces]) -> dict[str, Any]:
+def photo_pane(entry: PhotoEntry, seen: MeasuredPhoto, masks: dict[str, Pieces]) -> dict[str, Any]:
     """Where the card of one photo lies and how well it fits, in words. ``masks``: part -> its mask's contours."""
     try:
         card = card_of(entry.card)
-    except FinishmatchError:  # told in the shot's failure
+    except FinishmatchError:  # told in the photo's failure
         card = None
-    spot = shot.corrected.spot if shot.corrected else None
-    grade, text = _quality(shot)
+    spot = seen.corrected.spot if seen.corrected else None
+    grade, text = _quality(seen)
     return {
         "corners": None if spot is None else [[round(float(v), 2) for v in corner] for corner in spot.corners_px],
         "origin": "none" if spot is None else spot.origin,
@@ -39,15 +39,15 @@ def photo_pane(entry: PhotoEntry, shot: Shot, masks: dict[str, Pieces]) -> dict[
         "masks": masks,
         "grade": grade,
         "text": text,
-        "notes": [note.text for note in shot.notes if note.code not in _SAID_IN_WORDS and not shot.failure],
+        "notes": [note.text for note in seen.notes if note.code not in _SAID_IN_WORDS and not seen.failure],
     }
 
 
-def _quality(shot: Shot) -> tuple[str, str]:
-    if shot.failure:
-        return "failed", f"{shot.failure}."
-    assert shot.corrected is not None  # what did not fail was corrected
-    correction, spot = shot.corrected.correction, shot.corrected.spot
+def _quality(seen: MeasuredPhoto) -> tuple[str, str]:
+    if seen.failure:
+        return "failed", f"{seen.failure}."
+    assert seen.corrected is not None  # what did not fail was corrected
+    correction, spot = seen.corrected.correction, seen.corrected.spot
     if spot is None:
         return "none", " ".join(note.text for note in correction.notes)
     cv = correction.cv_mean_de00
@@ -58,28 +58,28 @@ def _quality(shot: Shot) -> tuple[str, str]:
         )
     grade = "poor" if noted(correction.notes, "card_fits_badly") else "good" if cv <= _GOOD_FIT else "fair"
     how = {"good": "fits well", "fair": "fits fairly well", "poor": "fits badly, so every promise is weaker"}[grade]
-    patches = count(shot.corrected.patches_used, "patch", "es")
+    patches = count(seen.corrected.patches_used, "patch", "es")
     return grade, f"The card {how}: {patches} used, one left out is missed by {number(cv)} CIEDE2000 in the mean."
 
 
 def verdict_pane(build: Build, audit: Audit, crops: dict[str, str]) -> dict[str, Any]:
     """Parts, sets and pairs of an audit. ``crops``: part -> address of its picture."""
     results = audit.results
-    bench = lay_out(results, Exhibits())
+    arrangement = arrange(results, Exhibits())
     return {
-        "headline": next((item.text for item in results.advice if item.code == "verdict"), _headline(bench)),
+        "headline": next((item.text for item in results.advice if item.code == "verdict"), _headline(arrangement)),
         "advice": [item.text for item in results.advice if item.code != "verdict"],
         "sets": [
             {
-                "letter": tray.letter,
-                "widest": number(tray.facts.widest),
-                "parts": [_piece(piece, crops) for piece in tray.pieces],
+                "letter": shown_set.letter,
+                "widest": number(shown_set.facts.widest),
+                "parts": [_shown_part(shown_part, crops) for shown_part in shown_set.shown_parts],
             }
-            for tray in bench.trays
+            for shown_set in arrangement.shown_sets
         ],
-        "loose": [_piece(piece, crops) for piece in bench.loose],
-        "refused": [_piece(piece, crops) for piece in bench.refused],
-        "pairs": [_pair(pair, bench) for pair in sorted(results.differences, key=_rank)],
+        "loose": [_shown_part(shown_part, crops) for shown_part in arrangement.loose],
+        "refused": [_shown_part(shown_part, crops) for shown_part in arrangement.refused],
+        "pairs": [_pair(pair, arrangement) for pair in sorted(results.differences, key=_rank)],
     }
 
 
@@ -88,32 +88,33 @@ def crop_id(image: bytes) -> str:
     return hashlib.sha256(image).hexdigest()[:24]
 
 
-def _headline(bench: Bench) -> str:
-    if not bench.pieces:
+def _headline(arrangement: Arrangement) -> str:
+    if not arrangement.shown_parts:
         return "No part could be measured."
-    return f"{count(len(bench.pieces), 'part')} in {count(len(bench.trays), 'set')}."
+    return f"{count(len(arrangement.shown_parts), 'part')} in {count(len(arrangement.shown_sets), 'set')}."
 
 
-def _piece(piece: Piece, crops: dict[str, str]) -> dict[str, Any]:
+def _shown_part(shown_part: ShownPart, crops: dict[str, str]) -> dict[str, Any]:
     return {
-        "name": piece.part.name,
-        "tag": piece.tag,
-        "swatch": piece.colour,
-        "words": piece.words,
-        "crop": crops.get(piece.part.name),
-        "stands_out": piece.stands_out,
-        "notes": [note.text for note in piece.part.notes],
+        "name": shown_part.part.name,
+        "tag": shown_part.tag,
+        "swatch": shown_part.colour,
+        "words": shown_part.words,
+        "crop": crops.get(shown_part.part.name),
+        "stands_out": shown_part.stands_out,
+        "notes": [note.text for note in shown_part.part.notes],
     }
 
 
 def _rank(pair: Difference) -> tuple[int, float]:
-    return _ORDER[pair.verdict], -pair.de00_level
+    return _ORDER[pair.verdict], -pair.de00_level.value
 
 
-def _pair(pair: Difference, bench: Bench) -> dict[str, Any]:
+def _pair(pair: Difference, arrangement: Arrangement) -> dict[str, Any]:
+    level = pair.de00_level
     return {
-        "tags": [bench.tags[pair.a], bench.tags[pair.b]],
+        "tags": [arrangement.tags[pair.a], arrangement.tags[pair.b]],
         "verdict": pair.verdict,
         "words": pair.words,
-        "numbers": f"{number(pair.de00_level)} ({number(pair.low)} to {number(pair.high)}), allowed {number(pair.tolerance)}",
+        "numbers": f"{number(level.value)} ({number(level.low)} to {number(level.high)}), allowed {number(pair.tolerance)}",
     }

@@ -2,40 +2,39 @@
 
 from __future__ import annotations
 
-import os
 import socket
 from collections.abc import Callable
 from pathlib import Path
 
 import uvicorn
 
-from finishmatch.errors import CommandError
-from finishmatch.files import edit
-from finishmatch.files.whole import write_new
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.build import edit
+from finishmatch.build.build import as_written
+from finishmatch.disk import write_new
 from finishmatch.page.app import make_app
-from finishmatch.page.desk import Desk
+from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Keys
-from finishmatch.text import LONGEST_PATH, blemish
+from finishmatch.photo.process.parent import DecodingProcess
 
 
 def start_build(photos: list[Path], out: Path) -> None:
-    """Write a new build file with these photos. Errors: those of the photos; file_exists, out_unwritable."""
-    with Quarantine() as quarantine:
+    """Write a new build file with these photos.
+
+    Raises
+    ------
+    InputError : those of the photos; file_exists, out_unwritable.
+    """
+    with DecodingProcess() as decoding:
         for photo in photos:
-            quarantine.open_photo(photo)
-    folder = out.parent.resolve()
-    files = dict.fromkeys(Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos)
-    for file in files:
-        if reason := blemish(file, LONGEST_PATH):
-            raise CommandError("build_value", f"{file!r}: the file's name {reason}", "rename the file")
+            decoding.open_photo(photo)
+    files = dict.fromkeys(as_written(photo, out.parent) for photo in photos)
     write_new(out, edit.started(out.stem, list(files)))
 
 
-def server_of(desk: Desk, keys: Keys) -> uvicorn.Server:
+def server_of(edited: EditedBuild, keys: Keys) -> uvicorn.Server:
     """A server that says nothing of itself and keeps no log."""
     config = uvicorn.Config(
-        make_app(desk, keys),
+        make_app(edited, keys),
         log_level="critical",
         access_log=False,
         server_header=False,
@@ -49,10 +48,12 @@ def server_of(desk: Desk, keys: Keys) -> uvicorn.Server:
 def serve(build: Path, announce: Callable[[str], None]) -> None:
     """Serve the page of a build file until interrupted. ``announce`` is told the address, good once.
 
-    Errors: those of the build file.
+    Raises
+    ------
+    InputError : those of the build file.
     """
-    desk = Desk(build)
+    edited = EditedBuild(build)
     with socket.create_server(("127.0.0.1", 0)) as listener:
         keys = Keys(listener.getsockname()[1])
         announce(f"http://127.0.0.1:{keys.port}/enter?token={keys.token}")
-        server_of(desk, keys).run(sockets=[listener])
+        server_of(edited, keys).run(sockets=[listener])

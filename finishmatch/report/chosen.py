@@ -1,12 +1,12 @@
-"""The recommended choice on the bench: what it takes beside the parts that it must match."""
+"""The recommended choice on the arrangement: what it takes beside the parts that it must match."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from finishmatch.files.results import Choice, Results, recommended, together_of
-from finishmatch.report.bench import Bench, Piece, colour_at, common_light
+from finishmatch.report.arrangement import Arrangement, ShownPart, colour_at, common_light
+from finishmatch.results.results import Choice, Results, recommended
 
 #: So many parts of a row are shown beside the picks: those that differ from them most.
 MOST_BESIDE = 8
@@ -25,7 +25,7 @@ class Chosen:
     number: int
     choice: Choice
     together: float
-    rows: tuple[tuple[Piece, ...], ...]
+    rows: tuple[tuple[ShownPart, ...], ...]
     slots: dict[str, str]
     listed: tuple[tuple[int, Choice], ...]
 
@@ -35,10 +35,10 @@ class Chosen:
         return self.choice.worst <= self.together
 
 
-def chosen(results: Results, bench: Bench) -> Chosen | None:
+def chosen(results: Results, arrangement: Arrangement) -> Chosen | None:
     """The cheapest choice that is sure to match, else the best there is; None where there is nothing to choose."""
     choices = results.choices or ()
-    together = together_of(results.differences)
+    together = results.build.tolerance.together
     choice = recommended(choices, together)
     if choice is None:
         return None
@@ -48,7 +48,7 @@ def chosen(results: Results, bench: Bench) -> Chosen | None:
         number=index + 1,
         choice=choice,
         together=together,
-        rows=tuple(_row(results, bench, picks, beside) for picks, beside in _rows(results, choice)),
+        rows=tuple(_row(results, arrangement, picks, beside) for picks, beside in _rows(results, choice)),
         slots={part: slot for slot, part in choice.picks},
         listed=tuple(enumerate(choices, start=1))[first : first + MOST_LISTED],
     )
@@ -79,13 +79,20 @@ def _home(results: Results, pick: str, groups: Sequence[tuple[str, ...]]) -> int
 def _apart(results: Results, name: str, others: Sequence[str]) -> float:
     """How far a part lies from the farthest of these others."""
     pairs = [d for d in results.differences if name in (d.a, d.b) and (d.a in others or d.b in others)]
-    return max((d.de00_level for d in pairs if d.a != d.b), default=0.0)
+    return max((d.de00_level.value for d in pairs if d.a != d.b), default=0.0)
 
 
-def _row(results: Results, bench: Bench, picks: Sequence[str], beside: Sequence[str]) -> tuple[Piece, ...]:
-    """The pieces of one row, relit to their common light so that their bands can be compared."""
+def _row(
+    results: Results, arrangement: Arrangement, picks: Sequence[str], beside: Sequence[str]
+) -> tuple[ShownPart, ...]:
+    """The shown_parts of one row, relit to their common light so that their bands can be compared."""
     farthest = sorted(beside, key=lambda name: -_apart(results, name, picks))[:MOST_BESIDE]
-    by_name = {piece.part.name: piece for piece in bench.pieces + bench.refused}
-    pieces = [by_name[name] for name in [*picks, *(name for name in beside if name in farthest)] if name in by_name]
-    light = common_light([piece.lab for piece in pieces])
-    return tuple(piece if piece.lab is None else replace(piece, colour=colour_at(piece.lab, light)) for piece in pieces)
+    by_name = {shown_part.part.name: shown_part for shown_part in arrangement.shown_parts + arrangement.refused}
+    shown_parts = [
+        by_name[name] for name in [*picks, *(name for name in beside if name in farthest)] if name in by_name
+    ]
+    light = common_light([shown_part.lab for shown_part in shown_parts])
+    return tuple(
+        shown_part if shown_part.lab is None else replace(shown_part, colour=colour_at(shown_part.lab, light))
+        for shown_part in shown_parts
+    )

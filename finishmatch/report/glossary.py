@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from finishmatch.errors import CODES
-from finishmatch.files.results import Results
-from finishmatch.report.bench import Bench
+from finishmatch.report.arrangement import Arrangement
 from finishmatch.report.text import count
+from finishmatch.results.results import Results
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +29,13 @@ class Entry:
     pairs: str
 
 
-def glossary(results: Results, bench: Bench) -> tuple[Entry, ...]:
+def glossary(results: Results, arrangement: Arrangement) -> tuple[Entry, ...]:
     """In the order of the table of codes."""
     found: dict[str, _Places] = {}
     for photo in results.photos:
         for code in dict.fromkeys(note.code for note in photo.notes):
             found.setdefault(code, _Places()).photos.append(photo.file)
-    tags = bench.tags
+    tags = arrangement.tags
     for part in results.parts:
         for code in dict.fromkeys(note.code for note in part.notes):
             found.setdefault(code, _Places()).parts.append(tags[part.name])

@@ -4,26 +4,23 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
-import sys
-from contextlib import suppress
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from finishmatch.files.results import CardFit, Exhibits, PhotoResult, Results
-from finishmatch.report.bench import Bench, lay_out
-from finishmatch.report.cardfit import FitPictures, fit_pictures
+from finishmatch.report.arrangement import Arrangement, arrange
+from finishmatch.report.card_fit import FitPictures, fit_pictures
 from finishmatch.report.chosen import chosen
 from finishmatch.report.diagram import close_ups, overview
 from finishmatch.report.glossary import glossary
 from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
 from finishmatch.report.staircase import staircase
 from finishmatch.report.strip import lightness, whole_build
-from finishmatch.report.text import count, number, percent, sentence, visible
+from finishmatch.report.text import count, number, sentence, visible
+from finishmatch.results.results import CardFit, Exhibits, PhotoResult, Results
+from finishmatch.text import percent
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
 
 #: Up to so many parts their pictures are shown larger.
@@ -49,38 +46,38 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
     Same input, same text: neither clock nor network nor file system (but for the templates) is read.
     """
     shown = Exhibits() if exhibits is None else exhibits
-    bench = lay_out(results, shown)
+    arrangement = arrange(results, shown)
     css = environment().get_template("style.css").render()
     template = environment().get_template("report.html")
     return template.render(
         results=results,
-        bench=bench,
+        arrangement=arrangement,
         css=css,
         style_hash=fingerprint(css),
-        verdict=_verdict(results, bench),
+        verdict=_verdict(results, arrangement),
         tasks=[item for item in results.advice if not _is_caution(item.code) and item.code != "verdict"],
         cautions=[item for item in results.advice if _is_caution(item.code)],
         signs=SIGNS,
-        rows=matrix(results.differences, bench),
-        detailed=len(bench.pieces) <= DETAILED_PARTS,
-        pairs=in_words(results.differences, bench),
+        rows=matrix(results.differences, arrangement),
+        detailed=len(arrangement.shown_parts) <= DETAILED_PARTS,
+        pairs=in_words(results.differences, arrangement),
         tolerances=_tolerances(results),
         cards=_CARDS,
         photos=_photos(results.photos, shown.fits),
-        glossary=glossary(results, bench),
-        roomy=len(bench.pieces) <= ROOMY,
-        **_figures(results, bench),
+        glossary=glossary(results, arrangement),
+        roomy=len(arrangement.shown_parts) <= ROOMY,
+        **_figures(results, arrangement),
     )
 
 
-def _figures(results: Results, bench: Bench) -> dict[str, Any]:
-    choice = chosen(results, bench)
+def _figures(results: Results, arrangement: Arrangement) -> dict[str, Any]:
+    choice = chosen(results, arrangement)
     return {
         "chosen": choice,
-        "strip": whole_build(bench),
-        "plane": overview(bench),
-        "close_ups": close_ups(bench),
-        "lightness": lightness(bench),
+        "strip": whole_build(arrangement),
+        "plane": overview(arrangement),
+        "close_ups": close_ups(arrangement),
+        "lightness": lightness(arrangement),
         "stairs": "" if choice is None else staircase(results.choices or (), choice.together, choice.number),
     }
 
@@ -94,14 +91,14 @@ def _photos(photos: tuple[PhotoResult, ...], fits: tuple[CardFit, ...]) -> list[
     ]
 
 
-def _verdict(results: Results, bench: Bench) -> str:
+def _verdict(results: Results, arrangement: Arrangement) -> str:
     """The answer in one sentence; counted here when the results carry none."""
     for item in results.advice:
         if item.code == "verdict":
             return item.text
-    if not bench.pieces:
+    if not arrangement.shown_parts:
         return "No part could be measured."
-    return f"{count(len(bench.pieces), 'part')} in {count(len(bench.trays), 'set')}."
+    return f"{count(len(arrangement.shown_parts), 'part')} in {count(len(arrangement.shown_sets), 'set')}."
 
 
 def _tolerances(results: Results) -> str:
@@ -122,12 +119,11 @@ def fingerprint(css: str) -> str:
 
 @cache
 def environment() -> Environment:
-    """The templates of this room, with their filters."""
+    """The report's templates, with their filters."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     made = Environment(
         loader=PackageLoader("finishmatch.report"),
-        bytecode_cache=_compiled(),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=visible,
@@ -137,22 +133,3 @@ def environment() -> Environment:
     made.filters.update(number=number, percent=percent, sentence=sentence)
     made.globals.update(count=count)
     return made
-
-
-def _compiled() -> BytecodeCache | None:
-    """Templates compiled once, kept where Python keeps its compiled modules; None where it may not."""
-    from jinja2 import FileSystemBytecodeCache
-
-    if sys.dont_write_bytecode:
-        return None
-    folder = Path(__file__).parent / "__pycache__"
-    with suppress(OSError):
-        folder.mkdir(exist_ok=True)
-    return FileSystemBytecodeCache(str(folder)) if os.access(folder, os.W_OK) else None
-
-
-def load() -> None:
-    """Load all that :func:`render` needs: work for a moment in which there is nothing to do but wait."""
-    made = environment()
-    for name in made.list_templates():
-        made.get_template(name)

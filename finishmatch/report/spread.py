@@ -6,12 +6,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour import space
-from finishmatch.report.bench import Bench, Piece, common_light
-
-Array = npt.NDArray[np.float64]
+from finishmatch.report.arrangement import Arrangement, ShownPart, common_light
 
 #: 90 % point of chi-square with two degrees of freedom, in closed form -2 ln(1 - 0.9).
 CHI2_90 = -2 * math.log(0.1)
@@ -26,28 +24,28 @@ class Spot:
     ``own`` is what sets it apart from others in its photo; ``whole`` adds the errors that a photo's parts share.
     """
 
-    piece: Piece
+    shown_part: ShownPart
     centre: Array
     own: Array
     whole: Array
 
 
-def spots(bench: Bench) -> list[Spot]:
+def spots(arrangement: Arrangement) -> list[Spot]:
     """Every measured part brought to the common luminance of all."""
-    pieces = bench.pieces
-    light = common_light([piece.lab for piece in pieces])
-    return [_spot(piece, light) for piece in pieces] if light is not None else []
+    shown_parts = arrangement.shown_parts
+    light = common_light([shown_part.lab for shown_part in shown_parts])
+    return [_spot(shown_part, light) for shown_part in shown_parts] if light is not None else []
 
 
-def _spot(piece: Piece, light: float) -> Spot:
-    lab = np.array(piece.lab)
+def _spot(shown_part: ShownPart, light: float) -> Spot:
+    lab = np.array(shown_part.lab)
     centre = np.asarray(space.at_luminance(lab, light))
     turn = _jacobian(lab, centre)
-    own = np.zeros((3, 3)) if piece.part.own_cov is None else np.array(piece.part.own_cov)
-    loadings = [np.reshape(one.loadings, (3, -1)) for one in piece.part.shared]
+    own = np.zeros((3, 3)) if shown_part.part.own_cov is None else np.array(shown_part.part.own_cov)
+    loadings = [np.reshape(one.loadings, (3, -1)) for one in shown_part.part.shared]
     whole = own + sum((one @ one.T for one in loadings), np.zeros((3, 3)))
     return Spot(
-        piece,
+        shown_part,
         centre[1:],
         centre[1:] + ellipse(turn @ own @ turn.T),
         centre[1:] + ellipse(turn @ whole @ turn.T),
@@ -73,8 +71,8 @@ def ellipse(cov: Array, n: int = 48) -> Array:
     return points
 
 
-def lightness_bar(piece: Piece) -> tuple[float, float, float]:
+def lightness_bar(shown_part: ShownPart) -> tuple[float, float, float]:
     """L* as photographed, and its 90 % interval from the spread of ln Y (d L* = (L* + 16) / 3 d ln Y)."""
-    lightness = 0.0 if piece.lab is None else piece.lab[0]
-    half = Z_90 * (piece.part.level_sd or 0.0) * (lightness + 16) / 3
+    lightness = 0.0 if shown_part.lab is None else shown_part.lab[0]
+    half = Z_90 * (shown_part.part.level_sd or 0.0) * (lightness + 16) / 3
     return lightness, max(lightness - half, 0.0), min(lightness + half, 100.0)

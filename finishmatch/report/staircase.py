@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from finishmatch.files.results import Choice
 from finishmatch.report.plane import LogScale, Plane, Scale
 from finishmatch.report.svg import dot, el, figure, label, line
 from finishmatch.report.text import number
+from finishmatch.results.results import Choice
 
 _LEAST = 0.5  # a smaller worst difference is drawn at the foot: nobody sees it
 _RADIUS, _ROOM = 11.0, 23.0  # a step's number, and how near to another one it may be

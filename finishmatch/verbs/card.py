@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -10,14 +9,15 @@ import typer
 from typer.core import TyperGroup
 
 from finishmatch.errors import CommandError
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.options import Json
+from finishmatch.verbs.output import print_json
+from finishmatch.verbs.progress_bar import bar
 from finishmatch.verbs.values import four_corners, layout
 
 if TYPE_CHECKING:
-    from finishmatch.measure.cards import Card
-    from finishmatch.measure.learn import Learnt
+    from finishmatch.card.learn import Learnt
+    from finishmatch.card.reference import Card
 
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 MOST_PATCHES = 2000
 
 
@@ -39,17 +39,17 @@ app = typer.Typer(
 @app.command()
 def show(
     kind: Annotated[
-        str | None, typer.Argument(metavar="KIND", help="chart24, sheet, grey18 or white; all when left out.")
+        str | None, typer.Argument(metavar="KIND", help="chart24, design, grey18 or white; all when left out.")
     ] = None,
     edition: Annotated[str | None, typer.Option(help="Edition of the chart.")] = None,
     as_json: Json = False,
 ) -> None:
     """List the known reference cards, or show the values of one."""
-    from finishmatch.measure import cards
+    from finishmatch.card import reference
 
     known = _known(kind, edition)
     if as_json:
-        _print_json([cards.described(card) for card in known])
+        print_json([reference.described(card) for card in known])
         return
     for card in known:
         print(f"{card.kind:9}{card.edition or '':9}{card.columns} x {card.rows}  {card.source}")
@@ -59,16 +59,17 @@ def show(
 
 
 def _known(kind: str | None, edition: str | None) -> list[Card]:
-    from finishmatch.measure import cards, sheet
+    from finishmatch.card import reference
+    from finishmatch.card.sheet import design
 
     if kind is None:
-        return [*cards.known(), sheet.expected()]
+        return [*reference.known(), design.expected()]
     if kind == "chart24":
-        return [cards.chart24(edition)]
-    if kind == sheet.KIND:
-        return [sheet.expected()]
-    if kind in cards.PLAIN_Y:
-        return [cards.plain(kind)]
+        return [reference.chart24(edition)]
+    if kind == design.KIND:
+        return [design.expected()]
+    if kind in reference.PLAIN_Y:
+        return [reference.plain(kind)]
     raise CommandError("unknown_card", f'no card "{kind}"')
 
 
@@ -79,8 +80,8 @@ def sheet(
     as_json: Json = False,
 ) -> None:
     """Write a sheet of patches to print: a reference card that anyone can make."""
-    from finishmatch.files import whole
-    from finishmatch.measure.sheet_draw import FORMATS, PAPERS_MM, as_file
+    from finishmatch import disk
+    from finishmatch.card.sheet.draw import FORMATS, PAPERS_MM, as_file
 
     papers = {name.lower(): name for name in PAPERS_MM}
     if paper.lower() not in papers:
@@ -88,9 +89,9 @@ def sheet(
     suffix = out.suffix.lower()
     if suffix not in FORMATS:
         raise CommandError("command_line", f'--out "{out}"', f"end the name with one of {', '.join(FORMATS)}")
-    whole.write_new(out, as_file(suffix, papers[paper.lower()]))
+    disk.write_new(out, as_file(suffix, papers[paper.lower()]))
     if as_json:
-        _print_json({"sheet": str(out), "paper": papers[paper.lower()]})
+        print_json({"sheet": str(out), "paper": papers[paper.lower()]})
     else:
         print(f"Sheet: {out}. Print it at actual size on matt paper, and use one print in all photos.")
 
@@ -113,15 +114,16 @@ def learn(
     as_json: Json = False,
 ) -> None:
     """Learn a flat card's values from photos that show it beside a trusted chart."""
-    from finishmatch.files import exchange, whole
+    from finishmatch import disk
+    from finishmatch.exchange import card_table
 
     if by != "chart24":
         raise CommandError("unknown_card", f'--by "{by}"', "a card is learnt by a chart24")
     learnt, size = _learnt(photos, edition, grid, corners or [])
-    whole.write_new(out, exchange.write_card_table(exchange.CardTable(learnt.names, learnt.lab_d50, learnt.lab_sd)))
+    disk.write_new(out, card_table.write_card_table(card_table.CardTable(learnt.names, learnt.lab_d50, learnt.lab_sd)))
     entry = f'card = {{ kind = "{out.name}", layout = [{size[0]}, {size[1]}] }}'
     if as_json:
-        _print_json({"card_file": str(out), "layout": list(size), "patches": _described(learnt), "build_file": entry})
+        print_json({"card_file": str(out), "layout": list(size), "patches": _described(learnt), "build_file": entry})
         return
     print(f"Card file: {out}, {len(learnt.names)} patches from {learnt.photos} photo(s). In a build file: {entry}")
     print(f"Standard deviations: {learnt.lab_sd.mean():.1f} (CIELAB) in the mean, {learnt.lab_sd.max():.1f} at most.")
@@ -132,8 +134,9 @@ def _learnt(
 ) -> tuple[Learnt, tuple[int, int]]:
     import numpy as np
 
-    from finishmatch.measure import cards, learn, sheet
-    from finishmatch.measure.quarantine import Quarantine
+    from finishmatch.card import learn, reference
+    from finishmatch.card.sheet import design
+    from finishmatch.photo.process.parent import DecodingProcess
 
     size = None if grid is None else layout(grid)
     if size is not None and size[0] * size[1] > MOST_PATCHES:
@@ -141,21 +144,17 @@ def _learnt(
     if len(corners) not in ({len(photos)} if grid else {0, len(photos)}):
         raise CommandError("bad_corners", f"{len(photos)} photos, but --corners is given {len(corners)} times")
     places = [np.array(four_corners(text)) for text in corners] if corners else [None] * len(photos)
-    card = sheet.expected() if size is None else learn.blank(*size)
-    trusted = cards.chart24(edition)
+    card = design.expected() if size is None else learn.blank(*size)
+    trusted = reference.chart24(edition)
     readings = []
-    with Quarantine() as quarantine, bar() as tell:
+    with DecodingProcess() as decoding, bar() as tell:
         for done, (path, place) in enumerate(zip(photos, places, strict=True)):
             if tell:
                 tell(path.name, done, len(photos))
-            readings.append(learn.read_card(quarantine.open_photo(path), trusted, card, place))
+            readings.append(learn.read_card(decoding.open_photo(path), trusted, card, place))
     return learn.average(card.names, readings), (card.columns, card.rows)
 
 
 def _described(learnt: Learnt) -> list[dict[str, Any]]:
     rows = zip(learnt.names, learnt.lab_d50.round(4).tolist(), learnt.lab_sd.round(4).tolist(), strict=True)
     return [{"name": name, "lab": lab, "sd": sd} for name, lab, sd in rows]
-
-
-def _print_json(document: Any) -> None:
-    print(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))

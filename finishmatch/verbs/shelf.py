@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -10,22 +9,25 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from finishmatch.errors import CommandError
+from finishmatch.judge.facts import Tolerance
 from finishmatch.text import shown
+from finishmatch.verbs.options import Json
+from finishmatch.verbs.output import say
 
 if TYPE_CHECKING:
-    from finishmatch.files.results import Difference, Drift, Results
-    from finishmatch.files.shelf_record import Record
     from finishmatch.judge.facts import PartFacts
+    from finishmatch.results.results import Difference, Drift, Results
+    from finishmatch.shelf.record import Record
 
 app = typer.Typer(help="Keep measured finishes, find one that matches, watch deliveries drift.", no_args_is_help=True)
 
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 File = Annotated[Path, typer.Option("--shelf", metavar="FILE", help="The shelf's file.")]
 Maker = Annotated[str | None, typer.Option(help="Who made it.")]
 Finish = Annotated[str | None, typer.Option(help="The finish name, as the label says it.")]
 Date = Annotated[str | None, typer.Option(metavar="YYYY-MM-DD", help="The day it was measured; today when left out.")]
 Confidence = Annotated[float, typer.Option(min=0.5, max=0.999, help="How sure a verdict must be.")]
 SHELF = Path("finishes.shelf")
+_USUAL = Tolerance()
 MOST_RESULTS_BYTES = 200_000_000
 
 
@@ -42,9 +44,9 @@ def add(
     """Put every measured part on the shelf; what is there already is left out."""
     from dataclasses import replace
 
-    from finishmatch.files.shelf import open_shelf
-    from finishmatch.files.shelf_record import from_results
     from finishmatch.judge.facts import PartFacts
+    from finishmatch.shelf.record import from_results
+    from finishmatch.shelf.store import open_shelf
 
     day = _day(date)
     results, facts = _results(source)
@@ -53,24 +55,24 @@ def add(
     records = from_results(results, day, facts, PartFacts("", maker=maker, batch=batch))
     with open_shelf(shelf, create=True) as opened:
         numbers = opened.add(records)
-    _say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
+    say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
 
 
 def _results(source: Path) -> tuple[Results, dict[str, PartFacts]]:
     """Results and the facts about their parts; a build is audited, and read back as its results.json would be."""
     from finishmatch.disk import read_whole
     from finishmatch.errors import InputError
-    from finishmatch.files import serial
+    from finishmatch.results import json_text
 
     if source.suffix.lower() == ".toml":
         from finishmatch.audit import audit_build
-        from finishmatch.files import build
+        from finishmatch.build import build
 
         read = build.read(source)
         facts = {part.name: part for part in read.parts}
-        return serial.from_json(serial.to_json(audit_build(read).results)), facts
+        return json_text.from_json(json_text.to_json(audit_build(read).results)), facts
     try:
-        return serial.from_json(read_whole(source, MOST_RESULTS_BYTES).decode("utf-8")), {}
+        return json_text.from_json(read_whole(source, MOST_RESULTS_BYTES).decode("utf-8")), {}
     except UnicodeDecodeError as error:
         raise InputError("results_invalid", f"{shown(source)} is not UTF-8 text") from error
 
@@ -90,11 +92,11 @@ def list_(
     as_json: Json = False,
 ) -> None:
     """List the finishes on the shelf."""
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         records = list(opened.records(part, maker, finish))
-    _say(as_json, {"records": [_plain(record) for record in records]}, [_line(record) for record in records])
+    say(as_json, {"records": [_plain(record) for record in records]}, [_line(record) for record in records])
 
 
 @app.command(context_settings={"ignore_unknown_options": True})
@@ -105,17 +107,18 @@ def find(
         Path | None,
         typer.Option("--in", metavar="RESULTS.json|BUILD.toml", help="Where PART is; the shelf if left out."),
     ] = None,
-    tolerance: Annotated[float, typer.Option(min=0.01, help="CIEDE2000 within which two look alike.")] = 2.5,
-    confidence: Confidence = 0.90,
+    tolerance: Annotated[
+        float, typer.Option(min=0.01, help="CIEDE2000 within which two look alike.")
+    ] = _USUAL.together,
+    confidence: Confidence = _USUAL.confidence,
     most: Annotated[int, typer.Option(min=1, max=1000, help="At most so many, the nearest.")] = 20,
     within: Annotated[float, typer.Option(min=0.01, help="None farther, CIEDE2000 as photographed.")] = 10.0,
     as_json: Json = False,
 ) -> None:
     """Find the finishes nearest to a colour or part, and say of each how likely it looks alike."""
-    from finishmatch.files.shelf import open_shelf
-    from finishmatch.files.shelf_record import sighting
-    from finishmatch.judge.facts import Tolerance
-    from finishmatch.judge.stock import against
+    from finishmatch.judge.against_shelf import against
+    from finishmatch.shelf.record import sighting
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         wanted = _wanted(what, results, list(opened.records(part=what)) if results is None else [])
@@ -126,16 +129,18 @@ def find(
     one = (wanted.colour, sighting(wanted, wanted.colour.name))
     others = [(record.colour, sighting(record, record.colour.name)) for record in named]
     judged = against(one, others, Tolerance(together=tolerance, confidence=confidence))
-    hits = sorted(zip(found, judged, strict=True), key=lambda hit: (-hit[1].p_within, hit[1].de00_level, hit[0].number))
+    hits = sorted(
+        zip(found, judged, strict=True), key=lambda hit: (-hit[1].p_within, hit[1].de00_level.value, hit[0].number)
+    )
     lines = [_hit_line(difference, record) for record, difference in hits] or [f"nothing within {within:g} CIEDE2000"]
-    _say(as_json, {"of": wanted.colour.name, "found": [_hit(*hit) for hit in hits]}, lines)
+    say(as_json, {"of": wanted.colour.name, "found": [_hit(*hit) for hit in hits]}, lines)
 
 
 def _wanted(what: str, source: Path | None, on_shelf: Sequence[Record]) -> Record:
     """What is looked for: a part of ``source``, a part on the shelf (the newest of that name), or a colour."""
     from finishmatch.errors import InputError
-    from finishmatch.files.shelf_record import from_results
     from finishmatch.judge.facts import PartFacts
+    from finishmatch.shelf.record import from_results
 
     if source is not None:
         fresh = from_results(_results(source)[0], "2000-01-01", {}, PartFacts(""))  # the day is not looked at
@@ -155,8 +160,8 @@ def _colour(text: str) -> Record | None:
     """A colour that is typed in is exact."""
     import numpy as np
 
-    from finishmatch.colour.finish import Finish as Colour
-    from finishmatch.files.shelf_record import Origin, Record, check
+    from finishmatch.colour.measured_colour import MeasuredColour
+    from finishmatch.shelf.record import Origin, Record, check
 
     try:
         values = [float(word) for word in text.split(",")]
@@ -164,7 +169,7 @@ def _colour(text: str) -> Record | None:
         return None
     if len(values) != 3:
         return None
-    colour = Colour("the colour", np.array(values), np.zeros((3, 3)), {}, 0.0)
+    colour = MeasuredColour("the colour", np.array(values), np.zeros((3, 3)), {}, 0.0)
     return check(Record(colour, "2000-01-01", Origin()), f'"{shown(text)}"')
 
 
@@ -187,23 +192,23 @@ def drift(
     """Say how deliveries of a finish differ within a batch, between batches and over time."""
     from dataclasses import asdict
 
-    from finishmatch import __version__
     from finishmatch.report import drift as report
+    from finishmatch.version import __version__
 
     drifts = _drifts(shelf, maker, finish)
     if out is not None:
-        from finishmatch.files import whole
+        from finishmatch import disk
 
-        whole.write_whole(out, {"drift.html": report.render_drift(drifts, __version__).encode()})
+        disk.write_whole(out, {"drift.html": report.render_drift(drifts, __version__).encode()})
     lines = [f"{shown(report.name_of(drift))}: {shown(report.words(drift), 400)}" for drift in drifts]
     lines += [] if out is None else [f"Page: {out / 'drift.html'}"]
-    _say(as_json, {"drifts": [_rounded(asdict(drift)) for drift in drifts]}, [report.summary(drifts), *lines])
+    say(as_json, {"drifts": [_rounded(asdict(drift)) for drift in drifts]}, [report.summary(drifts), *lines])
 
 
 def _drifts(shelf: Path, maker: str | None, finish: str | None) -> list[Drift]:
-    from finishmatch.files.shelf import open_shelf
     from finishmatch.judge.drift import Measured
     from finishmatch.judge.drift import drift as drift_of
+    from finishmatch.shelf.store import open_shelf
 
     found = []
     with open_shelf(shelf) as opened:
@@ -223,14 +228,15 @@ def export(
     as_json: Json = False,
 ) -> None:
     """Write the shelf as CSV or CGATS.17 text; the file must not exist yet."""
-    from finishmatch.files import shelf_text, whole
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch import disk
+    from finishmatch.exchange import shelf_records
+    from finishmatch.shelf.store import open_shelf
 
-    write = shelf_text.write_csv if file.suffix.lower() == ".csv" else shelf_text.write_cgats
+    write = shelf_records.write_csv if file.suffix.lower() == ".csv" else shelf_records.write_cgats
     with open_shelf(shelf) as opened:
         records = list(opened.records())
-    whole.write_new(file, write(records))
-    _say(as_json, {"written": len(records), "file": str(file)}, [f"{len(records)} written to {shown(file)}"])
+    disk.write_new(file, write(records))
+    say(as_json, {"written": len(records), "file": str(file)}, [f"{len(records)} written to {shown(file)}"])
 
 
 @app.command("import")
@@ -244,13 +250,13 @@ def import_(
     as_json: Json = False,
 ) -> None:
     """Put the finishes of a CSV or CGATS.17 file on the shelf; what is there already is left out."""
-    from finishmatch.files import shelf_text
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch.exchange import shelf_records
+    from finishmatch.shelf.store import open_shelf
 
-    records = shelf_text.read_records(file, shelf_text.Assumed(_day(date), sd))
+    records = shelf_records.read_records(file, shelf_records.Assumed(_day(date), sd))
     with open_shelf(shelf, create=True) as opened:
         numbers = opened.add(records)
-    _say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
+    say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
 
 
 @app.command()
@@ -260,11 +266,11 @@ def remove(
     as_json: Json = False,
 ) -> None:
     """Take finishes off the shelf."""
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         opened.remove(list(dict.fromkeys(numbers)))
-    _say(as_json, {"removed": numbers}, [f"{len(set(numbers))} removed"])
+    say(as_json, {"removed": numbers}, [f"{len(set(numbers))} removed"])
 
 
 @app.command()
@@ -275,25 +281,24 @@ def pairs(
     as_json: Json = False,
 ) -> None:
     """Write every two finishes on the shelf that are near each other, as a CSV of their numbers."""
-    from finishmatch.colour.nearest import near_pairs
-    from finishmatch.files import tables, whole
-    from finishmatch.files.shelf import open_shelf
+    from finishmatch import disk
+    from finishmatch.colour.near_pairs import near_pairs
+    from finishmatch.results import csv_tables
+    from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
         numbers, lab = opened.colours()
     found = near_pairs(lab, within)
     columns = (numbers[found.first].tolist(), numbers[found.second].tolist(), found.de00.round(4).tolist())
     rows = ({"a": a, "b": b, "de00": de00} for a, b, de00 in zip(*columns, strict=True))
-    whole.write_new(file, tables.csv_text(("a", "b", "de00"), rows))
-    _say(
-        as_json, {"pairs": len(found.first), "file": str(file)}, [f"{len(found.first)} pairs written to {shown(file)}"]
-    )
+    disk.write_new(file, csv_tables.csv_text(("a", "b", "de00"), rows))
+    say(as_json, {"pairs": len(found.first), "file": str(file)}, [f"{len(found.first)} pairs written to {shown(file)}"])
 
 
 def _day(date: str | None) -> str:
     import datetime
 
-    from finishmatch.files.shelf_record import is_date
+    from finishmatch.shelf.record import is_date
 
     if date is None:
         return datetime.date.today().isoformat()
@@ -323,22 +328,20 @@ def _line(record: Record) -> str:
 
 
 def _hit(record: Record, difference: Difference) -> dict[str, Any]:
-    numbers = ("de00", "de00_level", "level_ratio", "low", "high", "p_within", "tolerance")
-    return {
-        **_plain(record),
-        **{key: round(float(getattr(difference, key)), 4) for key in numbers},
-        "verdict": difference.verdict,
-        "words": difference.words,
-        "notes": [{"code": note.code, "text": note.text} for note in difference.notes],
-    }
+    from finishmatch.results.json_text import plain_rows
+
+    (judged,) = plain_rows([difference])
+    left_out = ("a", "b", "relation", "dL", "dC", "dH")
+    return {**_plain(record), **{key: value for key, value in judged.items() if key not in left_out}}
 
 
 def _hit_line(difference: Difference, record: Record) -> str:
     facts = ", ".join(shown(fact) for fact in (record.maker, record.finish, record.batch, record.date) if fact)
+    level = difference.de00_level
     sure = f"{difference.p_within:4.0%} within {difference.tolerance:g}"
     return (
         f"{difference.verdict:8}{sure}  {shown(difference.words, 400)}"
-        f" ({difference.de00_level:.1f}, likely {difference.low:.1f} to {difference.high:.1f}; {facts})"
+        f" ({level.value:.1f}, likely {level.low:.1f} to {level.high:.1f}; {facts})"
     )
 
 
@@ -349,11 +352,3 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [_rounded(inner) for inner in value]
     return round(value, 4) if isinstance(value, float) else value
-
-
-def _say(as_json: bool, document: dict[str, Any], lines: Sequence[str]) -> None:
-    if as_json:
-        typer.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
-    else:
-        for line in lines:
-            typer.echo(line)

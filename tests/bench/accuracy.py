@@ -22,12 +22,12 @@ import numpy as np
 from figures import record
 
 from finishmatch.audit import audit_build
+from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import FinishmatchError
-from finishmatch.files.build import Build, CardEntry, PartMark, PhotoEntry
-from finishmatch.files.results import Results
 from finishmatch.judge.facts import PartFacts, Tolerance
-from finishmatch.measure.marks import Box, Mark, Mask, Outline
+from finishmatch.photo.marks import Box, Mark, Mask, Outline
+from finishmatch.results.results import Results
 
 PROJECT = Path(__file__).resolve().parents[2]
 KINDS = ("chart located", "chart given", "no card")
@@ -77,7 +77,16 @@ def build_of(truth: dict[str, Any], folder: Path, kind: str, suffix: str = ".jpg
 def outcome(truth: dict[str, Any], results: Results) -> Outcome:
     true = {frozenset((d["a"], d["b"])): d for d in truth["differences"]}
     pairs = tuple(
-        Pair(t["de00_level"], t["de00"], d.de00_level, d.de00, d.low, d.high, d.verdict, d.tolerance)
+        Pair(
+            t["de00_level"],
+            t["de00"],
+            d.de00_level.value,
+            d.de00.value,
+            d.de00_level.low,
+            d.de00_level.high,
+            d.verdict,
+            d.tolerance,
+        )
         for d in results.differences
         for t in [true[frozenset((d.a, d.b))]]
     )

@@ -11,7 +11,7 @@ import time
 
 import numpy as np
 
-from finishmatch.judge.staircase import Market, Step, staircase
+from finishmatch.advise.pareto import Market, Step, staircase
 
 
 def market(slots: int, each: int, makers: int | None, seed: int = 1) -> Market:

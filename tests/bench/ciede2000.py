@@ -43,7 +43,7 @@ def formula(library: str) -> Callable[[Array, Array], Array]:
 def task(name: str) -> Callable[[], Array]:
     lab = random_colours()
     if name == "ours":
-        from finishmatch.colour.allpairs import ciede2000_all_pairs
+        from finishmatch.colour.all_pairs import ciede2000_all_pairs
 
         return lambda: ciede2000_all_pairs(lab)
     library, _, share = name.partition(" ")

@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from finishmatch.measure.photo import open_photo
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.photo.photo import open_photo
+from finishmatch.photo.process.parent import DecodingProcess
 
 TIMES = 7
 
@@ -41,8 +41,8 @@ def made(folder: Path) -> Path:
 
 
 def once(path: Path) -> None:
-    with Quarantine() as quarantine:
-        quarantine.open_photo(path)
+    with DecodingProcess() as decoding:
+        decoding.open_photo(path)
 
 
 def resident(process: int) -> str:
@@ -58,11 +58,11 @@ def main() -> None:
         )
         print(f"in this process        {best(lambda: open_photo(path)):.3f} s")
         print(f"a process for it alone {best(lambda: once(path)):.3f} s")
-        with Quarantine() as quarantine:
-            quarantine.open_photo(path)
-            print(f"a process kept         {best(lambda: quarantine.open_photo(path)):.3f} s")
-            if quarantine._process is not None and sys.platform == "linux":
-                print(f"that process           {resident(quarantine._process.pid)}")
+        with DecodingProcess() as decoding:
+            decoding.open_photo(path)
+            print(f"a process kept         {best(lambda: decoding.open_photo(path)):.3f} s")
+            if decoding._process is not None and sys.platform == "linux":
+                print(f"that process           {resident(decoding._process.pid)}")
 
 
 if __name__ == "__main__":

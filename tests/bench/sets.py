@@ -13,14 +13,14 @@ from typing import Any
 import numpy as np
 from figures import environment, record
 
-from finishmatch.colour.finish import Finishes
+from finishmatch.colour.measured_colour import MeasuredColours
+from finishmatch.judge.cliques import clique_number
 from finishmatch.judge.compare import Sighting, compare
-from finishmatch.judge.cover import clique_number
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.sets import find_sets, graph_of
 
 
-def build(n: int, clusters: int | None, seed: int = 1) -> Finishes:
+def build(n: int, clusters: int | None, seed: int = 1) -> MeasuredColours:
     """n parts over a range of anodised browns: in so many dye lots, or anywhere."""
     rng = np.random.default_rng(seed)
     if clusters is None:
@@ -28,7 +28,7 @@ def build(n: int, clusters: int | None, seed: int = 1) -> Finishes:
     else:
         colour = rng.normal((10, 30), 8, (clusters, 2))[rng.integers(0, clusters, n)] + rng.normal(0, 0.5, (n, 2))
     lab = np.column_stack([rng.uniform(40, 60, n), colour])
-    return Finishes(tuple(f"p{k:03}" for k in range(n)), lab, np.eye(3 * n) * 0.01, np.full(n, 0.5))
+    return MeasuredColours(tuple(f"p{k:03}" for k in range(n)), lab, np.eye(3 * n) * 0.01, np.full(n, 0.5))
 
 
 def components(joined: np.ndarray) -> int:

@@ -17,9 +17,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sheet_scenes import Setting, View, shot
 
+from finishmatch.card.sheet import design
+from finishmatch.card.sheet.find import find_sheet
 from finishmatch.errors import NothingMeasured
-from finishmatch.measure import sheet
-from finishmatch.measure.sheet_find import find_sheet
 
 
 def random_shot(seed: int, patch_px: float, covers: int) -> tuple[View, Setting]:
@@ -27,7 +27,7 @@ def random_shot(seed: int, patch_px: float, covers: int) -> tuple[View, Setting]
     rng = np.random.default_rng(seed)
     view = View(rng.uniform(0, 2 * np.pi), patch_px, (rng.uniform(-4e-4, 4e-4), rng.uniform(-4e-4, 4e-4)))
     things = tuple(
-        (*rng.uniform([0, 0], sheet.SIZE_MM), rng.uniform(10, 25), tuple(rng.uniform([15, -40, -40], [80, 40, 40])))
+        (*rng.uniform([0, 0], design.SIZE_MM), rng.uniform(10, 25), tuple(rng.uniform([15, -40, -40], [80, 40, 40])))
         for _ in range(covers)
     )
     return view, Setting(covers=things, gradient=rng.uniform(-0.6, 0.6), blur=rng.uniform(0.5, 1.0))
@@ -40,7 +40,7 @@ def row(patch_px: float, covers: int, photos: int) -> str:
         photo = shot(setting, view, seed=seed)
         start = time.perf_counter()
         try:
-            spot, patches = find_sheet(photo, sheet.expected())
+            spot, patches = find_sheet(photo, design.expected())
         except NothingMeasured:
             continue
         finally:

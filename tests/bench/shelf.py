@@ -21,11 +21,11 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.finish import Finish
-from finishmatch.colour.nearest import near_pairs
+from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.colour.near_pairs import near_pairs
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, srgb_decode, xyz_to_lab
-from finishmatch.files.shelf import open_shelf
-from finishmatch.files.shelf_record import Origin, Record
+from finishmatch.shelf.record import Origin, Record
+from finishmatch.shelf.store import open_shelf
 
 Array = npt.NDArray[np.float64]
 AT_ONCE = 10_000
@@ -50,7 +50,7 @@ def records(lab: Array, first: int, rng: np.random.Generator) -> list[Record]:
         photo = f"{i // 12:064x}"
         root = roots[i % 500]
         shared = {f"{photo[-12:]}-chart@0123456789ab": loadings[i % 500]}
-        colour = Finish(f"door handle {i}", values, root @ root.T, shared, 0.07)
+        colour = MeasuredColour(f"door handle {i}", values, root @ root.T, shared, 0.07)
         origin = Origin((photo,), ("window",), "chart24 2014-11", 1.3, "finishmatch 0.1.0", ("card_located",))
         facts = (f"Maker {i % 40}", f"bronze {i % 7}", f"2026-{i % 52:02}")
         found.append(Record(colour, f"2026-{i % 12 + 1:02}-15", origin, *facts))

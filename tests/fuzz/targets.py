@@ -6,14 +6,16 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from finishmatch.build import build
 from finishmatch.errors import FinishmatchError
-from finishmatch.files import build, exchange, serial
-from finishmatch.measure import icc
-from finishmatch.measure.boxes import main_picture
-from finishmatch.measure.coded import cicp_of_png
-from finishmatch.measure.decode import decode
-from finishmatch.measure.kinds import kind_of
-from finishmatch.measure.limits import Limits
+from finishmatch.exchange import card_table
+from finishmatch.photo.decode import icc
+from finishmatch.photo.decode.box_format import main_picture
+from finishmatch.photo.decode.code_points import cicp_of_png
+from finishmatch.photo.decode.decode import decode
+from finishmatch.photo.decode.kinds import kind_of
+from finishmatch.photo.limits import Limits
+from finishmatch.results import json_text
 from finishmatch.text import breaks_line
 
 
@@ -47,11 +49,11 @@ def build_file(data: bytes) -> None:
 
 
 def card_file(data: bytes) -> None:
-    _by_path(lambda path: exchange.read_card_table(path, (6, 4)), data)
+    _by_path(lambda path: card_table.read_card_table(path, (6, 4)), data)
 
 
 def results(data: bytes) -> None:
-    serial.from_json(data.decode("utf-8", "surrogateescape"))
+    json_text.from_json(data.decode("utf-8", "surrogateescape"))
 
 
 def profile(data: bytes) -> None:
@@ -65,7 +67,7 @@ def boxes(data: bytes) -> None:
 
 
 def photo(data: bytes) -> None:
-    """In this process, so that a crash of a decoder is seen; the suite replays found photos through the quarantine."""
+    """In this process, so that a crash of a decoder is seen; the suite replays found photos through the decoding."""
     decode(data, SMALL)
 
 

@@ -9,7 +9,7 @@ import pytest
 from targets import SMALL, TARGETS, complaint, one_line
 
 from finishmatch.errors import InputError
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.photo.process.parent import DecodingProcess
 
 FOUND = Path(__file__).parent / "found"
 # Those in `decoder` crash a decoder itself; exploring cannot start from them.
@@ -18,8 +18,8 @@ OTHERS = [path for name in TARGETS if name != "photo" for path in sorted((FOUND 
 
 
 @pytest.fixture(scope="module")
-def quarantine() -> Iterator[Quarantine]:
-    with Quarantine(SMALL) as opened:
+def decoding() -> Iterator[DecodingProcess]:
+    with DecodingProcess(SMALL) as opened:
         yield opened
 
 
@@ -29,10 +29,10 @@ def test_a_found_file_is_read_or_refused(path: Path) -> None:
 
 
 @pytest.mark.parametrize("path", PHOTOS, ids=lambda path: path.name)
-def test_a_found_photo_is_read_or_refused(path: Path, quarantine: Quarantine) -> None:
+def test_a_found_photo_is_read_or_refused(path: Path, decoding: DecodingProcess) -> None:
     said = ""
     try:
-        quarantine.open_photo(path)
+        decoding.open_photo(path)
     except InputError as error:
         said = str(error)
     assert one_line(said)

@@ -14,15 +14,15 @@ from verdicts import Refused
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import InputError
-from finishmatch.measure.photo import Photo, open_photo
-from finishmatch.measure.quarantine import Quarantine
+from finishmatch.photo.photo import Photo, open_photo
+from finishmatch.photo.process.parent import DecodingProcess
 
 CASES = {name: (make, verdict) for name, make, verdict in corpus.cases()}
 
 
 @pytest.fixture(scope="module")
-def quarantine() -> Iterator[Quarantine]:
-    with Quarantine() as opened:
+def decoding() -> Iterator[DecodingProcess]:
+    with DecodingProcess() as opened:
         yield opened
 
 
@@ -40,18 +40,18 @@ def test_there_are_enough_odd_files() -> None:
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_an_odd_file_gets_its_verdict(name: str, tmp_path: Path, quarantine: Quarantine) -> None:
+def test_an_odd_file_gets_its_verdict(name: str, tmp_path: Path, decoding: DecodingProcess) -> None:
     make, verdict = CASES[name]
     path = tmp_path / name
     path.write_bytes(make())
     if isinstance(verdict, Refused):
         with pytest.raises(InputError) as refusal:
-            quarantine.open_photo(path)
+            decoding.open_photo(path)
         assert verdict.code in (refusal.value.code, "any")
         assert refusal.value.text.startswith(str(path)[:20])
         assert str(refusal.value).isprintable()
         return
-    photo = quarantine.open_photo(path)
+    photo = decoding.open_photo(path)
     assert photo.encoded.shape == (pictures.HEIGHT, pictures.WIDTH, 3)
     assert photo.curves.shape == (3, 2**verdict.bits)
     assert tuple(note.code for note in photo.notes) == verdict.notes
@@ -62,10 +62,10 @@ def test_an_odd_file_gets_its_verdict(name: str, tmp_path: Path, quarantine: Qua
 
 
 @pytest.mark.parametrize("name", ["p3-16.png", "adobe.heic", "deep-12.avif", "raw-6.dng", "tables.jpg"])
-def test_the_process_of_its_own_gives_the_same_photo(name: str, tmp_path: Path, quarantine: Quarantine) -> None:
+def test_the_process_of_its_own_gives_the_same_photo(name: str, tmp_path: Path, decoding: DecodingProcess) -> None:
     path = tmp_path / name
     path.write_bytes(CASES[name][0]())
-    here, there = open_photo(path, "a photo"), quarantine.open_photo(path, "a photo")
+    here, there = open_photo(path, "a photo"), decoding.open_photo(path, "a photo")
     for field in ("name", "sha256", "colour_source", "notes"):
         assert getattr(here, field) == getattr(there, field)
     for field in ("encoded", "curves", "rgb_to_xyz_d50"):

@@ -1,0 +1,76 @@
+"""What to buy, what blocks a slot, what could go neutral: the choices in words."""
+
+from __future__ import annotations
+
+from finishmatch.advise.choose import Blocked, Choice, Choosing, NeutralOption, recommended
+from finishmatch.advise.in_hand import Advice, PartsInHand, is_fixed
+from finishmatch.judge.compare import Difference
+from finishmatch.judge.words import listed
+from finishmatch.text import chance
+
+
+def buying(choosing: Choosing, in_hand: PartsInHand) -> list[Advice]:
+    """The recommended choice with its worst pair, then blocked slots, then slots that could go neutral."""
+    if choosing.choices is None or rests_on_doubt(in_hand):
+        return []
+    choice = recommended(choosing.choices, choosing.together)
+    return [
+        *([] if choice is None else [_buy(choosing, choice, in_hand)]),
+        *(_blocked(choosing, in_hand, one) for one in choosing.blocked),
+        *(Advice("turn_neutral", _neutral(one), (one.part,)) for one in choosing.neutral),
+    ]
+
+
+def rests_on_doubt(in_hand: PartsInHand) -> bool:
+    """Whether the mark of a part that is fixed is doubtful: every choice was weighed against it."""
+    return any(part.name in in_hand.doubtful for part in (*in_hand.coloured, *in_hand.neutral) if is_fixed(part))
+
+
+def money(price: float | None) -> str:
+    return "price not given" if price is None else f"{price:.2f}"
+
+
+def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
+    pair = dict(zip(choosing.choices or (), choosing.worst_pairs, strict=True))[choice]
+    worst = None if pair is None else _between(in_hand, *pair)
+    works = choice.worst <= choosing.together
+    start = "Buy"
+    if not works:
+        surely = worst is not None and worst.verdict == "differs"
+        start = f"{'No choice matches' if surely else 'Buy nothing yet: no choice is sure to match'}. The nearest is"
+    what = listed([f"{part} for {slot}" for slot, part in choice.picks if not in_hand.fact(part).owned])
+    text = f"{start} {what}{'' if choice.price is None else f' ({choice.price:.2f} in all)'}"
+    if worst is not None:
+        by = "differs by at most" if works else "may differ by up to"
+        text += f": its worst pair, {worst.a} and {worst.b}, {by} {up_to(choice.worst, worst, choosing.together)}"
+    text += f". It is {chance(choice.probability)} sure that all agree."
+    if choosing.left_out:
+        text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
+    return Advice("buy", text, tuple(part for _, part in choice.picks))
+
+
+def _between(in_hand: PartsInHand, a: str, b: str) -> Difference:
+    return next(d for d in in_hand.differences if {d.a, d.b} == {a, b})
+
+
+def up_to(worst: float, pair: Difference, together: float) -> str:
+    """A pair's upper end, which ``worst`` holds scaled to ``together``, as its own difference beside its tolerance."""
+    end = worst * pair.tolerance / together
+    return f"{end:.1f} ({pair.tolerance:.1f} is allowed)"
+
+
+def _blocked(choosing: Choosing, in_hand: PartsInHand, one: Blocked) -> Advice:
+    pair = _between(in_hand, one.part, one.other)
+    if pair.verdict == "differs":
+        text = f"No candidate for {one.slot} matches: the nearest is {one.part}, but {pair.words}."
+    else:
+        text = (
+            f"No candidate for {one.slot} is sure to match: even the nearest, {one.part}, may differ from {one.other} "
+            f"by up to {up_to(one.worst, pair, choosing.together)}."
+        )
+    return Advice("blocked", text, (one.part, one.other))
+
+
+def _neutral(one: NeutralOption) -> str:
+    rest = f"the worst pair of the rest then counts {one.worst:.1f}" if one.worst > 0 else "no pair is left that counts"
+    return f"Slot {one.slot} could go neutral with {one.part} ({money(one.price)}): {rest}."

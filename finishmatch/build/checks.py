@@ -1,0 +1,127 @@
+"""What the tables of a build file must say together: names, marks, cards and files that fit each other."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from finishmatch.build.complaints import Complaint, KeyPath
+from finishmatch.disk import require_file
+from finishmatch.errors import InputError
+from finishmatch.text import shown
+
+if TYPE_CHECKING:
+    from finishmatch.build.tables import BuildFile, CardTable, PhotoTable
+
+CARD_KINDS = ("chart24", "sheet", "grey18", "white", "none")
+
+
+def complaints(file: BuildFile, folder: Path) -> Iterator[Complaint]:
+    """Everything that is wrong with a build file of the right shape; paths are relative to ``folder``."""
+    marked = {part.name for photo in file.photo for part in photo.part}
+    if not marked:
+        yield Complaint((), "no_parts", "no part is marked in any photo")
+    seen: set[Path] = set()
+    for i, photo in enumerate(file.photo):
+        key: KeyPath = ("photo", i)
+        yield from _photo(photo, key, folder)
+        yield from _marks(photo, key, folder)
+        if photo.card is not None:
+            yield from _card(photo.card, (*key, "card"), folder)
+        path = (folder / photo.file).resolve()
+        if path in seen:
+            yield Complaint((*key, "file"), "build_value", "lists a photo twice; put its parts in one table")
+        seen.add(path)
+    yield from _facts(file, marked)
+    yield from _limit_pair(file)
+
+
+def _photo(photo: PhotoTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
+    yield from _file(folder / photo.file, (*key, "file"))
+    if photo.flat is not None:
+        yield from _file(folder / photo.flat, (*key, "flat"))
+
+
+def _file(path: Path, key: KeyPath) -> Iterator[Complaint]:
+    try:
+        require_file(path)
+    except InputError as error:
+        yield Complaint(key, error.code, error.text)
+
+
+def _marks(photo: PhotoTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
+    names: set[str] = set()
+    for j, part in enumerate(photo.part):
+        here = (*key, "part", j)
+        if part.name in names:
+            yield Complaint((*here, "name"), "duplicate_name", f'"{part.name}" is marked twice in this photo')
+        names.add(part.name)
+        if [part.outline, part.box, part.mask].count(None) != 2:
+            yield Complaint(here, "build_value", "needs exactly one of outline, box and mask")
+        if part.mask is not None:
+            yield from _file(folder / part.mask, (*here, "mask"))
+
+
+def _card(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
+    if card.kind not in CARD_KINDS:
+        yield from _card_file(card, key, folder)
+    elif card.layout is not None:
+        yield Complaint((*key, "layout"), "build_value", "belongs to a card file only")
+    if card.edition is not None and card.kind != "chart24":
+        yield Complaint((*key, "edition"), "build_value", "belongs to a chart24 only")
+    if card.second_box is not None and card.kind not in ("grey18", "white"):
+        yield Complaint((*key, "second_box"), "build_value", "belongs to a grey18 or white card only")
+    if card.kind in ("grey18", "white"):
+        if (card.corners is None) == (card.box is None):
+            yield Complaint(key, "build_value", f"a {card.kind} card needs either corners or box")
+        return
+    if card.box is not None:
+        yield Complaint((*key, "box"), "build_value", "belongs to a grey18 or white card only; give corners")
+    if card.kind == "none" and card.corners is not None:
+        yield Complaint((*key, "corners"), "build_value", "there is no card to have corners")
+
+
+def _card_file(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
+    if card.layout is None:
+        nearest = difflib.get_close_matches(card.kind, CARD_KINDS, 1)
+        meant = f'is "{nearest[0]}" meant?' if nearest else "a card file needs `layout = [columns, rows]`"
+        known = ", ".join(CARD_KINDS)
+        yield Complaint((*key, "kind"), "build_value", f'"{shown(card.kind)}" is not one of {known}; {meant}')
+        return
+    yield from _file(folder / card.kind, (*key, "kind"))
+
+
+def _facts(file: BuildFile, marked: set[str]) -> Iterator[Complaint]:
+    names: set[str] = set()
+    for i, part in enumerate(file.part):
+        key: KeyPath = ("part", i)
+        if part.name in names:
+            yield Complaint((*key, "name"), "duplicate_name", f'"{part.name}" has two [[part]] tables')
+        elif part.name not in marked:
+            text = f'no photo shows "{part.name}"{_nearest(part.name, marked)}'
+            yield Complaint((*key, "name"), "never_photographed", text)
+        names.add(part.name)
+        for j, other in enumerate(part.touches):
+            if other == part.name:
+                yield Complaint((*key, "touches", j), "build_value", "a part cannot touch itself")
+            elif other not in marked:
+                text = f'no photo shows "{other}"{_nearest(other, marked)}'
+                yield Complaint((*key, "touches", j), "build_value", text)
+
+
+def _limit_pair(file: BuildFile) -> Iterator[Complaint]:
+    pair = file.tolerance.limit_pair
+    if pair is None:
+        return
+    key: KeyPath = ("tolerance", "limit_pair")
+    if pair[0] == pair[1]:
+        yield Complaint(key, "limit_pair", "names one part twice")
+    elif not any(set(pair) <= {part.name for part in photo.part} for photo in file.photo):
+        yield Complaint(key, "limit_pair", f'no photo shows both "{pair[0]}" and "{pair[1]}"')
+
+
+def _nearest(name: str, known: set[str]) -> str:
+    nearest = difflib.get_close_matches(name, sorted(known), 1)
+    return f'; is "{nearest[0]}" meant?' if nearest else ""

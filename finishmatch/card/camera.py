@@ -1,0 +1,72 @@
+"""The camera model: tone curve, black offset, white balance and matrix; many models side by side in one value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from finishmatch.arrays import Array
+
+_DARKEST = 1e-5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Models:
+    """m camera models that differ a little: the first is the best one, the others say how unsure it is.
+
+    A model takes linear RGB x of the photo's primaries to XYZ D50:
+    ``v = exp(ln x + sum_k bend_k (ln x)^(k+1)) - offset`` per channel, with ln x held inside ``span`` for the bend; where
+    a flat frame is known, v is divided by the flat frame's own v at that place; then ``XYZ = terms(gain * v) @ matrix``,
+    where terms are r, g, b, or these and sqrt(rg), sqrt(gb), sqrt(rb).
+
+    Attributes
+    ----------
+    bend : (m, 2); offset : (m,); gain : (m, 3); matrix : (m, 3 or 6, 3); span : lowest and highest ln x seen on the card.
+    """
+
+    bend: Array
+    offset: Array
+    gain: Array
+    matrix: Array
+    span: tuple[float, float]
+
+    def __len__(self) -> int:
+        return len(self.bend)
+
+    def first(self) -> Models:
+        """The best model alone."""
+        return Models(self.bend[:1], self.offset[:1], self.gain[:1], self.matrix[:1], self.span)
+
+    def xyz(self, rgb: Array, flat: Array | None = None) -> Array:
+        """XYZ D50 of linear RGB, (n, 3), by every model; ``flat``: (n, 3) of the flat frame. To (m, n, 3)."""
+        value = evened(rgb, flat, self.bend, self.offset, self.span) * self.gain[:, None]
+        return np.asarray(terms(value, self.matrix.shape[1]) @ self.matrix)
+
+
+def toned(rgb: Array, bend: Array, offset: Array, span: tuple[float, float]) -> Array:
+    """Light in proportion to the scene's. Shapes (n, 3), (..., 2), (...) to (..., n, 3)."""
+    log = np.log(np.maximum(rgb, _DARKEST))
+    held = np.clip(log, *span)
+    bent = log + bend[..., 0, None, None] * held + bend[..., 1, None, None] * held**2
+    return np.asarray(np.exp(bent) - offset[..., None, None])
+
+
+def evened(rgb: Array, flat: Array | None, bend: Array, offset: Array, span: tuple[float, float]) -> Array:
+    """Light over the flat frame's light at the same place, or light alone without a flat frame. To (..., n, 3)."""
+    light = toned(rgb, bend, offset, span)
+    return light if flat is None else light / np.maximum(toned(flat, bend, offset, span), _DARKEST)
+
+
+def slope_is_positive(bend: Array, span: tuple[float, float]) -> bool:
+    """Whether a tone curve of these bends, shape (2,), rises all over ``span``."""
+    ends = np.array(span)
+    return bool(np.all(1 + bend[0] + 2 * bend[1] * ends > 0.05))
+
+
+def terms(value: Array, count: int) -> Array:
+    """The matrix's inputs: 3, or 6 with the roots of a root-polynomial of degree 2. Shapes (..., 3) to (..., count)."""
+    if count == 3:
+        return value
+    r, g, b = np.moveaxis(np.maximum(value, 0), -1, 0)
+    return np.concatenate([value, np.sqrt(np.stack([r * g, g * b, r * b], axis=-1))], axis=-1)

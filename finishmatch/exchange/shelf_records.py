@@ -1,0 +1,251 @@
+"""Records of the shelf as text: CSV, which carries everything, and CGATS.17 (ISO 28178), which other programs read.
+
+Both are read as such files come: tabs, commas or semicolons, decimal commas, any line ends, comments, columns in any
+order under several names; columns that mean nothing here are kept and written out again.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from finishmatch.arrays import Array
+from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.disk import read_whole
+from finishmatch.errors import InputError
+from finishmatch.exchange import cgats
+from finishmatch.exchange.cgats import FormatError, number_of
+from finishmatch.results.csv_tables import csv_text
+from finishmatch.shelf.record import Origin, Record, check
+from finishmatch.text import shown
+
+Row = tuple[int, dict[str, str]]
+"""A line's number, and its fields that are not empty by column."""
+
+MOST_BYTES = 2_000_000_000
+LEAST_LEVEL_SD = 0.05
+"""The level of a part whose file says nothing of it; what shape and light do to it at the least."""
+
+_OWN = {"LL": (0, 0), "La": (0, 1), "Lb": (0, 2), "aa": (1, 1), "ab": (1, 2), "bb": (2, 2)}
+_OWN_COLUMNS = tuple(f"own_cov_{pair}" for pair in _OWN)
+_FACTS = ("part", "maker", "finish", "batch", "date")
+_MEASURED = ("light", "card", "cv_mean", "photos", "software", "notes")
+_COLUMNS = (*_FACTS, "L", "a", "b", "level_sd", *_OWN_COLUMNS, "shared", *_MEASURED)
+_CGATS_FACTS = ("MAKER", "FINISH", "BATCH", "DATE", "CARD", "SOFTWARE")
+_NUMBERS: tuple[str, ...] = ("L", "a", "b", "level_sd", "cv_mean")
+_SD = ("sd_L", "sd_a", "sd_b")
+
+# Other names of our columns, in small letters; those of CGATS.17 and of parts.csv among them.
+_NAMES = {name.lower(): name for name in (*_COLUMNS, *_SD)} | {
+    **dict(zip(("lab_l", "lab_a", "lab_b"), "Lab", strict=True)),
+    **dict(zip(("l*", "a*", "b*"), "Lab", strict=True)),
+    **dict(zip(("stdev_l", "stdev_a", "stdev_b"), _SD, strict=True)),
+    **{"name": "part", "sample_name": "part", "lights": "light"},
+}
+_IGNORED = frozenset(("number", "sample_id", "sampleid", "verdict", "used_fraction"))
+_BETWEEN = "; "
+_APOSTROPHE = ("'", "=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """What a file that does not say is taken to mean: ``date``, and ``sd``, the standard deviation of L, a and b."""
+
+    date: str
+    sd: float
+
+
+def write_csv(records: Iterable[Record]) -> str:
+    """Every record with all its numbers. A text that a spreadsheet would take for a formula gets an apostrophe."""
+    rows = [{_apart(name): value for name, value in _row(record).items()} for record in records]
+    extra = dict.fromkeys(name for row in rows for name in row if name not in _COLUMNS)
+    return csv_text((*_COLUMNS, *extra), rows)
+
+
+def write_cgats(records: Iterable[Record]) -> str:
+    """Names, CIELAB and standard deviations, shared errors included: what other programs understand.
+
+    What parts share is lost, so that finishes read back are compared as if from different photos.
+    """
+    found = list(records)
+    extra = dict.fromkeys(_keyword(name) for record in found for name, _ in record.extra)
+    columns = ["SAMPLE_ID", "SAMPLE_NAME", *cgats.LAB, *cgats.LAB_SD, "LEVEL_SD", *_CGATS_FACTS]
+    columns += [name for name in extra if name not in columns]
+    return cgats.written(columns, ("\t".join(_cgats_fields(n, record, columns)) for n, record in enumerate(found, 1)))
+
+
+def _cgats_fields(n: int, record: Record, columns: Sequence[str]) -> Iterator[str]:
+    colour = record.colour
+    cov = colour.own_cov + sum((a @ a.T for a in colour.shared.values()), np.zeros((3, 3)))
+    numbers = [*colour.lab_d50, *np.sqrt(np.diag(cov)), colour.level_sd]
+    facts = (record.maker, record.finish, record.batch, record.date, record.origin.card, record.origin.software)
+    said = {_keyword(name): value for name, value in record.extra}
+    yield str(n)
+    yield cgats.quoted(colour.name)
+    yield from (f"{number:.4f}" for number in numbers)
+    yield from (cgats.quoted(fact or "") for fact in facts)
+    yield from (cgats.quoted(said.get(name, "")) for name in columns[9 + len(_CGATS_FACTS) :])
+
+
+def _keyword(name: str) -> str:
+    return re.sub(r"\W+", "_", name).upper()
+
+
+def _row(record: Record) -> dict[str, str | float | None]:
+    colour, origin = record.colour, record.origin
+    shared = {key: [[_short(v) for v in row] for row in loadings] for key, loadings in colour.shared.items()}
+    row: dict[str, str | float | None] = {
+        **dict(zip(_FACTS, (colour.name, record.maker, record.finish, record.batch, record.date), strict=True)),
+        **dict(zip("Lab", map(_short, colour.lab_d50), strict=True)),
+        "level_sd": _short(colour.level_sd),
+        **{f"own_cov_{pair}": _short(colour.own_cov[at]) for pair, at in _OWN.items()},
+        "shared": json.dumps(shared, ensure_ascii=False),
+        "light": _BETWEEN.join(origin.lights) or None,
+        "card": origin.card,
+        "cv_mean": None if origin.cv_mean is None else _short(origin.cv_mean),
+        "photos": " ".join(origin.photos) or None,
+        "software": origin.software,
+        "notes": " ".join(origin.notes) or None,
+        **dict(record.extra),
+    }
+    return {name: _apart(value) if isinstance(value, str) else value for name, value in row.items()}
+
+
+def _short(value: float) -> float:
+    """Nine digits give a 32 bit number back."""
+    return float(f"{value:.9g}")
+
+
+def _apart(text: str) -> str:
+    """A text that begins with an apostrophe of its own gets a second, so that reading takes the right one away."""
+    return f"'{text}" if text.startswith("'") else text
+
+
+def read_records(path: Path, assumed: Assumed) -> list[Record]:
+    """The records of a CSV or CGATS.17 file.
+
+    Without ``own_cov_*``, standard deviations are taken as independent; without those too, ``assumed.sd``.
+
+    Raises
+    ------
+    InputError : file_missing, file_unreadable, exchange_invalid, record_invalid; each names the line.
+    """
+    text = cgats.text_of(read_whole(path, MOST_BYTES))
+    try:
+        rows = _cgats_rows(text) if re.search(r"^\s*BEGIN_DATA\s*$", text, re.MULTILINE) else _csv_rows(text)
+        return [check(_record(row, line, assumed), f"{shown(path)}, line {line}") for line, row in rows]
+    except FormatError as error:
+        raise InputError("exchange_invalid", f"{shown(path)}{error}") from error
+
+
+def _cgats_rows(text: str) -> Iterator[Row]:
+    for table in cgats.tables(text):
+        if set(cgats.LAB) <= set(table.columns):
+            names = _known(table.columns, table.line)
+            yield from ((line, _said(names, fields)) for line, fields in table.rows)
+            return
+    raise FormatError(None, "no table has LAB_L, LAB_A, LAB_B")
+
+
+def _csv_rows(text: str) -> Iterator[Row]:
+    names: list[str] = []
+    separator = ""
+    for line, said in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
+        if not said.strip() or said.startswith("#"):
+            continue
+        separator = separator or max("\t;,", key=said.count)
+        fields = _fields(said, separator, line)
+        if not names:
+            names = _known(fields, line)
+            continue
+        if len(fields) > len(names):
+            raise FormatError(line, f"{len(fields)} fields, but there are {len(names)} columns")
+        yield line, _said(names, fields)
+    if not names:
+        raise FormatError(None, "no line of column names")
+
+
+def _fields(line: str, separator: str, number: int) -> list[str]:
+    try:
+        (fields,) = csv.reader([line], delimiter=separator, strict=True)
+    except csv.Error as error:
+        raise FormatError(number, shown(error)) from error
+    return [_plain(field.strip()) for field in fields]
+
+
+def _plain(text: str) -> str:
+    return text[1:] if text.startswith("'") and text[1:].startswith(_APOSTROPHE) else text
+
+
+def _known(columns: Sequence[str], line: int) -> list[str]:
+    names = [_NAMES.get(column.lower(), column) for column in columns]
+    if missing := [name for name in "Lab" if name not in names]:
+        raise FormatError(line, f"no column {', '.join(missing)}")
+    if len(set(names) - {""}) < len([name for name in names if name]):
+        raise FormatError(line, "two columns have the same name")
+    return names
+
+
+def _said(names: Sequence[str], fields: Sequence[str]) -> dict[str, str]:
+    return {name: field for name, field in zip(names, fields, strict=False) if name and field}
+
+
+def _record(row: dict[str, str], line: int, assumed: Assumed) -> Record:
+    missing = [name for name in "Lab" if name not in row]
+    if missing:
+        raise FormatError(line, f"no value for {', '.join(missing)}")
+    numbers: dict[str, float] = {name: number_of(row[name], line) for name in _NUMBERS if name in row}
+    return Record(
+        colour=MeasuredColour(
+            name=row.get("part") or row.get("SAMPLE_ID") or f"line {line}",
+            lab_d50=np.array([numbers[name] for name in "Lab"]),
+            own_cov=_own_cov(row, line, assumed.sd),
+            shared=_shared(row.get("shared", "{}"), line),
+            level_sd=numbers.get("level_sd", LEAST_LEVEL_SD),
+        ),
+        date=row.get("date", assumed.date),
+        origin=_origin(row, numbers.get("cv_mean")),
+        maker=row.get("maker"),
+        finish=row.get("finish"),
+        batch=row.get("batch"),
+        extra=tuple(sorted((k, v) for k, v in row.items() if k not in _NAMES.values() and k.lower() not in _IGNORED)),
+    )
+
+
+def _own_cov(row: dict[str, str], line: int, sd: float) -> Array:
+    matrix = np.zeros((3, 3))
+    if row.keys() >= set(_OWN_COLUMNS):
+        for pair, (i, j) in _OWN.items():
+            matrix[i, j] = matrix[j, i] = number_of(row[f"own_cov_{pair}"], line)
+    elif row.keys() >= set(_SD):
+        np.fill_diagonal(matrix, [number_of(row[name], line) ** 2 for name in _SD])
+    else:
+        np.fill_diagonal(matrix, sd**2)
+    return matrix
+
+
+def _shared(text: str, line: int) -> dict[str, Array]:
+    try:
+        plain = json.loads(text)
+        return {key: np.array(loadings, dtype=float).reshape(3, -1) for key, loadings in plain.items()}
+    except (ValueError, TypeError, AttributeError, RecursionError) as error:
+        raise FormatError(line, "`shared` is not a JSON object of 3 x k loadings") from error
+
+
+def _origin(row: dict[str, str], cv_mean: float | None) -> Origin:
+    lights = tuple(row["light"].split(_BETWEEN)) if "light" in row else ()
+    photos = row.get("photos", "").split()
+    return Origin(
+        photos=tuple(photo for photo in photos if len(photo) == 64),
+        lights=lights,
+        card=row.get("card", "none"),
+        cv_mean=cv_mean,
+        software=row.get("software", "unknown"),
+        notes=tuple(sorted(row.get("notes", "").split())),
+    )

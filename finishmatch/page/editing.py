@@ -1,0 +1,168 @@
+"""The build file that is being edited: read, changed without losing anybody's marks, and judged at every change."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from finishmatch.audit import Audit, judged
+from finishmatch.build import edit
+from finishmatch.build.build import Build, from_document, from_text, read_text
+from finishmatch.build.complaints import parse
+from finishmatch.disk import write_whole
+from finishmatch.errors import FinishmatchError, InputError, NothingMeasured
+from finishmatch.page import live, pictures, uploads
+from finishmatch.page.cache import Cache, Recent
+from finishmatch.page.names import Names, document_of, draft_of
+from finishmatch.part.propose import propose
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What became of a save: the file's state, and whether it was refused because the file had changed meanwhile."""
+
+    state: dict[str, Any]
+    conflict: bool
+
+
+class EditedBuild:
+    """One build file and what its page asks for.
+
+    Raises
+    ------
+    InputError : by every method, those of the build file; file_missing for an id that was never given out.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.names = Names()
+        self._cache = Cache()
+        self._pictures: Recent[bytes] = Recent(200_000_000, len)
+        self._lock = threading.Lock()
+        self._text, self._revision = "", 0
+        self._look_again()
+
+    def state(self) -> dict[str, Any]:
+        """Revision, draft and the files it names."""
+        with self._lock:
+            self._look_again()
+            return self._state()
+
+    def save(self, revision: object, draft: object) -> Saved:
+        """Write a draft that was made from ``revision``; if the file has changed since, nothing is written."""
+        with self._lock, _alone_in(self.path.parent):
+            self._look_again()
+            if revision != self._revision:
+                return Saved(self._state(), conflict=True)
+            document = document_of(draft, self.names)
+            from_document(document, self.path.parent)
+            text = edit.rewritten(self._text, document)
+            if text != self._text:
+                write_whole(self.path.parent, {self.path.name: text.encode("utf-8")})
+                self._text, self._revision = text, self._revision + 1
+            return Saved(self._state(), conflict=False)
+
+    def verdict(self, draft: object) -> dict[str, Any]:
+        """The live pane of a draft, saved or not."""
+        build = from_document(document_of(draft, self.names), self.path.parent)
+        photos = self._cache.measured(build)
+        panes = {
+            self.names.id_of(entry.file): live.photo_pane(entry, photo, self._cache.masks(entry))
+            for entry, photo in zip(build.photos, photos, strict=True)
+        }
+        if not any(photo.samples or photo.refusals for photo in photos):
+            return {"photos": panes, "message": "Outline a part to see its colour.", "verdict": None}
+        try:
+            audit = judged(build, photos)
+        except NothingMeasured as nothing:
+            return {"photos": panes, "message": f"Nothing could be measured: {nothing}.", "verdict": None}
+        return {"photos": panes, "message": None, "verdict": live.verdict_pane(build, audit, self._crops(audit))}
+
+    def report(self) -> str:
+        """The full report of the file as it is saved, as HTML."""
+        from finishmatch.report.page import render
+
+        build = from_text(read_text(self.path), self.path)
+        audit = judged(build, self._cache.measured(build))
+        return render(audit.results, audit.exhibits)
+
+    def photo_facts(self, ident: str) -> dict[str, Any]:
+        """A photo's size in pixels, and its notes."""
+        photo = self._cache.photo(*self._photo(ident))
+        return {"width": photo.width, "height": photo.height, "notes": [note.text for note in photo.notes]}
+
+    def picture_of(self, ident: str, longest: int) -> bytes:
+        """A photo as a JPEG made anew, of at most ``longest`` pixels."""
+        photo = self._cache.photo(*self._photo(ident))
+        return self._pictures.get((photo.sha256, longest), lambda: pictures.jpeg_of(photo, longest))
+
+    def crop(self, ident: str) -> bytes:
+        """A part's corrected picture, whose address the live pane gave."""
+
+        def gone() -> bytes:
+            raise InputError("file_missing", "that picture is not kept any more", "load the page again")
+
+        return self._pictures.get(("crop", ident), gone)
+
+    def outline_at(self, ident: str, x: float, y: float) -> list[tuple[float, float]]:
+        """An outline proposed for the part at a point."""
+        return list(propose(self._cache.photo(*self._photo(ident)), x, y).points)
+
+    def add_photo(self, name: str, content_type: str, data: bytes) -> dict[str, Any]:
+        """Store a photo beside the build file; the page then puts it into its draft."""
+        with self._lock:
+            stored = uploads.store(self.path.parent, name, content_type, data)
+        return {"id": self.names.id_of(stored), "name": stored}
+
+    def _photo(self, ident: str) -> tuple[Path, str]:
+        name = self.names.path_of(ident)
+        return self.path.parent / name, name
+
+    def _crops(self, audit: Audit) -> dict[str, str]:
+        addresses = {}
+        for crop in audit.exhibits.crops:
+            ident = live.crop_id(crop.image)
+            self._pictures.get(("crop", ident), lambda image=crop.image: image)  # type: ignore[misc]  # bound now
+            addresses[crop.part] = f"/crop/{ident}"
+        return addresses
+
+    def _look_again(self) -> None:
+        """Somebody may have changed the file: then it is another revision."""
+        text = read_text(self.path)
+        if text == self._text and self._revision:
+            return
+        _readable(text, self.path)
+        self._text, self._revision = text, self._revision + 1
+
+    def _state(self) -> dict[str, Any]:
+        draft = draft_of(parse(self._text, self.path), self.names)
+        return {"revision": self._revision, "draft": draft, "files": self.names.shown(), "file": self.path.name}
+
+
+def _readable(text: str, path: Path) -> Build:
+    try:
+        return from_text(text, path, unfinished=True)
+    except FinishmatchError as error:
+        raise InputError(error.code, error.text, error.mend) from error
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Keep other marking pages from writing into the folder meanwhile, where the system can lock folders."""
+    import os
+
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)

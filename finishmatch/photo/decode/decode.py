@@ -1,0 +1,129 @@
+"""A photo file's bytes as an upright picture with the curves and the matrix that make linear light of it."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from finishmatch.arrays import Array, FloatImage
+from finishmatch.errors import InputError, Note
+from finishmatch.photo.decode import heif, ordinary, raw
+from finishmatch.photo.decode.colour_space import Space, assumed, space_of, unused
+from finishmatch.photo.decode.kinds import kind_of
+from finishmatch.photo.decode.ordinary import Encoded, Raster
+from finishmatch.photo.limits import Limits
+
+DEPTHS = (8, 10, 12, 16)
+# Marks of HDR gain maps: Adobe's and Android's in XMP, ISO 21496-1, Apple's.
+_GAIN_MAPS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"urn:com:apple:photo:2020:aux:hdrgainmap")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Decoded:
+    """A picture, upright; see :class:`finishmatch.photo.photo.Photo` for what its fields mean."""
+
+    encoded: Encoded
+    curves: FloatImage
+    rgb_to_xyz_d50: Array
+    colour_source: str
+    notes: tuple[Note, ...]
+
+
+def decode(data: bytes, limits: Limits) -> Decoded:
+    """Decode the bytes of a photo file.
+
+    Errors: photo_unreadable (not a photo, broken, cut short), photo_kind (greyscale, CMYK without profile, HDR ...),
+    photo_too_large. Their texts do not name the file.
+    """
+    try:
+        return _decode(data, limits)
+    except (InputError, MemoryError):
+        raise
+    except Exception as error:  # decoders raise whatever they like on broken files
+        raise InputError("photo_unreadable", f"cannot be decoded ({_one_line(error)})") from error
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())[:120] or type(error).__name__
+
+
+def _decode(data: bytes, limits: Limits) -> Decoded:
+    kind = kind_of(data)
+    if kind is None:
+        raise InputError("photo_unreadable", "not a photo of a known kind")
+    if kind == "RAW":
+        return _developed(data, limits)
+    picture = heif.read(data, limits) if kind == "HEIF" else ordinary.read(data, kind, limits)
+    if picture.bits not in DEPTHS:
+        raise InputError("photo_kind", f"a picture of {picture.bits} bits a channel")
+    notes = list(picture.notes)
+    if any(mark in data for mark in _GAIN_MAPS):
+        notes.append(Note("gain_map_ignored", "The photo carries an HDR gain map; its base picture was measured."))
+    space = space_of(picture.claims, "CMYK" if picture.mode == "CMYK" else "RGB", notes)
+    picture = _without_alpha(picture, notes)
+    if space.engine_profile is not None:
+        picture, space = _by_engine(picture, space, space.engine_profile, notes)
+    upright = _UPRIGHT[picture.orientation](picture.pixels)
+    return Decoded(
+        encoded=upright if upright.flags.c_contiguous else upright.copy(),
+        curves=space.curves(2**picture.bits),
+        rgb_to_xyz_d50=space.rgb_to_xyz_d50,
+        colour_source=space.source,
+        notes=tuple(notes),
+    )
+
+
+def _developed(data: bytes, limits: Limits) -> Decoded:
+    pixels, gains, matrix, notes = raw.develop(data, limits)
+    curves = np.linspace(0, 1, 65536) * gains[:, None]
+    source = "assumed sRGB primaries" if notes else "camera matrix"
+    return Decoded(pixels, curves.astype(np.float32), matrix, f"raw, {source}", notes)
+
+
+# Exif 2.32, orientation tag 274: how the stored rows and columns become the picture as seen.
+_UPRIGHT: dict[int, Callable[[Encoded], Encoded]] = {
+    1: lambda p: p,
+    2: lambda p: p[:, ::-1],
+    3: lambda p: p[::-1, ::-1],
+    4: lambda p: p[::-1],
+    5: lambda p: p.transpose(1, 0, 2),
+    6: lambda p: p.transpose(1, 0, 2)[:, ::-1],
+    7: lambda p: p.transpose(1, 0, 2)[::-1, ::-1],
+    8: lambda p: p.transpose(1, 0, 2)[::-1],
+}
+
+
+def _without_alpha(picture: Raster, notes: list[Note]) -> Raster:
+    if picture.mode != "RGBA":
+        return picture
+    alpha = picture.pixels[..., 3]
+    if not alpha.any():
+        raise InputError("photo_kind", "fully transparent")
+    if alpha.min() < 2**picture.bits - 1:
+        notes.append(Note("alpha_ignored", "The photo's transparency was ignored."))
+    return replace(picture, pixels=picture.pixels[..., :3], mode="RGB")
+
+
+def _by_engine(picture: Raster, space: Space, profile: bytes, notes: list[Note]) -> tuple[Raster, Space]:
+    """The picture in 8-bit sRGB by a table-based profile; where the profile is broken, the picture as it is."""
+    from PIL import Image, ImageCms
+
+    height, width = picture.pixels.shape[:2]
+    eight = np.ascontiguousarray(picture.pixels >> (picture.bits - 8), dtype=np.uint8)
+    try:
+        converted = ImageCms.profileToProfile(
+            Image.frombuffer(picture.mode, (width, height), eight, "raw", picture.mode, 0, 1),
+            ImageCms.ImageCmsProfile(io.BytesIO(profile)),
+            ImageCms.createProfile("sRGB"),
+            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+            outputMode="RGB",
+        )
+    except (OSError, ImageCms.PyCMSError) as error:
+        if picture.mode == "CMYK":
+            raise InputError("photo_kind", "CMYK without a usable colour profile") from error
+        notes[:] = [note for note in notes if note.code != "profile_converted"] + [unused("its tables are broken")]
+        return picture, assumed(notes)
+    return replace(picture, pixels=np.asarray(converted), mode="RGB", bits=8), space

@@ -1,0 +1,52 @@
+"""HEIF files (HEIC) as pixels at their own depth; the library turns them upright as their boxes say."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+
+from finishmatch.errors import InputError, Note
+from finishmatch.photo.decode.box_format import main_picture
+from finishmatch.photo.decode.colour_space import Claims
+from finishmatch.photo.decode.ordinary import Raster, check_size, read_exif
+from finishmatch.photo.limits import Limits
+
+
+def read(data: bytes, limits: Limits) -> Raster:
+    """Decode the main picture of a HEIF file. Errors: photo_unreadable, photo_kind, photo_too_large."""
+    import pi_heif
+
+    main = main_picture(data)
+    check_size(main.width, main.height, limits)
+    try:
+        file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False, hdr_to_16bit=False)
+        image = file[file.primary_index]
+        mode = image.mode.partition(";")[0]
+        if mode == "L":
+            raise InputError("photo_kind", "a greyscale picture")
+        if mode not in ("RGB", "RGBA"):
+            raise InputError("photo_kind", f"a picture of kind {mode}")
+        pixels = np.array(image, copy=True)  # what the library lends is gone with its file
+    except (ValueError, EOFError, SyntaxError, RuntimeError) as error:
+        raise InputError("photo_unreadable", "broken, or HEIF of a kind that is not read") from error
+    notes: list[Note] = []
+    if len(file) > 1:
+        notes.append(Note("first_frame", "The file holds several pictures; the main one was measured."))
+    bits = int(image.info["bit_depth"])
+    if pixels.max() >> bits:
+        raise InputError("photo_unreadable", f"values beyond {bits} bits")
+    claims = Claims(icc=image.info.get("icc_profile"), nclx=main.nclx, exif=_exif_space(image.info))
+    # ISO/IEC 23008-12, 6.5.10: the boxes turn the picture; the orientation in EXIF is not to be applied.
+    return Raster(pixels, mode, bits, 1, claims, tuple(notes))
+
+
+def _exif_space(info: dict[str, bytes]) -> str | None:
+    from PIL.Image import Exif
+
+    exif = Exif()
+    try:
+        exif.load(info.get("exif") or b"")
+        return read_exif(exif)[1]
+    except Exception:  # only the colour space is asked for, and that may be unknown
+        return None

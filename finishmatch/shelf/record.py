@@ -1,0 +1,215 @@
+"""One record of the shelf: a measured finish, what is known about it, and how it was measured."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import date as calendar_date
+
+import numpy as np
+
+from finishmatch.arrays import Array
+from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.errors import CODES, InputError
+from finishmatch.judge.compare import Sighting
+from finishmatch.judge.facts import PartFacts
+from finishmatch.results.results import PartResult, PhotoResult, Results, finishes
+from finishmatch.text import blemish, breaks_line, shown
+
+MOST_CORRECTIONS, MOST_ERRORS, MOST_PHOTOS, MOST_EXTRA = 64, 256, 64, 64
+LONGEST_EXTRA = 2000
+
+_SHA256 = re.compile("[0-9a-f]{64}")
+_DATE = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}")
+# A covariance that was rounded to 32 bit may miss being one by as much.
+_ROUNDING = 1e-5
+_MOST = 6e4  # what 16 bit hold
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """How a finish was measured; what came from the same photos shares one.
+
+    Attributes
+    ----------
+    photos : SHA-256 of each photo, in hex; empty if it was not measured from photos.
+    lights : the lights that the photos name.
+    card : the reference cards, for people; "none" without one.
+    cv_mean : leave-one-patch-out CIEDE2000 of the worst photo; None if not every photo is corrected by a chart.
+    software : what measured it, with its version.
+    notes : codes of the notes on the photos and the part.
+    """
+
+    photos: tuple[str, ...] = ()
+    lights: tuple[str, ...] = ()
+    card: str = "none"
+    cv_mean: float | None = None
+    software: str = "unknown"
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Record:
+    """``colour.name`` is the part's. ``extra``: columns of an exchange file that mean nothing here, kept for its owner."""
+
+    colour: MeasuredColour
+    date: str
+    origin: Origin
+    maker: str | None = None
+    finish: str | None = None
+    batch: str | None = None
+    extra: tuple[tuple[str, str], ...] = ()
+    number: int | None = None
+
+
+def check(record: Record, where: str) -> Record:
+    """The record itself, if the shelf can keep it.
+
+    Raises
+    ------
+    InputError : record_invalid; ``where`` begins its text.
+    """
+    wrong = next(_complaints(record), None)
+    if wrong is not None:
+        raise InputError("record_invalid", f"{where}: {wrong}")
+    return record
+
+
+def _complaints(record: Record) -> Iterator[str]:
+    texts = {"part": record.colour.name, "maker": record.maker, "finish": record.finish, "batch": record.batch}
+    origin = record.origin
+    texts |= {"card": origin.card, "software": origin.software}
+    texts |= {f"light {i}": light for i, light in enumerate(origin.lights, start=1)}
+    texts |= {f"name of column {i}": name for i, (name, _) in enumerate(record.extra, start=1)}
+    for what, text in texts.items():
+        if text is not None and (reason := blemish(text)):
+            yield f"the {what} {reason}"
+    if not is_date(record.date):
+        yield f'the date "{shown(record.date)}" is not of the form 2026-09-30'
+    if len(origin.photos) > MOST_PHOTOS or not all(_SHA256.fullmatch(photo) for photo in origin.photos):
+        yield "the photos are not SHA-256 sums in hex"
+    if not set(origin.notes) <= CODES.keys():
+        yield "a note has an unknown code"
+    if len(record.extra) > MOST_EXTRA or any(
+        len(value) > LONGEST_EXTRA or any(map(breaks_line, value)) for _, value in record.extra
+    ):
+        yield "too much in columns that mean nothing here, or control characters"
+    yield from _colour_complaints(record.colour, origin.cv_mean)
+
+
+def _colour_complaints(colour: MeasuredColour, cv_mean: float | None) -> Iterator[str]:
+    rest = np.array([colour.level_sd, cv_mean or 0.0])
+    numbers = [array.ravel() for array in (colour.lab_d50, colour.own_cov, rest, *colour.shared.values())]
+    if not np.abs(np.concatenate(numbers)).max() < _MOST:  # nor is what is not a number
+        yield "a number is missing or not finite"
+        return
+    L, a, b = colour.lab_d50
+    if not (-1 <= L <= 150 and abs(a) <= 250 and abs(b) <= 250):
+        yield "the CIELAB values are no colour of a part"
+    if colour.level_sd < 0 or (cv_mean or 0.0) < 0:
+        yield "a deviation is negative"
+    if colour.own_cov.shape != (3, 3) or not _is_covariance(colour.own_cov):
+        yield "its own covariance is none"
+    if len(colour.shared) > MOST_CORRECTIONS or any(
+        loadings.ndim != 2 or len(loadings) != 3 or not 0 < loadings.shape[1] <= MOST_ERRORS
+        for loadings in colour.shared.values()
+    ):
+        yield "the shared errors are not 3 x k loadings"
+    if any(blemish(key) for key in colour.shared):
+        yield "a correction has no proper id"
+
+
+def _is_covariance(matrix: Array) -> bool:
+    near = _ROUNDING * float(np.abs(matrix).max())
+    return bool(np.abs(matrix - matrix.T).max() <= near and np.linalg.eigvalsh(matrix)[0] >= -near)
+
+
+def is_date(text: str) -> bool:
+    """Whether ``text`` is a day as ISO 8601 writes it, 2026-09-30."""
+    try:
+        return bool(_DATE.fullmatch(text)) and bool(calendar_date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], common: PartFacts) -> list[Record]:
+    """A record of every measured part.
+
+    ``facts`` gives maker and batch of a part by its name; what it does not say, ``common`` says. The finish name is
+    the build's. Raises :class:`~finishmatch.errors.InputError` (record_invalid).
+    """
+    photos = {photo.file: photo for photo in results.photos}
+    parts = {part.name: part for part in results.parts}
+    found = []
+    for colour in finishes(results):
+        seen = [photos[file] for file in parts[colour.name].photos if file in photos]
+        fact = facts.get(colour.name, common)
+        record = Record(
+            colour=replace(colour, shared=_named_apart(colour.shared, results)),
+            date=date,
+            origin=_origin(results, parts[colour.name], seen),
+            maker=fact.maker or common.maker,
+            finish=results.build.finish,
+            batch=fact.batch or common.batch,
+        )
+        found.append(check(record, f'part "{shown(colour.name)}"'))
+    return found
+
+
+def _origin(results: Results, part: PartResult, photos: list[PhotoResult]) -> Origin:
+    fits = [photo.correction.cv_mean if photo.correction else None for photo in photos]
+    worst = [fit for fit in fits if fit is not None]
+    cards = [" ".join(filter(None, (photo.card.kind, photo.card.edition))) for photo in photos]
+    notes = [note.code for photo in photos for note in photo.notes] + [note.code for note in part.notes]
+    return Origin(
+        photos=tuple(photo.sha256 for photo in photos),
+        lights=tuple(dict.fromkeys(photo.light for photo in photos if photo.light)),
+        card="; ".join(dict.fromkeys(cards)) or "none",
+        cv_mean=max(worst) if worst and len(worst) == len(fits) else None,
+        software=f"finishmatch {results.version}",
+        notes=tuple(sorted(set(notes))),
+    )
+
+
+def _named_apart(shared: dict[str, Array], results: Results) -> dict[str, Array]:
+    """The loadings under names that are equal only for the very same correction.
+
+    Within one build an id is enough. Between builds the same photo may have been corrected otherwise (another edition
+    of the card, other corners, another version), and errors that are not the same must not cancel.
+    """
+    corrections = {
+        photo.correction.id: json.dumps([results.version, photo.sha256, asdict(photo.card), asdict(photo.correction)])
+        for photo in results.photos
+        if photo.correction
+    }
+    whole = json.dumps([asdict(part) for part in results.parts])
+    named = {}
+    for key, loadings in shared.items():
+        said = corrections.get(key, whole)
+        named[f"{key}@{hashlib.sha256(said.encode()).hexdigest()[:12]}"] = loadings
+    return named
+
+
+def sighting(record: Record, name: str) -> Sighting:
+    """What judgement needs to know of how the record's part was photographed; it appears there as ``name``."""
+    notes = record.origin.notes
+    return Sighting(
+        name=name,
+        photos=frozenset(record.origin.photos),
+        lights=frozenset(record.origin.lights),
+        chart=not record.origin.photos or (record.origin.cv_mean is not None and "card_fits_badly" not in notes),
+        light_uneven="light_too_uneven" in notes,
+        few_pixels="few_pixels" in notes,
+        own_cov=record.colour.own_cov,
+        scales=_scales(record),
+    )
+
+
+def _scales(record: Record) -> frozenset[str]:
+    """What the record's colours are told against; an unlearnt sheet's own id differs from build to build."""
+    if "relative_colour" not in record.origin.notes:
+        return frozenset({"absolute"})
+    return frozenset(key for key in record.colour.shared if key.startswith("sheet-"))

@@ -1,0 +1,191 @@
+"""The shelf's file: its layout, its upgrades, and what is refused before anything in it is trusted."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from finishmatch.disk import require_file
+from finishmatch.errors import InputError
+from finishmatch.shelf.cells import cell_of
+from finishmatch.text import shown
+
+APPLICATION_ID = 0x46696E4D  # "FinM"
+WAIT_S = 60.0
+CHECKED_BYTES = 20_000_000
+"""Up to this size a file is looked through as a whole when it is opened; it takes a tenth of a second."""
+
+# Each version's additions. A table once laid out is never altered, so that a file that was upgraded and a new one have
+# the same tables to the letter, and any other table, index, view or trigger is not ours.
+LAYOUTS: tuple[tuple[str, ...], ...] = (
+    (
+        """CREATE TABLE source (
+  id INTEGER PRIMARY KEY,
+  photos TEXT NOT NULL,
+  lights TEXT NOT NULL,
+  card TEXT NOT NULL,
+  cv_mean REAL,
+  software TEXT NOT NULL,
+  notes TEXT NOT NULL,
+  corrections TEXT NOT NULL,
+  UNIQUE (photos, lights, card, cv_mean, software, notes, corrections)
+) STRICT""",
+        """CREATE TABLE record (
+  id INTEGER PRIMARY KEY AUTOINCREMENT,
+  part TEXT NOT NULL,
+  maker TEXT,
+  finish TEXT,
+  batch TEXT,
+  date TEXT NOT NULL,
+  lab_l REAL NOT NULL,
+  lab_a REAL NOT NULL,
+  lab_b REAL NOT NULL,
+  level_sd REAL NOT NULL,
+  own_cov BLOB NOT NULL,
+  shared BLOB NOT NULL,
+  source INTEGER NOT NULL REFERENCES source (id)
+) STRICT""",
+        "CREATE INDEX record_part ON record (part)",
+    ),
+    (
+        """CREATE TABLE place (
+  cell INTEGER NOT NULL,
+  record INTEGER NOT NULL REFERENCES record (id) ON DELETE CASCADE,
+  lab_l REAL NOT NULL,
+  lab_a REAL NOT NULL,
+  lab_b REAL NOT NULL,
+  PRIMARY KEY (cell, record)
+) STRICT, WITHOUT ROWID""",
+        "CREATE INDEX place_record ON place (record)",
+        "CREATE INDEX record_kind ON record (maker, finish)",
+        "CREATE INDEX record_source ON record (source)",
+        """CREATE TABLE extra (
+  record INTEGER NOT NULL REFERENCES record (id) ON DELETE CASCADE,
+  name TEXT NOT NULL,
+  value TEXT NOT NULL,
+  PRIMARY KEY (record, name)
+) STRICT, WITHOUT ROWID""",
+        """INSERT INTO place (cell, record, lab_l, lab_a, lab_b)
+  SELECT cell_of(lab_l, lab_a, lab_b), id, lab_l, lab_a, lab_b FROM record""",
+    ),
+)
+VERSION = len(LAYOUTS)
+
+
+def connect(path: Path, create: bool) -> sqlite3.Connection:
+    """The shelf's file, known to be one, at the newest version; see :func:`finishmatch.shelf.store.open_shelf`."""
+    if not (create and not path.exists()):
+        require_file(path)
+    with told(path):
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode={'rwc' if create else 'rw'}", WAIT_S, uri=True, isolation_level=None
+        )
+        try:
+            _prepare(connection, path, create)
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+def _prepare(connection: sqlite3.Connection, path: Path, create: bool) -> None:
+    for setting in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0", "foreign_keys = ON"):
+        connection.execute(f"PRAGMA {setting}")
+    connection.create_function("cell_of", 3, cell_of, deterministic=True)
+    if _is_empty(connection):
+        if not create:
+            raise InputError("shelf_invalid", f"{shown(path)} is empty")
+    else:
+        _refuse_strange(connection, path)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    if _number(connection, "user_version") < VERSION:
+        with transaction(connection):
+            _upgrade(connection)
+    if path.stat().st_size <= CHECKED_BYTES:
+        _look_through(connection, path)
+
+
+def _is_empty(connection: sqlite3.Connection) -> bool:
+    """Whether nothing was ever put in: also what is left where a first writer was stopped."""
+    nothing = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
+    return nothing and _number(connection, "application_id") == 0 and _number(connection, "user_version") == 0
+
+
+def _number(connection: sqlite3.Connection, pragma: str) -> int:
+    return int(connection.execute(f"PRAGMA {pragma}").fetchone()[0])
+
+
+def _refuse_strange(connection: sqlite3.Connection, path: Path) -> None:
+    if _number(connection, "application_id") != APPLICATION_ID:
+        raise InputError("shelf_invalid", f"{shown(path)} is another program's file")
+    version = _number(connection, "user_version")
+    if version > VERSION:
+        raise InputError("shelf_newer", f"{shown(path)} has layout {version}, and this program knows {VERSION}")
+    found = connection.execute("SELECT type, name, sql FROM sqlite_schema").fetchall()
+    if version < 1 or set(found) != _layout(version):
+        raise InputError("shelf_invalid", f"{shown(path)} has tables, views or triggers that are not a shelf's")
+
+
+def _layout(version: int) -> set[tuple[str, str, str]]:
+    """What the list of tables holds in a file of this version."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as empty:
+        empty.create_function("cell_of", 3, cell_of, deterministic=True)
+        for statements in LAYOUTS[:version]:
+            for statement in statements:
+                empty.execute(statement)
+        return set(empty.execute("SELECT type, name, sql FROM sqlite_schema").fetchall())
+
+
+def _upgrade(connection: sqlite3.Connection) -> None:
+    """Bring the file to the newest version. Another writer may have done so while this one waited."""
+    for version in range(_number(connection, "user_version"), VERSION):
+        for statement in LAYOUTS[version]:
+            connection.execute(statement)
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.execute(f"PRAGMA user_version = {VERSION}")
+
+
+def _look_through(connection: sqlite3.Connection, path: Path) -> None:
+    said = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+    orphan = connection.execute("PRAGMA foreign_key_check").fetchone()
+    if said != "ok" or orphan:
+        raise InputError("shelf_invalid", f"{shown(path)} is damaged ({shown(said if said != 'ok' else 'lost rows')})")
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    """All or nothing; what was done is on the disk when the block is left."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:  # a full disk may have ended it already
+            connection.execute("ROLLBACK")
+        raise
+
+
+@contextmanager
+def told(path: Path) -> Iterator[None]:
+    """What the database has to complain of, in our words.
+
+    Raises
+    ------
+    InputError : shelf_invalid, shelf_busy, out_unwritable, file_unreadable.
+    """
+    try:
+        yield
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the second where damage is in a name
+        name = str(getattr(error, "sqlite_errorname", "") or "")
+        raise InputError(_code(name), f"{shown(path)}: {shown(error)}") from error
+
+
+def _code(name: str) -> str:
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return "shelf_busy"
+    if name.startswith(("SQLITE_FULL", "SQLITE_READONLY", "SQLITE_IOERR")):
+        return "out_unwritable"
+    return "file_unreadable" if name.startswith(("SQLITE_CANTOPEN", "SQLITE_PERM", "SQLITE_AUTH")) else "shelf_invalid"

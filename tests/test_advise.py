@@ -1,0 +1,346 @@
+"""Advice on a build: the fewest changes, against trying every subset; the rest by cases of which a person knows the answer."""
+
+from __future__ import annotations
+
+from itertools import combinations, product
+
+import numpy as np
+import pytest
+
+from finishmatch.advise.advice import Advice, advise
+from finishmatch.advise.change import one_finish, swaps, two_finishes, two_finishes_by_zone
+from finishmatch.advise.choose import choose
+from finishmatch.colour.measured_colour import MeasuredColours
+from finishmatch.errors import CODES, Note
+from finishmatch.judge.compare import Difference, Sighting, compare
+from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.sets import agrees, find_sets
+
+BRONZE, YELLOWER, SILVER = (45.0, 12.0, 28.0), (45.0, 9.0, 36.0), (78.0, 0.5, 1.0)
+
+
+def judged(facts: list[PartFacts], lab: object, sd: float = 0.1) -> tuple[MeasuredColours, tuple[Difference, ...]]:
+    values = np.array(lab, dtype=float).reshape(-1, 3)
+    n = len(values)
+    names = tuple(part.name for part in facts[:n])
+    finishes = MeasuredColours(names, values, np.eye(3 * n) * sd**2, np.full(n, 0.06))
+    return finishes, compare(finishes, facts, Tolerance(), [Sighting(name, frozenset({"1"})) for name in names])
+
+
+def advised(
+    parts: dict[str, tuple[tuple[float, float, float], dict[str, object]]],
+    sd: float = 0.1,
+    refusals: dict[str, tuple[Note, ...]] | None = None,
+) -> list[Advice]:
+    refused = refusals or {}
+    facts = [PartFacts(name, **more) for name, (_, more) in parts.items()]  # type: ignore[arg-type]
+    finishes, differences = judged(facts, [lab for lab, _ in parts.values()], sd)
+    facts += [PartFacts(name) for name in refused]
+    sets = find_sets(finishes, facts, differences)
+    found = advise(facts, differences, sets, choose(finishes, facts, differences, Tolerance()), refused)
+    assert {advice.code for advice in found} <= {code for code, row in CODES.items() if row.kind == "advice"}
+    assert found[0].code == "verdict"
+    return list(found)
+
+
+def of(code: str, found: list[Advice]) -> list[Advice]:
+    return [advice for advice in found if advice.code == code]
+
+
+def random_build(rng: np.random.Generator) -> tuple[list[PartFacts], tuple[Difference, ...]]:
+    n = int(rng.integers(2, 8))
+    lab = np.column_stack([rng.normal(45, 1, n), rng.normal(12, 2.5, n), rng.normal(28, 3, n)])
+    facts = [
+        PartFacts(
+            name,
+            zone=str(rng.choice(["fore", "aft", "mast"])),
+            owned=bool(rng.random() < 0.7),
+            price=float(rng.integers(1, 5)),
+            critical=bool(rng.random() < 0.2),
+        )
+        for name in "ABCDEFG"[:n]
+    ]
+    return facts, judged(facts, lab, sd=0.5)[1]
+
+
+def agreeing(differences: tuple[Difference, ...]) -> set[frozenset[str]]:
+    return {frozenset((d.a, d.b)) for d in differences if agrees(d)}
+
+
+def holds(group: tuple[PartFacts, ...], joined: set[frozenset[str]]) -> bool:
+    return all(frozenset((a.name, b.name)) in joined for a, b in combinations(group, 2))
+
+
+def largest_agreeing(facts: list[PartFacts], joined: set[frozenset[str]]) -> list[tuple[PartFacts, ...]]:
+    for size in range(len(facts), 0, -1):
+        found = [group for group in combinations(facts, size) if holds(group, joined)]
+        if found:
+            return found
+    return [()]
+
+
+def test_the_fewest_changes_are_those_found_by_trying_every_subset_of_300_builds() -> None:
+    rng = np.random.default_rng(12)
+    for _ in range(300):
+        facts, differences = random_build(rng)
+        joined = agreeing(differences)
+        largest = largest_agreeing(facts, joined)
+        plan = one_finish(facts, differences)
+        everyone = {part.name for part in facts}
+        assert set(plan.finishes[0]) | set(plan.change) == everyone
+        kept = tuple(part for part in facts if part.name in plan.finishes[0])
+        assert kept in largest
+
+        def rank(group: tuple[PartFacts, ...]) -> tuple[int, int, float]:
+            return sum(p.critical for p in group), sum(p.owned for p in group), sum(p.price or 0 for p in group)
+
+        assert rank(kept) == max(rank(group) for group in largest)
+        changes = {tuple(sorted(everyone - {p.name for p in group})) for group in largest}
+        assert {plan.change, *plan.ties} == changes
+
+
+def test_two_finishes_keep_as_many_parts_as_trying_every_split_does() -> None:
+    rng = np.random.default_rng(13)
+    for _ in range(300):
+        facts, differences = random_build(rng)
+        joined = agreeing(differences)
+        most = 0
+        for sides in product((0, 1, 2), repeat=len(facts)):  # 2: changed
+            groups = [tuple(p for p, side in zip(facts, sides, strict=True) if side == k) for k in (0, 1)]
+            if all(holds(group, joined) for group in groups):
+                most = max(most, len(groups[0]) + len(groups[1]))
+        plan = two_finishes(facts, differences)
+        by_name = {part.name: part for part in facts}
+        assert all(holds(tuple(by_name[name] for name in finish), joined) for finish in plan.finishes)
+        assert sum(map(len, plan.finishes)) == most
+        assert len(plan.change) == len(facts) - most
+
+
+def test_two_finishes_by_zone_keep_as_many_parts_as_trying_every_split_of_zones_does() -> None:
+    rng = np.random.default_rng(14)
+    for _ in range(300):
+        facts, differences = random_build(rng)
+        joined = agreeing(differences)
+        zones = sorted({part.zone for part in facts if part.zone})
+        plan = two_finishes_by_zone(facts, differences)
+        if len(zones) < 2:
+            assert plan is None
+            continue
+        most = max(
+            sum(
+                len(
+                    largest_agreeing(
+                        [p for z, side in zip(zones, sides, strict=True) for p in facts if p.zone == z and side == k],
+                        joined,
+                    )[0]
+                )
+                for k in (0, 1)
+            )
+            for sides in product((0, 1), repeat=len(zones))
+            if 0 < sum(sides) < len(zones)
+        )
+        assert plan is not None
+        assert len(plan.change) == len(facts) - most
+
+
+def test_swaps_are_as_many_and_as_cheap_as_trying_every_offer_finds() -> None:
+    rng = np.random.default_rng(15)
+    for _ in range(100):
+        offers = [
+            PartFacts(
+                f"{slot}{k}", slot=slot, owned=False, price=float(rng.integers(1, 9)), neutral=bool(rng.random() < 0.1)
+            )
+            for slot in "xyz"
+            for k in range(2)
+        ]
+        change = [PartFacts(f"{slot}-old", slot=slot) for slot in "xyz"]
+        kept = [PartFacts("A")]
+        lab = np.column_stack([np.full(10, 45), rng.normal(12, 2, 10), rng.normal(28, 3, 10)])
+        _, differences = judged([*kept, *change, *offers], lab)
+        joined = agreeing(differences)
+
+        def fits(group: list[PartFacts], joined: set[frozenset[str]] = joined) -> bool:
+            coloured = tuple(part for part in group if not part.neutral)
+            return holds((PartFacts("A"), *coloured), joined)
+
+        every = product(*([None, *(o for o in offers if o.slot == slot)] for slot in "xyz"))
+        tries = [[offer for offer in pick if offer] for pick in every]
+        best = min((-len(pick), sum(o.price or 0 for o in pick)) for pick in tries if fits(pick))
+        found = list(swaps(["A"], change, offers, differences).values())
+        assert fits(found)
+        assert (-len(found), sum(o.price or 0 for o in found)) == best
+
+
+def test_a_build_that_agrees_is_told_so_in_words() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {})})
+    assert [(a.code, a.text) for a in found] == [
+        ("verdict", "All 3 parts look alike."),
+        ("keep", "Keep A, B and C: every two look alike."),
+    ]
+
+
+def test_the_odd_part_stands_out_and_is_returned_with_the_reason_and_the_money() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {}), "D": (YELLOWER, {"price": 12.5})})
+    assert found[0].text == "3 of 4 parts look alike; D stands out."
+    assert [a.parts for a in of("stands_out", found)] == [("D",)]
+    (odd,) = of("stands_out", found)
+    assert "it is clearly yellower" in odd.text
+    (back,) = of("return", found)
+    assert back.text == "Return or exchange D (12.50 may come back)."
+
+
+def test_a_part_with_a_candidate_that_agrees_is_swapped() -> None:
+    offer = {"slot": "door", "owned": False, "price": 9.0}
+    found = advised(
+        {
+            "A": (BRONZE, {}),
+            "B": (BRONZE, {}),
+            "C": (YELLOWER, {"slot": "door"}),
+            "C2": (BRONZE, offer),
+            "C3": (SILVER, offer),
+        }
+    )
+    assert [a.parts for a in of("swap", found)] == [("C", "C2")]
+    assert "9.00" in of("swap", found)[0].text
+    assert not of("return", found)
+
+
+def test_two_finishes_are_offered_by_zone_where_that_saves_changes() -> None:
+    fore, aft = {"zone": "fore"}, {"zone": "aft"}
+    found = advised({"A": (BRONZE, fore), "B": (BRONZE, fore), "C": (SILVER, aft), "D": (SILVER, aft)})
+    assert [(a.code, a.text) for a in found] == [
+        ("verdict", "The 4 parts fall into 2 finishes: A and B; C and D."),
+        (
+            "two_finishes_on_purpose",
+            "Keep two finishes on purpose, one for aft and another for fore: nothing would change. "
+            "One finish throughout would change 2 parts: C and D.",
+        ),
+        ("keep", "Keep C and D: every two look alike."),
+        ("keep", "Keep A and B: every two look alike."),
+    ]
+
+
+def test_with_two_finishes_by_zone_only_the_odd_parts_are_returned_and_told_beside_their_own_zone() -> None:
+    fore, aft = {"zone": "fore"}, {"zone": "aft"}
+    build = {"A": (BRONZE, fore), "B": (BRONZE, fore), "C": (SILVER, aft), "D": (SILVER, aft), "E": (YELLOWER, fore)}
+    found = advised(build)
+    (two,) = of("two_finishes_on_purpose", found)
+    assert "only E would change" in two.text
+    assert [a.parts for a in of("return", found)] == [("E",)]
+    assert "than A" in of("stands_out", found)[0].text or "than B" in of("stands_out", found)[0].text
+
+
+def test_without_zones_two_finishes_are_the_alternative_and_the_tie_is_explained() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (SILVER, {}), "D": (SILVER, {})})
+    (two,) = of("two_finishes_on_purpose", found)
+    assert two.text == "Or keep two finishes on purpose, A and B in one and C and D in the other: nothing would change."
+    assert "To change A and B instead would be as few" in of("keep", found)[0].text
+    assert [a.parts for a in of("return", found)] == [("C",), ("D",)]
+
+
+def test_a_lone_part_in_its_own_zone_makes_no_second_finish_of_the_plan_but_may_stay() -> None:
+    found = advised({"A": (BRONZE, {"zone": "fore"}), "B": (BRONZE, {"zone": "fore"}), "C": (SILVER, {"zone": "aft"})})
+    assert [a.parts for a in of("return", found)] == [("C",)]
+    assert of("two_finishes_on_purpose", found)[0].text.startswith("Or keep two finishes on purpose, C for aft and")
+
+
+def test_nothing_is_returned_on_the_strength_of_unsure_pairs_and_the_deciding_photo_is_named() -> None:
+    apart = (45.0, 9.0, 33.0)
+    build = {"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {}), "D": (apart, {"price": 5.0}), "E": (apart, {})}
+    found = advised(build, sd=2.5)
+    assert not of("return", found)
+    assert not of("swap", found)
+    assert not of("turn_neutral", found)
+    assert not of("stands_out", found)
+    again = of("photograph_again", found)
+    assert again[0].text.startswith("It cannot be decided yet whether D and E match A, B and C, mostly because ")
+    assert "photograph" in again[0].text
+    assert len(again) == 1
+
+
+def test_every_part_returned_surely_differs_from_one_that_stays_in_300_builds() -> None:
+    rng = np.random.default_rng(16)
+    for _ in range(300):
+        facts, differences = random_build(rng)
+        names = tuple(part.name for part in facts)
+        finishes = MeasuredColours(names, np.zeros((len(names), 3)), np.eye(3 * len(names)), np.ones(len(names)))
+        sets = find_sets(finishes, facts, differences)
+        found = advise(facts, differences, sets, choose(finishes, facts, differences, Tolerance()), {})
+        gone = {name for code in ("return", "swap") for a in of(code, list(found)) for name in a.parts[:1]}
+        sure = {frozenset((d.a, d.b)) for d in differences if d.verdict == "differs"}
+        for name in gone:
+            assert any(frozenset((name, other)) in sure for other in set(names) - gone)
+        asked = {name for a in of("photograph_again", list(found)) for name in a.parts}
+        assert all({d.a, d.b} & asked for d in differences if d.verdict == "unsure")
+
+
+def test_a_swap_that_is_not_sure_says_so() -> None:
+    offer = {"slot": "door", "owned": False, "price": 9.0}
+    build = {"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (SILVER, {"slot": "door"}), "C2": ((45.0, 12.0, 32.0), offer)}
+    assert "C2 (9.00) in slot door, which agrees" in of("swap", advised(build, sd=0.02))[0].text
+    assert "C2 (9.00) in slot door, which probably agrees" in of("swap", advised(build, sd=0.8))[0].text
+
+
+def test_a_critical_part_is_exchanged_only_for_one_of_the_same_rating() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (YELLOWER, {"critical": True, "price": 9.0})})
+    assert of("return", found)[0].text.startswith("Return or exchange C (9.00 may come back), but only for one of the")
+
+
+def test_two_parts_that_differ_are_told_so() -> None:
+    assert advised({"A": (BRONZE, {}), "B": (SILVER, {})})[0].text == "The two parts do not look alike."
+
+
+def test_a_critical_part_is_never_advised_to_be_reworked_and_is_cautioned() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (YELLOWER, {"critical": True}), "D": (YELLOWER, {})})
+    assert of("caution_critical", found)[0].parts == ("C",)
+    assert "licensed practice and local codes" in of("caution_critical", found)[0].text
+    assert all("C" not in a.parts for a in of("turn_neutral", found))
+
+
+def test_turning_neutral_carries_the_caution_on_rework() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (YELLOWER, {})})
+    assert [a.parts for a in of("turn_neutral", found)] == [("C",)]
+    assert of("caution_rework", found)[0].parts == ("C",)
+    assert not of("caution_rework", advised({"A": (BRONZE, {}), "B": (BRONZE, {})}))
+
+
+def test_unsure_pairs_and_refused_parts_are_to_be_photographed_again_and_how() -> None:
+    refused = {"Z": (Note("part_clipped", "Z is overexposed."),)}
+    found = advised({"A": (BRONZE, {}), "B": ((45.0, 14.0, 30.0), {})}, sd=1.5, refusals=refused)
+    assert found[0].text == "Both parts probably look alike, but that is unsure. Z could not be measured."
+    again = of("photograph_again", found)
+    assert [a.parts for a in again] == [("Z",), ("A", "B")]
+    assert "darker" in again[0].text
+    assert "photograph them" in again[1].text
+
+
+def test_neutral_parts_are_named_as_such_and_never_changed() -> None:
+    found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "K": ((20.0, 0.0, 0.0), {"neutral": True})})
+    assert found[0].text == "Both parts look alike. K is neutral and never counts as a mismatch."
+    assert all("K" not in a.parts for a in found)
+
+
+def test_the_choice_to_buy_is_told_with_its_price_and_its_worst_pair() -> None:
+    offer = {"slot": "door", "owned": False}
+    found = advised(
+        {
+            "A": (BRONZE, {}),
+            "B": (BRONZE, {}),
+            "X": (BRONZE, {**offer, "price": 9.0}),
+            "Y": (SILVER, {**offer, "price": 1.0}),
+        }
+    )
+    (buy,) = of("buy", found)
+    assert buy.text.startswith("Buy X for door (9.00 in all): its worst pair, ")
+    assert buy.text.endswith("(2.5 is allowed). It is over 99 % sure that all agree.")
+    assert found[0].text == "With X, all 3 parts look alike."
+
+
+@pytest.mark.parametrize("parts", [{}, {"A": (BRONZE, {})}])
+def test_a_build_of_one_part_or_none_has_a_verdict(
+    parts: dict[str, tuple[tuple[float, float, float], dict[str, object]]],
+) -> None:
+    text = advised(parts)[0].text
+    assert text == (
+        "Only A was measured: there is nothing to compare it with." if parts else "No coloured part was measured."
+    )

@@ -1,0 +1,95 @@
+"""Samples of several photos pooled at once."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from finishmatch.colour.measured_colour import joint
+from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance
+from finishmatch.part.pool import pool
+from finishmatch.part.sample import Sample
+
+RNG = np.random.default_rng(2)
+SHARED = 2.0
+
+
+def sample(part: str, photo: str, lab: np.ndarray, own: float = 0.05, level_sd: float = 1e-3) -> Sample:
+    return Sample(
+        part=part,
+        photo=photo,
+        xyz_d50=lab_to_xyz(lab),
+        own_cov=np.eye(3) * own**2,
+        correction=photo,
+        shared=np.eye(3) * SHARED,
+        level_sd=level_sd,
+        used_fraction=1.0,
+        light_too_uneven=False,
+        notes=(),
+    )
+
+
+def spread(a: str, b: str, samples: list[Sample]) -> float:
+    """Standard deviation of the difference of two parts' a*."""
+    table = joint([item.finish for item in pool(samples)])
+    i, j = (3 * table.names.index(name) + 1 for name in (a, b))
+    return float(np.sqrt(table.cov[i, i] + table.cov[j, j] - 2 * table.cov[i, j]))
+
+
+BASE = np.array([50.0, 10.0, 20.0])
+
+
+def test_one_sample_is_passed_through() -> None:
+    (only,) = pool([sample("a", "1", BASE)])
+    assert np.allclose(only.finish.lab_d50, BASE)
+    assert np.allclose(only.finish.own_cov, np.eye(3) * 0.05**2, atol=1e-6)
+    assert np.allclose(only.finish.shared["1"], np.eye(3) * SHARED)
+    assert only.finish.level_sd == 0.03  # never less
+
+
+def test_a_second_photo_of_one_part_does_not_spoil_what_cancels_in_the_first() -> None:
+    one = [sample("a", "1", BASE), sample("b", "1", BASE)]
+    alone = spread("a", "b", one)
+    assert alone < 0.1
+    shifted = sample("b", "2", BASE + np.array([0, 1.5, 1.0]))
+    assert spread("a", "b", [*one, shifted]) <= alone + 1e-9
+    found = {item.finish.name: item.finish.lab_d50 for item in pool([*one, shifted])}
+    assert np.allclose(found["a"][1:], found["b"][1:], atol=0.05)
+
+
+def test_a_part_that_two_photos_show_brings_their_other_parts_together() -> None:
+    shift = np.array([0, 2.5, -2.0])
+    apart = [sample("a", "1", BASE), sample("c", "2", BASE + shift)]
+    bridge = [sample("b", "1", BASE), sample("b", "2", BASE + shift)]
+    assert spread("a", "c", apart) > 2.5
+    assert spread("a", "c", apart + bridge) < 0.15
+    found = {item.finish.name: item.finish.lab_d50 for item in pool(apart + bridge)}
+    assert np.allclose(found["a"][1:], found["c"][1:], atol=0.05)
+
+
+def test_the_joint_covariance_is_that_of_drawn_errors() -> None:
+    truth = {"a": BASE, "b": BASE + np.array([0, 1, 0]), "c": BASE + np.array([0, 0, 2])}
+    where = [("a", "1"), ("b", "1"), ("b", "2"), ("c", "2")]
+    clean = [sample(part, photo, truth[part], own=0.3) for part, photo in where]
+    table = joint([item.finish for item in pool(clean)])
+    drawn = []
+    for _ in range(1500):
+        shared = {photo: RNG.normal(0, SHARED, 3) for photo in "12"}
+        noisy = [
+            sample(part, photo, truth[part] + shared[photo] + RNG.normal(0, 0.3, 3), own=0.3) for part, photo in where
+        ]
+        drawn.append(np.concatenate([item.finish.lab_d50 for item in pool(noisy)]))
+    measured = np.cov(np.array(drawn).T)
+    claimed = table.cov
+    for i, j in [(1, 4), (4, 7), (1, 7)]:  # a* of a-b, b-c, a-c
+
+        def variance(cov: np.ndarray, i: int = i, j: int = j) -> float:
+            return float(cov[i, i] + cov[j, j] - 2 * cov[i, j])
+
+        assert 0.6 < variance(claimed) / variance(measured) < 1.6
+
+
+def test_geometry_alone_does_not_move_a_colour() -> None:
+    darker = sample("a", "2", at_luminance(BASE, luminance(BASE) * 0.7), level_sd=0.3)
+    (pooled,) = pool([sample("a", "1", BASE, level_sd=0.3), darker])
+    assert 43 < pooled.finish.lab_d50[0] < 50
+    assert "photos_disagree" not in {note.code for note in pooled.notes}
