@@ -38,9 +38,13 @@ class Noise:
 
 @dataclass(frozen=True, slots=True)
 class Mosaic:
-    """One colour a pixel, the others interpolated; ``blur`` is the spread, in pixels, of the filter before the sensor."""
+    """One colour a pixel, the others interpolated; ``blur`` is the spread, in pixels, of the filter before the sensor.
+
+    ``median``: over so many pixels colour differences are replaced by their median, against false colours.
+    """
 
     blur: float
+    median: int = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +93,20 @@ def grain(light: Image, step: Noise, rng: np.random.Generator) -> Image:
 
 
 def mosaic(light: Image, step: Mosaic) -> Image:
-    """The picture as a sensor with a Bayer pattern (RG over GB) has it, interpolated along edges. Light from 0 to 1."""
+    """The picture as a sensor with a Bayer pattern (RG over GB) has it, interpolated along edges. Light from 0 to 1.
+
+    False colours are taken out by medians of red and blue less green (Freeman's way).
+    """
     import cv2
     from scipy.ndimage import gaussian_filter
 
     soft = gaussian_filter(light, (step.blur, step.blur, 0))
     full = np.rint(np.clip(bayer(soft), 0, 1) * 65535).astype(np.uint16)
     found = cv2.demosaicing(full, cv2.COLOR_BAYER_BG2RGB_EA)  # their name is that of the second row's second pixel
+    green = found[..., 1].astype(np.float32)
+    for channel in (0, 2):
+        off = cv2.medianBlur(found[..., channel].astype(np.float32) - green, step.median)
+        found[..., channel] = np.clip(green + off, 0, 65535)
     return (found / np.float32(65535)).astype(np.float32)
 
 
