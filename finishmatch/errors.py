@@ -149,6 +149,8 @@ CODES: dict[str, Code] = {
     "transfer_assumed": Code("note", "The photo names the transfer curve of video; sRGB's was taken, as viewers do.", "export the photo with an sRGB or Display P3 profile"),
     "camera_unknown": Code("note", "The raw file's camera is not known: its colours are told by a 24-patch chart only.", "use a 24-patch chart, or export the photo as 16-bit TIFF"),
     "exif_unread": Code("note", "The photo's EXIF data are broken; it was taken as upright.", "look whether the photo in the report stands upright"),
+    "photo_damaged": Code("note", "The photo's data are probably damaged; nothing firm is said of what it shows.", "use the original file, or copy it again from the camera"),
+    "damage_unseen": Code("note", "The photo's coding is so rare that damage in its data would not be reported; nothing firm is said of what it shows.", "open it in a viewer and save it again as JPEG, PNG or TIFF"),
     "palette_colours": Code("note", "The photo has a palette of at most 256 colours.", "use the camera's original file"),
     "alpha_ignored": Code("note", "The photo's transparency was ignored.", "export it without an alpha channel"),
     "first_frame": Code("note", "The file holds several pictures; the first was measured.", "save the picture that you mean on its own"),

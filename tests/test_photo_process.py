@@ -108,7 +108,7 @@ def test_a_photo_that_takes_too_much_memory_is_refused(name: str, tmp_path: Path
     path.write_bytes(stream.getvalue())
     small = tmp_path / "small.jpg"
     small.write_bytes(pictures.jpeg(pictures.encoded()))
-    with DecodingProcess(Limits(memory_bytes=400_000_000)) as opened:
+    with DecodingProcess(Limits(memory_bytes=250_000_000)) as opened:
         assert refusal(opened, path).code in ("decoder_stopped", "photo_unreadable")
         opened.open_photo(small)
 

@@ -15,7 +15,7 @@ import numpy as np
 from finishmatch.arrays import Array, BoolArray, FloatImage
 from finishmatch.colour.space import srgb_decode
 from finishmatch.disk import read_whole
-from finishmatch.errors import InputError, Note
+from finishmatch.errors import InputError, Note, noted
 from finishmatch.photo.decode.decode import Decoded, decode
 from finishmatch.photo.decode.ordinary import Encoded
 from finishmatch.photo.limits import USUAL, Limits
@@ -59,6 +59,11 @@ class Photo:
     colour_source: str
     sha256: str
     notes: tuple[Note, ...] = ()
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether its data are damaged, or may be: no firm verdict may rest on it. Its notes say why."""
+        return any(noted(self.notes, code) for code in ("photo_damaged", "damage_unseen"))
 
     @property
     def width(self) -> int:
