@@ -42,6 +42,7 @@ GROUND = {"errors", "disk", "text", "__version__"}
 HEAVY = {
     "colour",
     "scipy",
+    "highspy",
     "skimage",
     "cv2",
     "PIL",

@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.advise.change import fewest_changes
+from finishmatch.advise.change import plans
 from finishmatch.advise.pareto import Array, Market, Step, staircase
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
@@ -222,7 +222,7 @@ def _shop(
     differences: Sequence[Difference],
     table: _Table,
 ) -> _Shop:
-    plan = fewest_changes(there, differences)
+    plan = plans(there, differences).followed
     return _Shop(
         slots=slots,
         fixed=tuple(part for part in there if part.name not in plan.change),
