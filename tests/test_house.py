@@ -44,6 +44,7 @@ GROUND = {"arrays", "errors", "fields", "disk", "loading", "progress", "text", "
 HEAVY = {
     "colour",
     "scipy",
+    "highspy",
     "skimage",
     "cv2",
     "PIL",

@@ -16,7 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from finishmatch.advise.change import fewest_changes
+from finishmatch.advise.change import plans
 from finishmatch.advise.pareto import Market, Step, staircase
 from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
@@ -221,7 +221,7 @@ def _shop(
     table: _Table,
     together: float,
 ) -> _Shop:
-    plan = fewest_changes(there, differences)
+    plan = plans(there, differences).followed
     return _Shop(
         slots=slots,
         fixed=tuple(part for part in there if part.name not in plan.change),

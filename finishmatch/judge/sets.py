@@ -38,10 +38,14 @@ class FinishSet:
 
 @dataclass(frozen=True, slots=True)
 class Sets:
-    """``sets``: a partition of the measured parts, largest first. ``range``: at least, at most so many are needed."""
+    """``sets``: a partition of the measured parts, largest first. ``range``: at least, at most so many are needed, by
+    what unsure pairs may turn out to be. ``proven``: by the best estimate fewer than so many cannot be, which is the
+    number of sets unless the search for the fewest was cut off.
+    """
 
     sets: tuple[FinishSet, ...]
     range: tuple[int, int]
+    proven: int = 0
 
 
 def agrees(difference: Difference) -> bool:
@@ -60,9 +64,10 @@ def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences:
     coloured = tuple(sorted(name for name in colours.names if name not in neutral))
     free = tuple(sorted(name for name in colours.names if name in neutral))
     if not coloured:
-        return Sets((_finish_set(colours, free, (), ()),), (1, 1)) if free else Sets((), (0, 0))
+        return Sets((_finish_set(colours, free, (), ()),), (1, 1), 1) if free else Sets((), (0, 0))
     joined, distance = graph_of(coloured, differences)
-    groups = [tuple(coloured[v] for v in clique) for clique in fewest_cliques(joined, distance).cliques]
+    cover = fewest_cliques(joined, distance)
+    groups = [tuple(coloured[v] for v in clique) for clique in cover.cliques]
     home = {name: k for k, group in enumerate(groups) for name in group}
     inside: list[list[Difference]] = [[] for _ in groups]
     for d in differences:
@@ -70,7 +75,7 @@ def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences:
         if k is not None and k == home.get(d.b):
             inside[k].append(d)
     sets = [_finish_set(colours, group, () if k else free, inside[k]) for k, group in enumerate(groups)]
-    return Sets(tuple(sets), sets_range(coloured, differences))
+    return Sets(tuple(sets), sets_range(coloured, differences), cover.at_least)
 
 
 def sets_range(names: Sequence[str], differences: Sequence[Difference]) -> tuple[int, int]:
