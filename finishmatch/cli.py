@@ -198,13 +198,14 @@ def _one_photo(
     photo: Path, kind: str, parts: list[str], corners: str | None, edition: str | None, layout: str | None
 ) -> Build:
     from finishmatch.build.build import Build, CardEntry, PhotoEntry
+    from finishmatch.card import kinds
     from finishmatch.judge.facts import PartFacts, Tolerance
 
-    named = kind in ("chart24", "sheet", "grey18", "white", "none")
+    named = kinds.named(kind)
     if not named and layout is None:
         raise CommandError("unknown_card", f'--card "{kind}" is no known card, and a card file needs --layout')
     entry = CardEntry(
-        kind=kind if named else "file",
+        kind=named or kinds.FILE,
         corners=None if corners is None else values.four_corners(corners),
         edition=edition,
         path=None if named else Path(kind),

@@ -25,14 +25,14 @@ def money(price: float | None) -> str:
 
 
 def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
-    pair = dict(zip(choosing.choices or (), choosing.worst_pairs, strict=True))[choice]
+    pair = choosing.worst_pairs[(choosing.choices or ()).index(choice)]
     worst = None if pair is None else _between(in_hand, *pair)
     works = choice.worst <= choosing.together
     start = "Buy"
     if not works:
         surely = worst is not None and worst.verdict == "differs"
         start = f"{'No choice matches' if surely else 'Buy nothing yet: no choice is sure to match'}. The nearest is"
-    what = listed([f"{part} for {slot}" for slot, part in choice.picks if not in_hand.fact(part).owned])
+    what = listed([f"{part} for {slot}" for slot, part in choice.picks.items() if not in_hand.fact(part).owned])
     text = f"{start} {what}{'' if choice.price is None else f' ({choice.price:.2f} in all)'}"
     if worst is not None:
         by = "differs by at most" if works else "may differ by up to"
@@ -40,7 +40,7 @@ def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     text += f". It is {percent(choice.probability)} sure that all agree."
     if choosing.left_out:
         text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
-    return Advice("buy", text, tuple(part for _, part in choice.picks))
+    return Advice("buy", text, tuple(choice.picks.values()))
 
 
 def _between(in_hand: PartsInHand, a: str, b: str) -> Difference:

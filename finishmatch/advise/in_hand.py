@@ -5,20 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from msgspec import Struct
+
 from finishmatch.advise.change import Plan
 from finishmatch.advise.choose import Choosing, candidates, recommended
-from finishmatch.errors import Note
+from finishmatch.errors import CodeName, Note
+from finishmatch.fields import Text
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
 
 
-@dataclass(frozen=True, slots=True)
-class Advice:
-    """One thing to know or to do. ``code`` is in the table of codes; ``parts`` are those that it is about."""
+class Advice(Struct, frozen=True, forbid_unknown_fields=True):
+    """One thing to know or to do. ``code`` is in the table of codes; ``parts`` are those that it is about; ``cause``: the
+    code of the note that is its main reason, where there is one.
+    """
 
-    code: str
-    text: str
-    parts: tuple[str, ...] = ()
+    code: CodeName
+    text: Text
+    parts: tuple[Text, ...] = ()
+    cause: CodeName | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +72,7 @@ def parts_in_hand(
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
     choice = recommended(choosing.choices or (), choosing.together)
     held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
-    added = dict(choice.picks) if choice and choice.worst <= choosing.together else {}
+    added = choice.picks if choice and choice.worst <= choosing.together else {}
     held |= added
     in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
     offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]

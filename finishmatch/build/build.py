@@ -10,8 +10,9 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from finishmatch.build.checks import CARD_KINDS, complaints
+from finishmatch.build.checks import complaints
 from finishmatch.build.complaints import Complaint, complaint_error, key_text, parse
+from finishmatch.card.kinds import FILE, NO_CARD, SHEET, CardKind, named
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -29,9 +30,9 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class CardEntry:
-    """The card as the build file says it. ``kind``: chart24, sheet, grey18, white, none or file."""
+    """The card as the build file says it."""
 
-    kind: str
+    kind: CardKind
     corners: tuple[Point, Point, Point, Point] | None = None
     box: tuple[float, float, float, float] | None = None
     second_box: tuple[float, float, float, float] | None = None
@@ -71,11 +72,11 @@ class Build:
     @property
     def turns(self) -> list[int]:
         """The photos' numbers in the order that they are measured in: those without a card last, since others bridge them."""
-        return sorted(range(len(self.photos)), key=lambda i: self.photos[i].card.kind == "none")
+        return sorted(range(len(self.photos)), key=lambda i: self.photos[i].card.kind == NO_CARD)
 
     def files(self) -> Iterator[tuple[Path, str]]:
         """Path and name of the photos in the order that they are opened in: those with a sheet before all, for its mean."""
-        yield from ((photo.path, photo.file) for photo in self.photos if photo.card.kind == "sheet")
+        yield from ((photo.path, photo.file) for photo in self.photos if photo.card.kind == SHEET)
         for photo in (self.photos[i] for i in self.turns):
             yield photo.path, photo.file
             if photo.flat is not None:
@@ -154,7 +155,7 @@ def _photo(photo: PhotoTable, folder: Path) -> PhotoEntry:
     return PhotoEntry(
         file=photo.file,
         path=folder / photo.file,
-        card=CardEntry("none") if photo.card is None else _card(photo.card, folder),
+        card=CardEntry(NO_CARD) if photo.card is None else _card(photo.card, folder),
         light=photo.light,
         flat=None if photo.flat is None else folder / photo.flat,
         parts=tuple(PartMark(part.name, _mark(part, folder)) for part in photo.part),
@@ -162,18 +163,18 @@ def _photo(photo: PhotoTable, folder: Path) -> PhotoEntry:
 
 
 def _card(card: CardTable, folder: Path) -> CardEntry:
-    named = card.kind in CARD_KINDS
+    kind = named(card.kind)
     corners = None
     if card.corners is not None:
         first, second, third, fourth = _points(card.corners)
         corners = (first, second, third, fourth)
     return CardEntry(
-        kind=card.kind if named else "file",
+        kind=kind or FILE,
         corners=corners,
         box=card.box,
         second_box=card.second_box,
         edition=card.edition,
-        path=None if named else folder / card.kind,
+        path=None if kind else folder / card.kind,
         layout=card.layout,
     )
 

@@ -12,6 +12,7 @@ from finishmatch.card.fit import ChartFit, fit_chart
 from finishmatch.card.locate import Patches, fault_words, leave_out, require_enough
 from finishmatch.card.reference import PLAIN_Y
 from finishmatch.colour.ciede2000 import local_metric
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import luminance, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.photo.photo import Photo
@@ -51,7 +52,7 @@ class Correction:
     light_range : fraction by which the light varies over the card, as fitted; None where it is not seen.
     light_surely : the part of it that is beyond doubt (95 %).
     light_too_uneven : whether it is surely over 5 % and was not evened by a flat frame.
-    beyond : what other photos err by alike: id, and standard deviation in CIEDE2000 along any one direction of colour.
+    beyond : what other photos err by alike, each with its standard deviation in CIEDE2000 along any one direction of colour.
     relative : whether colours are told against a card whose own colours are unknown.
     """
 
@@ -66,7 +67,7 @@ class Correction:
     light_surely: float
     light_too_uneven: bool
     notes: tuple[Note, ...]
-    beyond: tuple[tuple[str, float], ...] = ()
+    beyond: tuple[tuple[CommonError, float], ...] = ()
     relative: bool = False
 
     def shared_loadings(self, rgb: Array, weight: Array, flat: Array | None) -> Array:

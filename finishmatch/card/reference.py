@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.colour.ciede2000 import local_metric
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import WHITE_D50, xyz_to_lab
 from finishmatch.errors import InputError
 
@@ -35,8 +36,8 @@ class Card:
     source : where the values come from, one sentence.
     row_at : where each row begins, in patch pitches; None where the rows follow each other.
     greys : places of the patches that are neutral by design, whatever cast a print gives them; None: told by chroma.
-    shared : what all photos corrected by this card err by alike: id, and standard deviation in CIEDE2000 along any one
-        direction of colour.
+    shared : what all photos corrected by this card err by alike, each with its standard deviation in CIEDE2000 along any
+        one direction of colour.
     agrees_de00 : leave-one-patch-out error, mean CIEDE2000, up to which a photo shows this very print; None: not judged.
     """
 
@@ -49,7 +50,7 @@ class Card:
     source: str
     row_at: tuple[float, ...] | None = None
     greys: tuple[int, ...] | None = None
-    shared: tuple[tuple[str, float], ...] = ()
+    shared: tuple[tuple[CommonError, float], ...] = ()
     agrees_de00: float | None = None
 
     @property
@@ -109,11 +110,11 @@ def from_table(
 ) -> Card:
     """A card of one's own from the values of a card file; ``lab_sd``: (n, 3) their standard deviations, if told."""
     lab = np.asarray(lab_d50, dtype=float)
-    shared: tuple[tuple[str, float], ...] = ()
+    shared: tuple[tuple[CommonError, float], ...] = ()
     if lab_sd is not None:
         variance = np.einsum("nii,ni->n", local_metric(lab, lab), lab_sd**2) / 3
         name = hashlib.sha256(np.round(lab, 4).tobytes()).hexdigest()[:12]
-        shared = ((f"card-{name}", float(np.sqrt(variance.mean()))),)
+        shared = ((CommonError("card_values", f"card-{name}"), float(np.sqrt(variance.mean()))),)
     return Card("file", None, columns, rows, lab, names, source, shared=shared)
 
 

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-import msgspec
 import numpy as np
 import numpy.typing as npt
+from msgspec import Struct, structs
 
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
-from finishmatch.errors import CODES, InputError, Note, noted
-from finishmatch.fields import Quantity
+from finishmatch.errors import CODES, CodeName, InputError, Note, noted
+from finishmatch.fields import Fraction, Number, Quantity, Text
 from finishmatch.judge.facts import PartFacts, Relation, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within, ratio_interval
 from finishmatch.judge.pairs import Pairs, as_photographed, pairs_of
@@ -34,7 +34,7 @@ _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 Verdict = Literal["alike", "differs", "unsure"]
 
 
-class Difference(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class Difference(Struct, frozen=True, forbid_unknown_fields=True):
     """Two measured parts; each quantity with its own 90 % interval.
 
     ``de00``: CIEDE2000 as photographed, its interval widened by what geometry does to level; ``de00_level``: at a common
@@ -43,20 +43,20 @@ class Difference(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     luminance; all three b minus a, the dL', dC', dH' of CIEDE2000 before weighting.
     """
 
-    a: str
-    b: str
+    a: Text
+    b: Text
     de00: Quantity
     de00_level: Quantity
     level_ratio: Quantity
-    p_within: float
-    tolerance: float
+    p_within: Fraction
+    tolerance: Number
     relation: Relation
     verdict: Verdict
-    cause: str | None
-    dL: float
-    dC: float
-    dH: float
-    words: str
+    cause: CodeName | None
+    dL: Number
+    dC: Number
+    dH: Number
+    words: Text
     notes: tuple[Note, ...] = ()
 
     def has(self, code: str) -> bool:
@@ -205,7 +205,7 @@ def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: S
     limit = float(pairs_of(colours, *index).de00_level[0])
     if limit <= 0:
         raise InputError("limit_pair", f"{named}: their colours do not differ")
-    return replace(tolerance, together=limit)
+    return structs.replace(tolerance, together=limit)
 
 
 def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Sequence[float]) -> list[_Evidence]:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 Relation = Literal["touching", "together", "apart"]
 
 
-@dataclass(frozen=True, slots=True)
-class PartFacts:
+class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
     """Facts about one part; see the build file for each. ``matt``: flat and without gloss, so that its level tells."""
 
     name: str
@@ -25,8 +25,7 @@ class PartFacts:
     matt: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Tolerance:
+class Tolerance(Struct, frozen=True, forbid_unknown_fields=True):
     """How large a CIEDE2000 may be for two parts to look alike, by how they are seen. The defaults are our own choice."""
 
     touching: float = 1.5

@@ -102,7 +102,7 @@ class Memory:
         corrected = self._corrections.get(key, lambda: _corrected(photo, entry, sheet_mean, flat))
         if isinstance(corrected, NothingMeasured):
             note = Note(corrected.code, f"{corrected.text}.")
-            refused = tuple(Refusal(part.name, photo.name, 0.0, (note,)) for part in entry.parts)
+            refused = tuple(Refusal(part.name, photo.name, 0.0, note) for part in entry.parts)
             return photo_measured(photo, None, refused, (), (*photo.notes, note), corrected)
         if entry.card.kind == "none" and known:
             corrected = _bridged(photo, corrected, entry.parts, known)
@@ -175,4 +175,4 @@ def _measured(
     try:
         return part_of(photo, part.name, part.mark, corrected.correction, flat, matt)
     except InputError as error:
-        return Refusal(part.name, photo.name, 0.0, (Note(error.code, f"{error}."),)), None
+        return Refusal(part.name, photo.name, 0.0, Note(error.code, f"{error}.")), None

@@ -71,7 +71,7 @@ def measure_photo(
         corrected = correct(photo, card, place, flat, second)
     except NothingMeasured as failure:
         note = Note(failure.code, f"{failure.text}.")
-        refusals = [Refusal(name, photo.name, 0.0, (note,)) for name, _ in marks]
+        refusals = [Refusal(name, photo.name, 0.0, note) for name, _ in marks]
         return photo_measured(photo, None, refusals, (), (*photo.notes, note), failure)
     if card is None and known:
         corrected = bridged(photo, corrected, marks, known)

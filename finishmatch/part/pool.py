@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour, SampleOf
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.errors import Note
 from finishmatch.part.sample import Sample
@@ -25,6 +25,7 @@ Array = npt.NDArray[np.float64]
 # (from memory of the usual tables); beyond three photos by Fisher's approximation.
 _CHI_SQUARE_99 = {3: 11.34, 6: 16.81, 9: 21.67}
 _LEVEL_FLOOR = 0.03
+_NOTHING = 1e-9  # weights and loadings up to this are rounding
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,14 +43,14 @@ class _Stack:
     """All samples as one linear model: 3m values, ``design`` (3m, 3n), and their noise by kind.
 
     ``own``: m (3, 3) roots of own covariances. ``level``: (m, 3) Lab per standard deviation of ln Y.
-    ``shared``: correction id -> (3m, k) loadings.
+    ``shared``: correction id, or an error that several photos share -> (3m, k) loadings.
     """
 
     values: Array
     design: Array
     own: list[Array]
     level: Array
-    shared: dict[str, Array]
+    shared: dict[ErrorSource, Array]
 
 
 def pool(samples: Sequence[Sample]) -> tuple[Pooled, ...]:
@@ -75,11 +76,12 @@ def pool(samples: Sequence[Sample]) -> tuple[Pooled, ...]:
 def _stack(samples: Sequence[Sample], names: tuple[str, ...]) -> _Stack:
     m = len(samples)
     design = np.zeros((3 * m, 3 * len(names)))
-    shared: dict[str, Array] = {}
+    shared: dict[ErrorSource, Array] = {}
     for s, sample in enumerate(samples):
         i = names.index(sample.part)
         design[3 * s : 3 * s + 3, 3 * i : 3 * i + 3] = np.eye(3)
-        for key, loadings in ((sample.correction, sample.shared), *sample.beyond):
+        errors: list[tuple[ErrorSource, Array]] = [(sample.correction, sample.shared), *sample.beyond]
+        for key, loadings in errors:
             block = shared.setdefault(key, np.zeros((3 * m, loadings.shape[1])))
             block[3 * s : 3 * s + 3] = loadings
     return _Stack(
@@ -113,10 +115,13 @@ def _covariance(stack: _Stack) -> Array:
 def _finish(
     name: str, i: int, lab: Array, weights: Array, stack: _Stack, samples: Sequence[Sample], extra: Array
 ) -> MeasuredColour:
-    """A part's share in every error: of corrections, of its own samples, and of other parts' samples that lent weight."""
+    """A part's share in every error: of corrections, of its own samples, and of other parts' samples that lent weight.
+
+    A sample's noise that reaches this part alone is its own; what reaches others too stands under the sample's name.
+    """
     rows = slice(3 * i, 3 * i + 3)
-    shared = {key: weights[rows] @ loadings for key, loadings in stack.shared.items()}
     own = extra.copy()
+    shared = {key: weights[rows] @ loadings for key, loadings in stack.shared.items()}
     level_direction = _level_direction(next(sample for sample in samples if sample.part == name))
     level_variance = 0.0
     for s, sample in enumerate(samples):
@@ -125,13 +130,18 @@ def _finish(
         along = float(level[0] / level_direction[0])
         level_variance += along**2
         loadings = np.column_stack([weight[rows] @ stack.own[s], level - along * level_direction])
-        lends = np.abs(weight).reshape(-1, 3, 3).max(axis=(1, 2)) > 1e-9
+        lends = np.abs(weight).reshape(-1, 3, 3).max(axis=(1, 2)) > _NOTHING
         if lends.sum() == 1:
             own += loadings @ loadings.T
         elif lends[i]:
-            shared[f"{sample.correction}/{sample.part}"] = loadings
-    shared = {key: loadings for key, loadings in shared.items() if np.abs(loadings).max() > 1e-9}
-    return MeasuredColour(name, lab[i], own, shared, max(_LEVEL_FLOOR, float(np.sqrt(level_variance))))
+            shared[SampleOf(sample.part, sample.photo)] = loadings
+    return MeasuredColour(
+        name=name,
+        lab_d50=lab[i],
+        own_cov=own,
+        shared={key: loadings for key, loadings in shared.items() if np.abs(loadings).max() > _NOTHING},
+        level_sd=max(_LEVEL_FLOOR, float(np.sqrt(level_variance))),
+    )
 
 
 def _scatter(residual: Array, residual_cov: Array, mine: list[int]) -> Array:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from finishmatch.card.correction import Correction, smooth_loadings
 from finishmatch.card.flat import FlatField
 from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import WHITE_D50, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.photo.marks import BoolImage, Mark, drawn_in, region
@@ -47,7 +48,7 @@ class Sample:
     xyz_d50 : (3,) mean in linear light.
     own_cov : (3, 3) covariance of the mean's Lab that nothing else in the photo shares.
     correction : id of the shared errors; shared : (3, k) loadings in Lab units on them.
-    beyond : id and (3, k) loadings of each kind of error that parts of other photos share as well.
+    beyond : the errors that parts of other photos share as well, each with its (3, k) loadings.
     level_sd : of ln Y. used_fraction : of the mark's pixels. light_too_uneven : of the photo.
     """
 
@@ -61,7 +62,7 @@ class Sample:
     used_fraction: float
     light_too_uneven: bool
     notes: tuple[Note, ...]
-    beyond: tuple[tuple[str, Array], ...] = ()
+    beyond: tuple[tuple[CommonError, Array], ...] = ()
 
     @property
     def lab_d50(self) -> Array:
@@ -71,12 +72,13 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """A part that this photo cannot measure; the last note says why."""
+    """A part that this photo cannot measure: ``reason`` says why, ``notes`` what else is worth knowing."""
 
     part: str
     photo: str
     used_fraction: float
-    notes: tuple[Note, ...]
+    reason: Note
+    notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,11 +115,11 @@ def measure(
     lost = float(clipped.sum() / max(inner.sum(), 1))
     if lost > _CLIPPED_REFUSED:
         note = Note("part_clipped", f"{lost:.0%} of the part is over- or underexposed.")
-        return Refusal(part, photo.name, 1 - lost, (note,))
+        return Refusal(part, photo.name, 1 - lost, note)
     usable = int((inner & ~clipped).sum()) * step**2
     if usable < _PIXELS_REFUSED:
         note = Note("part_small", f"Only {usable} pixels of the part can be used.")
-        return Refusal(part, photo.name, 0.0, (note,))
+        return Refusal(part, photo.name, 0.0, note)
     notes = []
     if lost > _CLIPPED_NOTED:
         notes.append(
@@ -129,7 +131,7 @@ def measure(
     minority = _second_finish(levelled, middle)
     if minority.mean() > _MINORITY_REFUSED:
         note = Note("two_finishes", f"{minority.mean():.0%} of the outline is of another colour than the rest.")
-        return Refusal(part, photo.name, float(1 - minority.mean()), (*notes, note))
+        return Refusal(part, photo.name, float(1 - minority.mean()), note, tuple(notes))
     kept = ~minority & ~_chromaticity_outliers(levelled[:, 1:] - middle[1:])
     dropped = 1 - float(kept.mean())
     if dropped > _MINORITY_NOTED:

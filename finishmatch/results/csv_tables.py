@@ -19,7 +19,7 @@ _QUANTITIES = ("de00", "de00_level", "level_ratio")
 _PART_COLUMNS = (
     *("name", "verdict", "L", "a", "b", "level_sd"),
     *(f"own_cov_{pair}" for pair in _OWN_COV),
-    *("shared", "photos", "used_fraction", "notes"),
+    *("shared", "common", "lent", "photos", "used_fraction", "reason", "notes"),
 )
 
 
@@ -27,7 +27,7 @@ def parts_csv(results: Results) -> str:
     """One line a part, refused ones without numbers.
 
     ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` is a JSON object,
-    correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts.
+    correction -> (3, k) loadings; ``common`` and ``lent`` are as in results.json. Together they rebuild the joint covariance of all parts.
     """
     return csv_text(_PART_COLUMNS, map(_part, plain_rows(results.parts)))
 
@@ -51,12 +51,13 @@ def _difference(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:
-    row = {name: part[name] for name in ("name", "verdict", "level_sd", "used_fraction")}
+    row = {name: part[name] for name in ("name", "verdict", "level_sd", "used_fraction", "reason")}
     row |= dict(zip("Lab", part["lab"] or (None,) * 3, strict=True))
     cov = part["own_cov"]
     row |= {f"own_cov_{pair}": cov and cov[i][j] for pair, (i, j) in _OWN_COV.items()}
     shared = {one["correction"]: one["loadings"] for one in part["shared"]}
-    row["shared"] = json.dumps(shared, ensure_ascii=False)
+    sources = {"shared": shared, "common": part["common"], "lent": part["lent"]}
+    row |= {name: json.dumps(value, ensure_ascii=False) for name, value in sources.items()}
     return {**row, "photos": "; ".join(part["photos"]), "notes": _codes(part)}
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
+from msgspec import structs
 
 from finishmatch import __version__
 from finishmatch.advise.advice import advise
@@ -14,7 +15,7 @@ from finishmatch.advise.choose import Choosing, choose
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
 from finishmatch.card import reference
 from finishmatch.card.sheet.mean import scales
-from finishmatch.colour.measured_colour import joint
+from finishmatch.colour.measured_colour import CommonError, SampleOf, joint
 from finishmatch.errors import CODES, Note, NothingMeasured, noted
 from finishmatch.judge.compare import Sighting, compare, with_limit_pair
 from finishmatch.judge.lights import InOneLight, with_lights
@@ -26,13 +27,17 @@ from finishmatch.results.results import (
     BuildInfo,
     CardFit,
     CardInfo,
+    CommonLoadings,
     CorrectionInfo,
     Crop,
     Exhibits,
+    LentLoadings,
+    Loadings,
     Matrix,
     PartResult,
     PhotoResult,
     Results,
+    SetsRange,
     SharedLoadings,
 )
 
@@ -75,7 +80,7 @@ def judged(
         parts=parts,
         differences=differences,
         sets=sets.sets,
-        sets_range=sets.range,
+        sets_range=SetsRange(sets.range[0], len(sets.sets), sets.range[1]),
         choices=choosing.choices,
         advice=advise(build.parts, differences, sets, choosing, refusals),
     )
@@ -93,7 +98,7 @@ def _nothing(photos: list[MeasuredPhoto]) -> NothingMeasured:
     failures = [seen.failure for seen in photos if seen.failure]
     if failures:
         return failures[0]
-    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for seen in photos for refusal in seen.refusals]
+    reasons = [f"{refusal.part}: {refusal.reason.text}" for seen in photos for refusal in seen.refusals]
     return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
 
 
@@ -105,7 +110,7 @@ def _by_light(build: Build, photos: list[MeasuredPhoto]) -> list[InOneLight]:
             samples.setdefault(entry.light, []).extend(seen.samples)
     if len(samples) < 2:
         return []
-    tolerance = replace(build.tolerance, limit_pair=None)
+    tolerance = structs.replace(build.tolerance, limit_pair=None)
     found = []
     for light, of_light in sorted(samples.items()):
         pooled = pool(of_light)
@@ -126,7 +131,7 @@ def _sighting(build: Build, photos: list[MeasuredPhoto], pooled: Pooled) -> Sigh
         chart=all(c.cv_mean_de00 is not None for c in corrections),
         light_uneven=any(c.light_too_uneven for c in corrections),
         few_pixels=noted(pooled.notes, "few_pixels"),
-        own_cov=pooled.finish.own_cov,
+        own_cov=pooled.finish.noise_of(pooled.finish.name),
         scales=scales(corrections),
     )
 
@@ -149,6 +154,7 @@ def _photo(entry: PhotoEntry, seen: MeasuredPhoto) -> PhotoResult:
             cv_mean=corrected.correction.cv_mean_de00,
             cv_max=corrected.correction.cv_max_de00,
             light_range=corrected.correction.light_range,
+            common=tuple(error for error, _ in corrected.correction.beyond),
         ),
         notes=(*_edition_guessed(entry.card), *seen.notes),
     )
@@ -173,21 +179,25 @@ def _part(build: Build, photos: list[MeasuredPhoto], pooled: tuple[Pooled, ...],
     facts = next(facts for facts in build.parts if facts.name == name)
     neutral = (Note("neutral_part", CODES["neutral_part"].meaning),) if facts.neutral else ()
     refusals = [refusal for seen in photos for refusal in seen.refusals if refusal.part == name]
-    refused = tuple(note for refusal in refusals for note in refusal.notes)
+    refused = tuple(note for refusal in refusals for note in (*refusal.notes, refusal.reason))
     item = next((item for item in pooled if item.finish.name == name), None)
     if item is None:
         tried = tuple(dict.fromkeys(refusal.photo for refusal in refusals))
-        used = max((refusal.used_fraction for refusal in refusals), default=0.0)
-        return PartResult(name, None, None, None, (), tried, used, "refused", refused + neutral)
+        best = max(refusals, key=lambda refusal: refusal.used_fraction)
+        reason, used = best.reason.code, best.used_fraction
+        return PartResult(name, None, None, None, (), (), (), tried, used, "refused", reason, refused + neutral)
     relative = _relative(photos, item)
     finish = item.finish
+    sources = [(source, _loadings(loadings)) for source, loadings in finish.shared.items()]
     L, a, b = (float(value) for value in finish.lab_d50)
     return PartResult(
         name=name,
         lab=(L, a, b),
         level_sd=finish.level_sd,
         own_cov=_matrix(finish.own_cov),
-        shared=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in finish.shared.items()),
+        shared=tuple(SharedLoadings(one, loadings) for one, loadings in sources if isinstance(one, str)),
+        common=tuple(CommonLoadings(one.kind, one.id, of) for one, of in sources if isinstance(one, CommonError)),
+        lent=tuple(LentLoadings(one.part, one.photo, of) for one, of in sources if isinstance(one, SampleOf)),
         photos=item.photos,
         used_fraction=item.used_fraction,
         verdict="measured",
@@ -202,8 +212,14 @@ def _relative(photos: list[MeasuredPhoto], pooled: Pooled) -> tuple[Note, ...]:
     return (Note("relative_colour", CODES["relative_colour"].meaning),) if alone else ()
 
 
+def _loadings(values: np.ndarray) -> Loadings:
+    first, second, third = (tuple(float(value) for value in row) for row in values)
+    return first, second, third
+
+
 def _matrix(values: np.ndarray) -> Matrix:
-    return tuple(tuple(float(value) for value in row) for row in values)
+    (a, b, c), (d, e, f), (g, h, i) = values.tolist()
+    return (a, b, c), (d, e, f), (g, h, i)
 
 
 def _exhibits(photos: list[MeasuredPhoto], pooled: tuple[Pooled, ...]) -> Exhibits:

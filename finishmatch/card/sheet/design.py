@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.card.reference import GAP, Card, grid_centres
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, WHITE_D50, srgb_decode, xyz_to_lab
 
 Array = npt.NDArray[np.float64]
@@ -76,7 +77,7 @@ def expected_lab() -> Array:
     return xyz_to_lab(WHITE_D50 * _BLACK_Y + (_PAPER_Y - _BLACK_Y) * mixed @ SRGB_TO_XYZ_D50.T)
 
 
-def card(kind: str, lab_d50: Array, source: str, shared: tuple[tuple[str, float], ...] = ()) -> Card:
+def card(kind: str, lab_d50: Array, source: str, shared: tuple[tuple[CommonError, float], ...] = ()) -> Card:
     """The sheet as a card with these values; for ``shared`` see :class:`~finishmatch.card.reference.Card`."""
     return Card(kind, None, COLUMNS, ROWS, lab_d50, NAMES, source, ROW_AT, greys(), shared)
 

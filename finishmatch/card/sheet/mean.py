@@ -14,6 +14,7 @@ from finishmatch.card.fit import straightened
 from finishmatch.card.locate import Patches
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import Note
 
@@ -51,7 +52,7 @@ def unknown_sheet() -> Card:
 
 def _relative_to(lab: Array, source: str) -> Card:
     name = hashlib.sha256(np.round(lab, 6).tobytes()).hexdigest()[:12]
-    return design.card(design.KIND, lab, source, ((f"sheet-{name}", _UNKNOWN_PRINT),))
+    return design.card(design.KIND, lab, source, ((CommonError("print", f"sheet-{name}"), _UNKNOWN_PRINT),))
 
 
 def _middle(seen: Array, otherwise: Array) -> Array:
@@ -65,7 +66,8 @@ def _middle(seen: Array, otherwise: Array) -> Array:
 
 def in_light(card: Card, light: str | None) -> Card:
     """An unlearnt sheet as the card of a photo in this light: all photos in it err alike by the print's metamerism."""
-    return replace(card, shared=(*card.shared, (f"print in light {light or 'not named'}", _OTHER_LIGHT)))
+    named = "" if light is None else hashlib.sha256(light.encode()).hexdigest()[:12]
+    return replace(card, shared=(*card.shared, (CommonError("print_in_light", f"light-{named}"), _OTHER_LIGHT)))
 
 
 def by_card(card: Card, correction: Correction) -> Correction:
@@ -92,4 +94,5 @@ def by_card(card: Card, correction: Correction) -> Correction:
 
 def scales(corrections: Sequence[Correction]) -> frozenset[str]:
     """What colours corrected so are told against: "absolute", or the ids of unlearnt sheets."""
-    return frozenset(c.beyond[0][0] if c.relative else "absolute" for c in corrections)
+    prints = (error.id for c in corrections for error, _ in c.beyond if c.relative and error.kind == "print")
+    return frozenset(prints).union("absolute" for c in corrections if not c.relative)
