@@ -163,6 +163,15 @@ CODES: dict[str, Code] = {
     "clipped_dropped": Code("note", "Over- or underexposed pixels of the part were left out.", "expose a little less"),
     "outliers_dropped": Code("note", "Pixels of another colour (screws, engraving, dirt) were left out.", "nothing to do, or outline the finish more closely"),
     "few_pixels": Code("note", "The part shows few pixels, which widens its uncertainty.", "go nearer, or use the larger original photo"),
+    "mark_questioned": Code("note", "A mark of the two is doubtful: nothing firm is said of them before it is looked at.", "look at the question beside the part; move the mark, or say `meant = true` in its `[[photo.part]]`"),
+    "mark_on_ground": Code("note", "The mark seems to lie on what surrounds the part, not on the part; no firm verdict rests on it.", "move the mark onto the part, or say `meant = true` in its `[[photo.part]]`"),
+    "mark_holds_ground": Code("note", "The mark, or the ellipse of its box, holds some of what lies around the part; no firm verdict rests on it.", "draw the mark closer, or say `meant = true` in its `[[photo.part]]`"),
+    "mark_two_things": Code("note", "The mark seems to cover two things; no firm verdict rests on it.", "mark one of them only, or say `meant = true` in its `[[photo.part]]`"),
+    "mark_fragment": Code("note", "The mark is a small spot in a larger even thing (a hole, a screw, a speck); no firm verdict rests on it.", "mark the whole part or an even area of it, or say `meant = true` in its `[[photo.part]]`"),
+    "mark_overlaps": Code("note", "The mark lies to a good part where another part's mark lies: one thing marked twice? No firm verdict rests on either.", "take one of the marks away, or say `meant = true` in the `[[photo.part]]` of both"),
+    "mark_same_thing": Code("note", "No edge lies between the mark and another part's: one thing marked twice? No firm verdict rests on either.", "take one of the marks away, or say `meant = true` in the `[[photo.part]]` of both"),
+    "mark_in_larger": Code("note", "The mark lies in an even surface that is much larger.", "nothing to do if an evenly lit area of the part was meant"),
+    "mark_small": Code("note", "The mark is far smaller than the others in this photo.", "nothing to do if the part is that small"),
     "photos_disagree": Code("note", "The part reads differently in its photos by more than they claim; its uncertainty was widened.", "photograph again in one light with one card"),
     "neutral_part": Code("note", "The part is neutral (black, white, bare metal): never counted as a mismatch.", "nothing to do"),
     # notes: a difference
@@ -180,6 +189,7 @@ CODES: dict[str, Code] = {
     "light_withdrawn": Code("note", "Uneven light: a firm verdict was withdrawn.", "photograph both again in even light, or give a flat frame"),
     # advice
     "verdict": Code("advice", "The answer in one sentence.", ""),
+    "check_mark": Code("advice", "A mark to look at before anything rests on it.", "move it, or say `meant = true` in its `[[photo.part]]`"),
     "stands_out": Code("advice", "A part that agrees with no large set.", ""),
     "keep": Code("advice", "Parts that agree and stay.", ""),
     "return": Code("advice", "Bought or offered parts to send back or leave out.", ""),

@@ -7,12 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from builds import COLOURS, PLACES, build_text, picture, save, write_build
+from PIL import Image
 from scenes import CORNERS, REAL_PHOTOS, Camera, scene
 
 from finishmatch.audit import audit_file
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import NothingMeasured
+from finishmatch.photo import marks
 from finishmatch.results import json_text
 from finishmatch.results.results import Results
 
@@ -106,15 +108,21 @@ def test_the_same_input_gives_the_same_bytes(tmp_path: Path) -> None:
     assert str(tmp_path) not in first
 
 
-def test_what_comes_later_is_loaded_before_the_first_photo_is_wanted(tmp_path: Path) -> None:
-    told: list[str] = []
-    audit_file(
-        write_build(tmp_path),
-        lambda photo, done, of: told.append(f"{done} of {of}"),
-        meanwhile=lambda: told.append("meanwhile"),
-    )
-    assert told[:2] == ["meanwhile", "0 of 1"]
-    assert told.count("meanwhile") == 1
+def test_a_mask_is_read_once_for_all_that_looks_at_its_part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    build = write_build(tmp_path)
+    mask = np.zeros((640, 900), dtype=np.uint8)
+    x, y, w, h = PLACES["hinge"]
+    mask[y : y + h, x : x + w] = 255
+    Image.fromarray(mask).save(tmp_path / "hinge.png")
+    text = build.read_text()
+    assert f"box = {list(PLACES['hinge'])}" in text
+    build.write_text(text.replace(f"box = {list(PLACES['hinge'])}", 'mask = "hinge.png"'))
+    read: list[str] = []
+    real = marks.read_whole
+    monkeypatch.setattr(marks, "read_whole", lambda path, *rest: read.append(path.name) or real(path, *rest))
+    found = audit_file(build).results
+    assert [part.verdict for part in found.parts if part.name == "hinge"] == ["measured"]
+    assert read == ["hinge.png"]
 
 
 def test_the_same_part_in_two_photos_is_pooled(tmp_path: Path, plain: Results) -> None:

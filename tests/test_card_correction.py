@@ -10,12 +10,12 @@ from finishmatch.card import fit
 from finishmatch.card.correct_photo import correct, located
 from finishmatch.card.correction import Correction
 from finishmatch.card.flat import fit_flat
-from finishmatch.card.reference import chart24, plain
+from finishmatch.card.reference import chart, plain
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
 from finishmatch.errors import NothingMeasured
 from finishmatch.part.sample import Sample, measure
-from finishmatch.photo.marks import Box, Outline
+from finishmatch.photo.marks import Box, Outline, region
 from finishmatch.photo.photo import Photo, open_photo
 
 CHART = Outline(tuple((float(x), float(y)) for x, y in CORNERS))
@@ -25,7 +25,7 @@ PARTS = dict(zip(BOXES, zip(BOXES.values(), (BRONZE, COPPER, TEAL), strict=True)
 
 
 def colours(photo: Photo, correction: Correction) -> dict[str, Sample]:
-    measured = {name: measure(photo, name, Box(*box), correction) for name, box in BOXES.items()}
+    measured = {name: measure(photo, region(photo, name, Box(*box)), correction) for name, box in BOXES.items()}
     assert all(isinstance(sample, Sample) for sample in measured.values())
     return measured
 
@@ -38,7 +38,7 @@ def light(u: float, v: float) -> np.ndarray:
 
 def test_a_curved_camera_with_wrong_white_balance_is_undone() -> None:
     photo = shoot_scene(scene(PARTS))
-    corrected = correct(photo, chart24(), CHART)
+    corrected = correct(photo, chart(), CHART)
     assert corrected.correction.cv_mean_de00 < 1.0
     for name, sample in colours(photo, corrected.correction).items():
         truth = PARTS[name][1]
@@ -51,28 +51,28 @@ def test_a_curved_camera_with_wrong_white_balance_is_undone() -> None:
 def test_the_leave_one_out_figure_is_an_honest_forecast() -> None:
     # A chart whose printed values are off by noise: what cv says must be what unseen patches show, not the training error.
     rng = np.random.default_rng(7)
-    off = chart24().lab_d50 + rng.normal(0, 3, (24, 3)) * (np.hypot(*chart24().lab_d50.T[1:]) > 4)[:, None]
-    corrected = correct(shoot_scene(scene({}, off)), chart24(), CHART)
+    off = chart().lab_d50 + rng.normal(0, 3, (24, 3)) * (np.hypot(*chart().lab_d50.T[1:]) > 4)[:, None]
+    corrected = correct(shoot_scene(scene({}, off)), chart(), CHART)
     fit = corrected.patch_fit
     training = ciede2000(fit.after_lab[fit.used], fit.reference_lab[fit.used]).mean()
     assert corrected.correction.cv_mean_de00 > 1.1 * training
 
 
 def test_a_root_polynomial_is_taken_only_where_it_is_proved_better() -> None:
-    straight = correct(shoot_scene(scene({}), PLAIN), chart24(), CHART)
+    straight = correct(shoot_scene(scene({}), PLAIN), chart(), CHART)
     assert straight.correction.method == "tone curve and 3x3 matrix"
     assert straight.correction.models.matrix.shape[1:] == (3, 3)
     assert len(straight.correction.models) == 1 + straight.patches_used
     bent = scene({})
     bent[..., 0] += 0.12 * np.sqrt(np.maximum(bent[..., 0] * bent[..., 2], 0)) - 0.06 * bent[..., 2]
-    rooted = correct(shoot_scene(bent, PLAIN), chart24(), CHART)
+    rooted = correct(shoot_scene(bent, PLAIN), chart(), CHART)
     assert rooted.correction.method == "tone curve and root-polynomial of degree 2"
     assert rooted.correction.models.matrix.shape[1:] == (6, 3)
 
 
 @pytest.mark.parametrize("term_count", [3, 6])
 def test_the_slopes_in_closed_form_are_those_of_small_steps(term_count: int) -> None:
-    patches = located(shoot_scene(scene({})), chart24(), CHART)[1]
+    patches = located(shoot_scene(scene({})), chart(), CHART)[1]
     task = fit._task(patches, term_count, None, fit._BELIEF)
     weights = np.vstack([np.ones(len(task.rgb)), 1 - np.eye(len(task.rgb))])
     rng = np.random.default_rng(4)
@@ -86,17 +86,17 @@ def test_the_slopes_in_closed_form_are_those_of_small_steps(term_count: int) -> 
 
 def test_white_is_kept() -> None:
     photo = shoot_scene(scene({}))
-    correction = correct(photo, chart24(), CHART).correction
-    neutral = chart24().lab_d50[18:24]
-    seen = measure(photo, "white", Box(62, 242, 52, 52), correction)
+    correction = correct(photo, chart(), CHART).correction
+    neutral = chart().lab_d50[18:24]
+    seen = measure(photo, region(photo, "white", Box(62, 242, 52, 52)), correction)
     assert ciede2000(seen.lab_d50, neutral[0]) < 1.0
 
 
 def test_uneven_light_is_measured_and_noted() -> None:
-    even = correct(shoot_scene(scene({})), chart24(), CHART)
+    even = correct(shoot_scene(scene({})), chart(), CHART)
     assert even.correction.light_range < 0.02
     assert not {"light_uneven", "light_too_uneven"} & {note.code for note in even.notes}
-    slope = correct(shoot_scene(scene({}), light=light(0.0, 0.6)), chart24(), CHART)
+    slope = correct(shoot_scene(scene({}), light=light(0.0, 0.6)), chart(), CHART)
     true_range = 0.6 * 180 / 640 / (1 - 0.6 * 0.22)  # over the patch centres, relative to the card's middle
     assert slope.correction.light_range == pytest.approx(true_range, rel=0.25)
     assert "light_too_uneven" in {note.code for note in slope.notes}
@@ -111,8 +111,10 @@ def test_a_flat_frame_evens_the_light_for_card_and_parts() -> None:
     flat = shoot_scene(np.broadcast_to(np.array([0.9642, 1, 0.8249]) * 0.6, (640, 900, 3)), light=field, seed=2)
     errors = {}
     for frame in (None, fit_flat(flat, photo)):
-        correction = correct(photo, chart24(), CHART, frame).correction
-        a, b = (measure(photo, name, Box(*box), correction, frame).lab_d50 for name, (box, _) in twin.items())
+        correction = correct(photo, chart(), CHART, frame).correction
+        a, b = (
+            measure(photo, region(photo, name, Box(*box)), correction, frame).lab_d50 for name, (box, _) in twin.items()
+        )
         common = np.sqrt(luminance(a) * luminance(b))
         errors[frame is None] = (
             float(ciede2000(a, b)),
@@ -125,7 +127,7 @@ def test_a_flat_frame_evens_the_light_for_card_and_parts() -> None:
 
 def test_errors_of_one_photo_cancel_between_like_parts_and_not_between_unlike_ones() -> None:
     photo = shoot_scene(scene(PARTS))
-    samples = colours(photo, correct(photo, chart24(), CHART).correction)
+    samples = colours(photo, correct(photo, chart(), CHART).correction)
 
     def spread(a: str, b: str) -> float:
         return float(np.linalg.norm(samples[a].shared - samples[b].shared))
@@ -143,8 +145,8 @@ def test_a_grey_card_gives_true_colours_on_a_camera_whose_tone_the_profile_tells
     assert "tone_unknown" in {note.code for note in corrected.notes}
     for name, sample in colours(photo, corrected.correction).items():
         assert ciede2000(sample.lab_d50, PARTS[name][1]) < 0.6
-    chart = correct(photo, chart24(), CHART).correction
-    assert corrected.correction.inadequacy_de00 > 1.5 * chart.inadequacy_de00
+    by_chart = correct(photo, chart(), CHART).correction
+    assert corrected.correction.inadequacy_de00 > 1.5 * by_chart.inadequacy_de00
 
 
 def test_an_overexposed_grey_card_is_unfit() -> None:
@@ -168,7 +170,7 @@ def test_without_a_card_the_shared_error_is_wide_but_cancels() -> None:
 def test_a_real_light_box_is_evened_by_its_flat_frame() -> None:
     photo = open_photo(REAL_PHOTOS / "lightbox-coin.jpg")
     frame = fit_flat(open_photo(REAL_PHOTOS / "lightbox-flat-frame.jpg"), photo)
-    without, within = (correct(photo, chart24(), None, flat).correction for flat in (None, frame))
+    without, within = (correct(photo, chart(), None, flat).correction for flat in (None, frame))
     assert without.light_too_uneven
     assert "light_too_uneven" in {note.code for note in without.notes}
     assert "flat_frame_used" in {note.code for note in within.notes}

@@ -15,7 +15,7 @@ from sheet_scenes import Setting, View, printed, shot
 from finishmatch.card.correct_photo import correct
 from finishmatch.card.correction import Correction
 from finishmatch.card.learn import Reading, average, blank, read_card
-from finishmatch.card.reference import Card, chart24, from_table
+from finishmatch.card.reference import Card, chart, from_table
 from finishmatch.card.sheet import design
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
@@ -112,7 +112,7 @@ def true_lab(printer: str) -> np.ndarray:
 @cache
 def reading(seed: int, gradient: float = 0.0, printer: str = "usual") -> Reading:
     photo = shot(Setting(chart=True, gradient=gradient, printer=printer), VIEW, seed=seed, name=f"{seed}.png")
-    return read_card(photo, chart24(), design.expected())
+    return read_card(photo, chart(), design.expected())
 
 
 def test_a_learnt_sheet_has_its_true_colours_and_says_how_sure_they_are() -> None:
@@ -149,9 +149,9 @@ def test_a_patch_that_no_photo_shows_is_named() -> None:
 
 def test_an_untrustworthy_chart_teaches_nothing() -> None:
     photo = shot(Setting(chart=True), VIEW)
-    off = chart24().lab_d50 + np.random.default_rng(1).normal(0, 9, (24, 3)) * (np.arange(24) < 18)[:, None]
+    off = chart().lab_d50 + np.random.default_rng(1).normal(0, 9, (24, 3)) * (np.arange(24) < 18)[:, None]
     with pytest.raises(NothingMeasured) as error:
-        read_card(photo, replace(chart24(), lab_d50=off), design.expected())
+        read_card(photo, replace(chart(), lab_d50=off), design.expected())
     assert error.value.code == "card_unfit"
 
 
@@ -161,7 +161,7 @@ def test_paint_chips_in_a_row_are_learnt_by_their_corners() -> None:
     photo = shot(Setting(parts, chart=True), VIEW)
     corners = np.array([[20, 80], [20 + 34 * 3.9, 80], [20 + 34 * 3.9, 110.6], [20, 110.6]])
     in_photo = np.column_stack([corners, np.ones(4)]) @ VIEW.homography().T
-    said = read_card(photo, chart24(), blank(4, 1), in_photo[:, :2] / in_photo[:, 2:])
+    said = read_card(photo, chart(), blank(4, 1), in_photo[:, :2] / in_photo[:, 2:])
     assert ciede2000(said.lab_d50, np.array(chips)).max() < 1.5
     assert blank(2, 2).names == ("A1", "A2", "B1", "B2")
 

@@ -27,13 +27,16 @@ from finishmatch.results.results import finishes
 TOP = ["schema", "version", "build", "photos", "parts", "differences", "sets", "sets_range", "choices", "advice"]
 KEYS = {
     "photos": ["file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes"],
-    "parts": ["name", "lab", "level_sd", "own_cov", "shared", "photos", "used_fraction", "verdict", "notes"],
+    "parts": [
+        "name", "lab", "level_sd", "own_cov", "shared", "common", "lent", "photos", "used_fraction",
+        "verdict", "reason", "notes",
+    ],
     "differences": [
         "a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance",
         "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes",
     ],
-    "sets": ["parts", "lab", "widest", "probability"],
-    "advice": ["code", "text", "parts"],
+    "sets": ["parts", "lab", "widest", "probability", "neutral"],
+    "advice": ["code", "text", "parts", "cause"],
 }  # fmt: skip
 
 

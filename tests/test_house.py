@@ -31,14 +31,16 @@ FLOORS = {
     "measure": {"photo", "card", "part", "build", "exchange"},
     # The report draws what results hold; it turns Lab into screen colours by the colour folder, not by a second copy.
     "report": {"results", "colour"},
-    "audit": {"photo", "part", "build", "results", "measure"},
+    "provenance": {"card", "judge", "part"},
+    "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
     "batch": {"build", "results", "audit"},
-    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure"},
+    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure", "audit"},
 }
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
-FLOORS["cli"] = _ALL | {"verbs"}
-GROUND = {"errors", "fields", "disk", "text", "__version__"}
+FLOORS["loading"] = set()
+FLOORS["cli"] = {"verbs", "loading"}
+GROUND = {"arrays", "errors", "fields", "disk", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",
@@ -46,8 +48,6 @@ HEAVY = {
     "cv2",
     "PIL",
     "networkx",
-    "pydantic",
-    "pydantic_core",
     "jinja2",
     "starlette",
     "uvicorn",
@@ -55,10 +55,8 @@ HEAVY = {
     "rich",
     "tomlkit",
 }
-# The command-line library reads values by this one in some releases.
-BY_TYPER = {"pydantic", "pydantic_core"}
 # Modules that are themselves imported only inside functions.
-INNER = {"build/tables.py", "build/edit.py", "page/app.py", "page/guard.py", "page/serve.py"}
+INNER = {"build/edit.py", "page/app.py", "page/guard.py", "page/serve.py"}
 
 
 def sources() -> list[Path]:
@@ -112,7 +110,7 @@ def test_heavy_libraries_are_imported_inside_functions(path: Path) -> None:
 
 def test_below_the_command_line_nothing_prints_or_reads_the_clock() -> None:
     for path in sources():
-        if room(path) in {"cli", "verbs", "page", "__main__"}:
+        if room(path) in {"cli", "loading", "verbs", "page", "__main__"}:
             continue
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
@@ -137,7 +135,7 @@ def test_quick_commands_load_no_heavy_library(words: list[str]) -> None:
         f"sys.argv = ['finishmatch', *{words!r}]\n"
         "try:\n    main()\n"
         "except SystemExit as end:\n    status = end.code\n"
-        f"loaded = {HEAVY - BY_TYPER!r} & set(sys.modules)\n"
+        f"loaded = {HEAVY!r} & set(sys.modules)\n"
         "sys.exit(f'{status} {sorted(loaded)}' if status or loaded else 0)\n"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
@@ -171,3 +169,31 @@ def test_every_code_of_the_table_is_used_somewhere() -> None:
     table = (HOUSE / "errors.py").read_text("utf-8")
     others = "".join(path.read_text("utf-8") for path in sources() if path.name != "errors.py")
     assert [code for code in CODES if f'"{code}"' not in others and table.count(f'"{code}"') < 2] == []
+
+
+def test_kinds_of_array_are_declared_in_one_place() -> None:
+    declared = {ast.unparse(node.value) for node in ast.parse((HOUSE / "arrays.py").read_text("utf-8")).body[-4:]}  # type: ignore[attr-defined]
+    assert len(declared) == 4
+    for path in sources():
+        if path.name != "arrays.py":
+            text = path.read_text("utf-8")
+            assert [kind for kind in declared if kind in text] == [], path.name
+
+
+def test_what_is_tuned_and_loaded_ahead_stands_in_one_module() -> None:
+    tricks = ("import gc", "OPENBLAS", "GLIBC", "setswitchinterval", "preinit", "noqa: F401")
+    for path in sources():
+        if path.name != "loading.py":
+            text = path.read_text("utf-8")
+            assert [trick for trick in tricks if trick in text] == [], path.name
+
+
+def test_each_verb_has_a_file_and_shared_options_are_declared_once() -> None:
+    from finishmatch.cli import app
+
+    verbs = {command.callback.__name__ for command in app.registered_commands if command.callback}
+    verbs |= {group.name for group in app.registered_groups if group.name}
+    assert len(verbs) > 8
+    assert [verb for verb in verbs if not (HOUSE / "verbs" / f"{verb}.py").is_file()] == []
+    declared = [path.name for path in sources() if '"--json",' in path.read_text("utf-8")]
+    assert declared == ["options.py"]

@@ -10,9 +10,9 @@ import pytest
 from page_world import PARTS, bench_photo, build_text
 from PIL import Image
 
+from finishmatch import measure
 from finishmatch.audit import audit_file
 from finishmatch.errors import InputError
-from finishmatch.page import memory
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.serve import start_build
 from finishmatch.report.page import render
@@ -114,16 +114,16 @@ def test_the_live_pane_says_what_the_audit_says(folder):
 
 def test_only_what_changed_is_measured_again(folder, monkeypatch):
     calls = []
-    real = memory.part_of
+    real = measure.measured_part
 
-    def counted(photo, part, *rest):
-        calls.append(part)
-        return real(photo, part, *rest)
+    def counted(photo, region, *rest):
+        calls.append(region.part)
+        return real(photo, region, *rest)
 
-    monkeypatch.setattr(memory, "part_of", counted)
+    monkeypatch.setattr(measure, "measured_part", counted)
     corrections = []
-    correct = memory.correct
-    monkeypatch.setattr(memory, "correct", lambda *args: corrections.append(1) or correct(*args))
+    correct = measure.correct
+    monkeypatch.setattr(measure, "correct", lambda *args: corrections.append(1) or correct(*args))
     edited = _edited(folder)
     draft = edited.state()["draft"]
     edited.verdict(draft)

@@ -216,20 +216,15 @@ def test_an_expected_photo_is_decoded_while_another_is_in_use(photo: Path) -> No
         assert opened._begun is None
 
 
-def test_the_first_picture_is_taken_over_at_once_and_the_next_when_it_is_wanted(photo: Path) -> None:
+def test_a_picture_that_is_decoded_ahead_stays_in_the_process_until_it_is_wanted(photo: Path) -> None:
     with DecodingProcess() as opened:
         opened.expect([(photo, "photo.jpg"), (photo, "photo.jpg")])
-        first = opened._begun
-        assert first is not None
-        first._asking.join()
-        assert first.photo().width == pictures.WIDTH
-        opened.open_photo(photo, "photo.jpg")
-        second = opened._begun
-        assert second is not None
-        assert second is not first
-        second._asking.join()
-        assert second._decoded is None  # one picture is in memory at a time
-        assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
+        for _ in range(2):
+            ahead = opened._begun
+            assert ahead is not None
+            ahead._asking.join()
+            assert ahead._decoded is None  # one picture is in memory at a time
+            assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
 
 
 def test_what_was_not_expected_is_opened_all_the_same(photo: Path) -> None:

@@ -6,11 +6,9 @@ import base64
 import hashlib
 import itertools
 import re
-import sys
 import time
 from dataclasses import replace
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 import report_samples as samples
@@ -18,7 +16,6 @@ from msgspec import structs
 
 from finishmatch.colour import space
 from finishmatch.judge.facts import Tolerance
-from finishmatch.report import page as page_room
 from finishmatch.report.page import render
 from finishmatch.results.results import Advice, BuildInfo, Exhibits, FinishSet, Results, SetsRange
 
@@ -75,7 +72,7 @@ def hostile() -> Results:
     advice = tuple(Advice(code, text, HOSTILE) for code, text in zip(("verdict", "keep"), HOSTILE, strict=False))
     photos = tuple(structs.replace(samples.photo(file), light=file, colour_source=file) for file in HOSTILE)
     build = BuildInfo(HOSTILE[1], HOSTILE[2], Tolerance())
-    return Results("0.1.0", build, photos, parts, differences, sets, (1, 1), None, advice)
+    return Results("0.1.0", build, photos, parts, differences, sets, SetsRange(1, 1, 1), None, advice)
 
 
 def alone(*parts: str) -> Results:
@@ -104,7 +101,7 @@ def single() -> Results:
         (one,),
         (),
         (group,),
-        (1, 1),
+        SetsRange(1, 1, 1),
         None,
         samples.ADVICE[:1],
     )
@@ -318,21 +315,3 @@ def test_the_page_has_no_colour_of_its_own_and_the_bench_is_mid_grey(scheme: str
     assert all(len(set(_rgb(colour))) == 1 for colour in colours.values())
     bench = space.xyz_to_lab(space.srgb_decode(_rgb(colours["bench"])) @ space.SRGB_TO_XYZ_D50.T)
     assert bench[0] == pytest.approx(50, abs=0.3)
-
-
-def test_compiled_templates_are_kept_and_give_the_same_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    fresh = page_room.environment.__wrapped__
-    templates = page_room.environment().loader
-    monkeypatch.setattr(page_room, "__file__", str(tmp_path / "page.py"))
-    pages = []
-    for forbidden in (True, False, False):
-        monkeypatch.setattr(sys, "dont_write_bytecode", forbidden)
-        made = fresh()
-        made.loader = templates
-        monkeypatch.setattr(page_room, "environment", lambda made=made: made)
-        page_room.load()
-        pages.append(render(samples.cabin()))
-        kept = sorted(tmp_path.rglob("*.cache"))
-        assert bool(kept) is not forbidden
-    assert len(kept) == len(made.list_templates())
-    assert len(set(pages)) == 1

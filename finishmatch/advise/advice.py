@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from finishmatch.advise.buying import buying, money
 from finishmatch.advise.change import Plan, fewest_changes, one_finish, swaps, two_finishes, two_finishes_by_zone
 from finishmatch.advise.choose import Choosing
+from finishmatch.advise.doubtful_marks import doubtful_marks
+from finishmatch.advise.in_hand import NO_DOUBT, PartsInHand, parts_in_hand
 from finishmatch.advise.in_hand import Advice as Advice
-from finishmatch.advise.in_hand import PartsInHand, parts_in_hand
 from finishmatch.advise.photograph_again import photographs, undecided
 from finishmatch.errors import Note
 from finishmatch.judge.cliques import fewest_cliques
@@ -26,15 +27,16 @@ def advise(
     sets: Sets,
     choosing: Choosing,
     refusals: Mapping[str, tuple[Note, ...]],
+    doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
 ) -> tuple[Advice, ...]:
     """Advice in the order in which it is read: the verdict first, cautions last.
 
     The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it is workable.
-    ``refusals``: the notes of each part that could not be measured.
+    ``refusals``: the notes of each part that could not be measured; ``doubtful``: the open questions about marks.
     """
-    in_hand = parts_in_hand(facts, differences, choosing, refusals)
+    in_hand = parts_in_hand(facts, differences, choosing, refusals, doubtful)
     plan = fewest_changes(in_hand.coloured, in_hand.differences)
-    advice = [_verdict(in_hand, plan, sets), *buying(choosing, in_hand)]
+    advice = [_verdict(in_hand, plan, sets), *doubtful_marks(in_hand, choosing), *buying(choosing, in_hand)]
     if len(in_hand.coloured) > 1:
         odd = _standing_out(in_hand, plan)
         advice += [
@@ -164,7 +166,12 @@ def _changes(in_hand: PartsInHand, plan: Plan, odd: Sequence[Advice]) -> list[Ad
     for kept in plan.finishes:
         here = [name for name in plan.change if in_hand.beside(name, plan) == kept and in_hand.firm(name, kept)]
         change = [in_hand.fact(name) for name in here]
-        swapped = swaps(kept, change, [part for part in in_hand.offers if not part.owned], in_hand.differences)
+        swapped = swaps(
+            kept,
+            change,
+            [part for part in in_hand.offers if not (part.owned or part.name in in_hand.doubtful)],
+            in_hand.differences,
+        )
         for part in change:
             reason = "" if part.name in told else f": {_reason(in_hand, part.name, kept)}"
             found.append(_change(in_hand, part, swapped.get(part.name), kept, reason))

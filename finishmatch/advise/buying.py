@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from finishmatch.advise.choose import Blocked, Choice, Choosing, NeutralOption, recommended
-from finishmatch.advise.in_hand import Advice, PartsInHand
+from finishmatch.advise.in_hand import Advice, PartsInHand, is_fixed
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.words import listed
 
 
 def buying(choosing: Choosing, in_hand: PartsInHand) -> list[Advice]:
     """The recommended choice with its worst pair, then blocked slots, then slots that could go neutral."""
-    if choosing.choices is None:
+    if choosing.choices is None or rests_on_doubt(in_hand):
         return []
     choice = recommended(choosing.choices, choosing.together)
     return [
@@ -18,6 +18,11 @@ def buying(choosing: Choosing, in_hand: PartsInHand) -> list[Advice]:
         *(_blocked(choosing, in_hand, one) for one in choosing.blocked),
         *(Advice("turn_neutral", _neutral(one), (one.part,)) for one in choosing.neutral),
     ]
+
+
+def rests_on_doubt(in_hand: PartsInHand) -> bool:
+    """Whether the mark of a part that is fixed is doubtful: every choice was weighed against it."""
+    return any(part.name in in_hand.doubtful for part in (*in_hand.coloured, *in_hand.neutral) if is_fixed(part))
 
 
 def money(price: float | None) -> str:

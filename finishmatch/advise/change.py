@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.judge.cliques import maximal_cliques
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.sets import Array, Graph, graph_of
+from finishmatch.judge.sets import Graph, graph_of
 
 _ZONES_CAP = 10
 _CLIQUES_OF_TWO = 1500
@@ -106,7 +106,7 @@ def two_finishes_by_zone(parts: Sequence[PartFacts], differences: Sequence[Diffe
     return Plan(tuple(half.finishes[0] for half in halves), change, zones=best)
 
 
-def _by_zone(parts: Sequence[PartFacts], zones: list[str], differences: Sequence[Difference]) -> npt.NDArray[np.intp]:
+def _by_zone(parts: Sequence[PartFacts], zones: list[str], differences: Sequence[Difference]) -> IndexArray:
     """How many parts of each zone each maximal group holds. The largest group inside some zones is part of one."""
     joined, _ = graph_of([part.name for part in parts], differences)
     home = np.array([zones.index(part.zone or "") for part in parts])

@@ -15,11 +15,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct
 
 from finishmatch.advise.change import fewest_changes
-from finishmatch.advise.pareto import Array, Market, Step, staircase
+from finishmatch.advise.pareto import Market, Step, staircase
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
 from finishmatch.fields import Fraction, Number, Text
@@ -94,7 +94,7 @@ class _Table:
 
     differences: Sequence[Difference]
     row: dict[str, int]
-    which: npt.NDArray[np.intp]
+    which: IndexArray
     end: Array
 
     def get(self, a: str, b: str) -> Difference | None:

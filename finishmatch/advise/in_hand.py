@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from msgspec import Struct
 
@@ -13,6 +14,8 @@ from finishmatch.errors import CodeName, Note
 from finishmatch.fields import Text
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
+
+NO_DOUBT: Mapping[str, tuple[Note, ...]] = MappingProxyType({})
 
 
 class Advice(Struct, frozen=True, forbid_unknown_fields=True):
@@ -29,7 +32,8 @@ class Advice(Struct, frozen=True, forbid_unknown_fields=True):
 @dataclass(frozen=True, slots=True, eq=False)
 class PartsInHand:
     """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
-    a choice adds; ``refusals``: the notes of each part that could not be measured.
+    a choice adds; ``refusals``: the notes of each part that could not be measured; ``doubtful``: the open questions about
+    the marks of each part.
     """
 
     coloured: tuple[PartFacts, ...]
@@ -38,6 +42,7 @@ class PartsInHand:
     differences: tuple[Difference, ...]
     refusals: Mapping[str, tuple[Note, ...]]
     bought: tuple[str, ...] = ()
+    doubtful: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
 
     def fact(self, name: str) -> PartFacts:
         return next(part for part in (*self.coloured, *self.neutral, *self.offers) if part.name == name)
@@ -63,11 +68,17 @@ class PartsInHand:
         )
 
 
+def is_fixed(part: PartFacts) -> bool:
+    """Whether a part is there whatever is chosen."""
+    return part.slot is None or part.owned
+
+
 def parts_in_hand(
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
     choosing: Choosing,
     refusals: Mapping[str, tuple[Note, ...]],
+    doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
 ) -> PartsInHand:
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
     choice = recommended(choosing.choices or (), choosing.together)
@@ -83,4 +94,5 @@ def parts_in_hand(
         differences=tuple(differences),
         refusals=refusals,
         bought=tuple(part.name for part in in_hand if part.slot in added and not part.owned),
+        doubtful=doubtful,
     )

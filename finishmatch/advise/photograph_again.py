@@ -44,6 +44,8 @@ def photographs(
     """
     found = _refused(facts, in_hand)
     for cause, pairs in _unsure(facts, in_hand.differences).items():
+        if cause == "mark_questioned":  # said by itself, before anything else
+            continue
         because, step = CAUSES[cause]
         parts = _concerned(pairs)
         everyone = {name for pair in pairs for name in pair}

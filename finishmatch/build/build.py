@@ -1,31 +1,25 @@
-"""The build file: read, check (key and line in every complaint), write."""
+"""The build file: read and checked, with key and line in every complaint."""
 
 from __future__ import annotations
 
-import json
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from finishmatch.build.checks import complaints
 from finishmatch.build.complaints import Complaint, complaint_error, key_text, parse
+from finishmatch.build.tables import BoxValues, BuildFile, CardTable, Corners, MarkTable, PhotoTable, check
 from finishmatch.card.kinds import FILE, NO_CARD, SHEET, CardKind, named
-from finishmatch.disk import read_whole, require_file
+from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.photo.marks import Box, Mark, Mask, Outline
-from finishmatch.text import LONGEST_PATH, blemish, shown
-
-if TYPE_CHECKING:
-    from finishmatch.build.tables import BuildFile, CardTable, MarkTable, PhotoTable
+from finishmatch.text import shown
 
 MOST_BYTES = 10_000_000
 MOST_COMPLAINTS = 100
-
-Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +27,9 @@ class CardEntry:
     """The card as the build file says it."""
 
     kind: CardKind
-    corners: tuple[Point, Point, Point, Point] | None = None
-    box: tuple[float, float, float, float] | None = None
-    second_box: tuple[float, float, float, float] | None = None
+    corners: Corners | None = None
+    box: BoxValues | None = None
+    second_box: BoxValues | None = None
     edition: str | None = None
     path: Path | None = None
     layout: tuple[int, int] | None = None
@@ -43,8 +37,11 @@ class CardEntry:
 
 @dataclass(frozen=True, slots=True)
 class PartMark:
+    """A part's mark; ``meant``: a person has said that it is right, whatever questions it raises."""
+
     name: str
     mark: Mark
+    meant: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,11 +109,9 @@ def from_document(document: dict[str, Any], folder: Path) -> Build:
 
 
 def _check(document: dict[str, Any], folder: Path, unfinished: bool) -> tuple[BuildFile | None, list[Complaint]]:
-    from finishmatch.build import tables
-
-    checked = tables.check(_tuples(document))
+    checked = check(document, MOST_COMPLAINTS)
     if isinstance(checked, list):
-        return None, checked[:MOST_COMPLAINTS]
+        return None, checked
     wrong = (one for one in complaints(checked, folder) if not (unfinished and one.code == "no_parts"))
     return checked, list(islice(wrong, MOST_COMPLAINTS))
 
@@ -130,13 +125,6 @@ def read_text(path: Path) -> str:
         line = data.count(b"\n", 0, error.start) + 1
         what = f"{shown(path)}, line {line}: not UTF-8 text"
         raise InputError("file_unreadable", what, "save it as UTF-8") from error
-
-
-def _tuples(value: Any) -> Any:
-    """The same document with arrays as tuples: the values that come out of it are frozen."""
-    if isinstance(value, dict):
-        return {key: _tuples(inner) for key, inner in value.items()}
-    return tuple(_tuples(inner) for inner in value) if isinstance(value, list) else value
 
 
 def _build(file: BuildFile, folder: Path) -> Build:
@@ -158,19 +146,15 @@ def _photo(photo: PhotoTable, folder: Path) -> PhotoEntry:
         card=CardEntry(NO_CARD) if photo.card is None else _card(photo.card, folder),
         light=photo.light,
         flat=None if photo.flat is None else folder / photo.flat,
-        parts=tuple(PartMark(part.name, _mark(part, folder)) for part in photo.part),
+        parts=tuple(PartMark(part.name, _mark(part, folder), part.meant) for part in photo.part),
     )
 
 
 def _card(card: CardTable, folder: Path) -> CardEntry:
     kind = named(card.kind)
-    corners = None
-    if card.corners is not None:
-        first, second, third, fourth = _points(card.corners)
-        corners = (first, second, third, fourth)
     return CardEntry(
         kind=kind or FILE,
-        corners=corners,
+        corners=card.corners,
         box=card.box,
         second_box=card.second_box,
         edition=card.edition,
@@ -183,83 +167,6 @@ def _mark(part: MarkTable, folder: Path) -> Mark:
     if part.box is not None:
         return Box(*part.box)
     if part.outline is not None:
-        return Outline(_points(part.outline))
+        return Outline(part.outline)
     assert part.mask is not None  # the checks saw to it
     return Mask(folder / part.mask)
-
-
-def _points(points: tuple[tuple[float, ...], ...]) -> tuple[Point, ...]:
-    return tuple((x, y) for x, y in points)
-
-
-_HEAD = """\
-## A build file for finishmatch. Lines with one # are examples: remove the # and put in your own.
-## Pixels: x to the right, y downwards from the top left corner, in the photo shown upright.
-[build]
-name = "My build"
-# finish = "bronze"                 ## what the labels say
-
-## How large a difference (CIEDE2000) may be. These are the defaults.
-# [tolerance]
-# touching = 1.5                    ## parts that touch
-# together = 2.5                    ## parts seen together in one glance
-# apart = 4.0                       ## parts never seen side by side
-# confidence = 0.90                 ## how sure a verdict must be
-"""
-
-_PHOTO = """
-[[photo]]
-file = {file}
-## The card: "chart24" and "sheet" are located by themselves, or give corners = [[x, y], [x, y], [x, y], [x, y]];
-## "grey18" and "white" need corners, or box = [x, y, width, height]; "none" if there is no card.
-card = {{ kind = "chart24" }}
-# light = "window"                  ## the same words in several photos: taken in the same light
-## flat = "empty.jpg"               the same view of a plain even sheet, to even the light
-
-## One such table for each part in this photo; the same name in several photos is the same physical part.
-# [[photo.part]]
-# name = "door handle"
-# box = [100, 100, 80, 60]          ## x, y, width, height
-
-# [[photo.part]]
-# name = "door plate"
-# outline = [[300, 100], [380, 110], [340, 180]]
-"""
-
-_FACTS = """
-## What is known about a part; everything but its name may be left out.
-# [[part]]
-# name = "door handle"
-# maker = "Maker A"
-# batch = "2026-09"
-# slot = "door"                     ## parts with the same slot are candidates for it
-# zone = "aft door"                 ## parts in different zones are never seen side by side
-# touches = ["door plate"]
-# owned = true                      ## false: not bought yet
-# price = 38.50
-# neutral = false                   ## true: black, white, bare metal; never counted as a mismatch
-# matt = false                      ## true: flat and without gloss (powder coat, paint): its lightness is judged closely
-# critical = false                  ## true: carries load, brakes, pressure, mains...: cautions are shown
-"""
-
-
-def template(photos: list[Path], relative_to: Path) -> str:
-    """The text of a build file for these photos, with comments, for a person to fill in.
-
-    ``relative_to`` is the folder that the build file will stand in. A photo named twice is listed once.
-
-    Raises
-    ------
-    InputError : file_missing, file_unreadable; build_value for a file name that a build file cannot say.
-    """
-    files = dict.fromkeys(_quoted(photo, relative_to) for photo in photos)
-    return _HEAD + "".join(_PHOTO.format(file=file) for file in files) + _FACTS
-
-
-def _quoted(photo: Path, folder: Path) -> str:
-    require_file(photo)
-    relative = Path(os.path.relpath(photo.parent.resolve() / photo.name, folder.resolve())).as_posix()
-    if reason := blemish(relative, LONGEST_PATH):
-        raise InputError("build_value", f"{shown(photo)}: the file's name {reason}", "rename the file")
-    # JSON and TOML escape the quote and the backslash alike; nothing else to escape is left.
-    return json.dumps(relative, ensure_ascii=False)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.correction import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.card.flat import FlatField
 from finishmatch.card.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
@@ -18,8 +18,6 @@ from finishmatch.colour.space import xyz_to_lab
 from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.photo.marks import Box, Mark, Outline, region
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 _PLAIN_CLIPPED_MAX = 0.05
 
@@ -33,7 +31,7 @@ class PatchFit:
     reference_lab: Array
     before_lab: Array
     after_lab: Array
-    used: npt.NDArray[np.bool_]
+    used: BoolArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,11 +93,11 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | 
 def _plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
     """(3,) mean linear RGB of a plain card."""
     outline = Outline(tuple((float(x), float(y)) for x, y in corners))
-    window, covered = region(photo, f"the {card.kind} card", outline)
-    good = covered & ~photo.clipped(window)
-    if good.sum() < (1 - _PLAIN_CLIPPED_MAX) * covered.sum():
-        lost = 1 - good.sum() / covered.sum()
+    card_region = region(photo, f"the {card.kind} card", outline)
+    good = card_region.covered & ~photo.clipped(card_region.window)
+    lost = 1 - good.sum() / card_region.covered.sum()
+    if lost > _PLAIN_CLIPPED_MAX:
         raise NothingMeasured(
             "card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed"
         )
-    return np.asarray(photo.linear(window)[good].mean(axis=0, dtype=float))
+    return np.asarray(photo.linear(card_region.window)[good].mean(axis=0, dtype=float))

@@ -11,14 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.card.camera import Models, evened, slope_is_positive, terms
 from finishmatch.card.locate import Patches
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
 from finishmatch.colour.space import lab_jacobian, lab_to_xyz, xyz_to_lab
-
-Array = npt.NDArray[np.float64]
 
 _BEND, _OFFSET, _SLOPES, _MATRIX = slice(0, 2), 2, slice(3, 5), slice(5, None)
 _OFFSET_UNIT = 0.01
@@ -56,7 +54,7 @@ class _Task:
     rgb: Array
     lab: Array
     xyz: Array
-    neutral: npt.NDArray[np.intp]
+    neutral: IndexArray
     white: Array
     place: Array
     whitener: Array

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.correct_photo import correct
 from finishmatch.card.correction import Correction
 from finishmatch.card.locate import CardSpot, Corners, Patches, check_corners, fault_words, read
@@ -18,8 +18,6 @@ from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import NothingMeasured
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 # A trusted chart that misses a patch left out by more than this, in the mean CIEDE2000, is not to be trusted; manufactured
 # charts in even light stay under it.

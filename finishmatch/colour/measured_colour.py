@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
-
+from finishmatch.arrays import Array
 
 CommonErrorKind = Literal["card_values", "print", "print_in_light"]
 

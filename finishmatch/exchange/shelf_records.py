@@ -16,9 +16,9 @@ from typing import Any
 
 import msgspec
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct
 
+from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
@@ -29,7 +29,6 @@ from finishmatch.results.old_ids import source_of
 from finishmatch.shelf.record import Origin, Record, check
 from finishmatch.text import shown
 
-Array = npt.NDArray[np.float64]
 Row = tuple[int, dict[str, str]]
 """A line's number, and its fields that are not empty by column."""
 

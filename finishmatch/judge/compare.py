@@ -8,9 +8,9 @@ from functools import cache
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct, structs
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import CODES, CodeName, InputError, Note, noted
@@ -19,8 +19,6 @@ from finishmatch.judge.facts import PartFacts, Relation, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within, ratio_interval
 from finishmatch.judge.pairs import Pairs, as_photographed, pairs_of
 from finishmatch.judge.words import Sense, describe, sentence
-
-Array = npt.NDArray[np.float64]
 
 # Standard deviations of the level ratio: beyond the first it differs, within the second it is no reason against.
 LEVEL_DIFFERS_SD, LEVEL_SILENT_SD = 3.0, 2.0

@@ -7,11 +7,9 @@ covariance ``spread`` of that point.
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.judge.chi_square import FAR_ABOVE, FAR_BELOW, limits
-
-Array = npt.NDArray[np.float64]
 
 _ANGLES = 512
 # In standard deviations: beyond the first from zero the interval is that of a normal; below the second all is alike.

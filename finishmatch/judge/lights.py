@@ -6,16 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import structs
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
-
-Array = npt.NDArray[np.float64]
 
 
 def metamerism_index(

@@ -9,14 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz
-
-Array = npt.NDArray[np.float64]
-Indices = npt.NDArray[np.intp]
 
 _DARKEST = 1e-6  # Y below this is no luminance to scale by
 
@@ -37,8 +34,8 @@ class Pairs:
     log_ratio_sd : (m,) its standard deviation, from geometry (``level_sd``) and measurement together.
     """
 
-    a: Indices
-    b: Indices
+    a: IndexArray
+    b: IndexArray
     level_a: Array
     level_b: Array
     de00: Array
@@ -51,7 +48,7 @@ class Pairs:
     log_ratio_sd: Array
 
 
-def pairs_of(colours: MeasuredColours, a: Indices, b: Indices) -> Pairs:
+def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
     """The pairs (a[i], b[i]) of the table; METHODS' covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'."""
     lab_a, lab_b = colours.lab_d50[a], colours.lab_d50[b]
     y = np.maximum(lab_to_xyz(colours.lab_d50)[:, 1], _DARKEST)
@@ -104,7 +101,7 @@ def _t(matrices: Array) -> Array:
     return np.swapaxes(matrices, -1, -2)
 
 
-def _blocks(cov: Array, i: Indices, j: Indices) -> Array:
+def _blocks(cov: Array, i: IndexArray, j: IndexArray) -> Array:
     n = len(cov) // 3
     return np.asarray(cov.reshape(n, 3, n, 3)[i, :, j, :])
 
@@ -133,7 +130,7 @@ def _at_luminance_jacobian(lab: Array, common: Array) -> Array:
     return np.asarray(scaled @ project @ np.linalg.inv(lab_jacobian(xyz)), dtype=float)
 
 
-def _log_ratio_sd(colours: MeasuredColours, a: Indices, b: Indices, cov_L: tuple[Array, Array, Array]) -> Array:
+def _log_ratio_sd(colours: MeasuredColours, a: IndexArray, b: IndexArray, cov_L: tuple[Array, Array, Array]) -> Array:
     L = colours.lab_d50[:, 0]
     slope = np.where(L > 8, 3 / (L + 16), 1 / np.maximum(L, 0.1))  # d ln Y / d L*, CIE 15:2018
     aa, bb, ab = cov_L

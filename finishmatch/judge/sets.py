@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.fields import Fraction, Number, Text
@@ -18,8 +18,7 @@ from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.interval import CERTAIN_SD
 from finishmatch.judge.pairs import pairs_of
 
-Array = npt.NDArray[np.float64]
-Graph = npt.NDArray[np.bool_]
+Graph = BoolArray
 Lab = tuple[Number, Number, Number]
 
 _DRAWS, _SEED = 4000, 20_260_101
@@ -120,7 +119,7 @@ def joint_probability(colours: MeasuredColours, differences: Sequence[Difference
     return float(whole.mean())
 
 
-def _draws(colours: MeasuredColours, parts: npt.NDArray[np.intp]) -> Array:
+def _draws(colours: MeasuredColours, parts: IndexArray) -> Array:
     """(parts, draws, 3) joint errors of these parts' CIELAB."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
     variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])

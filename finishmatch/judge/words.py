@@ -13,6 +13,7 @@ import numpy as np
 
 # What makes a pair unsure, and the one step that would settle it. The keys are note codes.
 CAUSES: dict[str, tuple[str, str]] = {
+    "mark_questioned": ("a mark is doubtful", "look at it, and move it or say that it is meant"),
     "relative_absolute": (
         "only one of them was photographed with a card of known colours",
         "photograph both with the same card, or learn the sheet",

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from finishmatch.audit import Audit, judged
 from finishmatch.build import edit
 from finishmatch.build.build import Build, from_document, from_text, read_text
 from finishmatch.build.complaints import parse
@@ -18,7 +19,6 @@ from finishmatch.page import live, pictures, uploads
 from finishmatch.page.memory import Memory, Recent
 from finishmatch.page.names import Names, document_of, draft_of
 from finishmatch.part.propose import propose
-from finishmatch.results.judged import Audit, judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ class EditedBuild:
     def verdict(self, draft: object) -> dict[str, Any]:
         """The live pane of a draft, saved or not."""
         build = from_document(document_of(draft, self.names), self.path.parent)
-        photos = self._memory.develop(build)
+        photos = self._memory.measured(build)
         panes = {
             self.names.id_of(entry.file): live.photo_pane(entry, seen, self._memory.masks(entry))
             for entry, seen in zip(build.photos, photos, strict=True)
@@ -82,7 +82,7 @@ class EditedBuild:
         from finishmatch.report.page import render
 
         build = from_text(read_text(self.path), self.path)
-        audit = judged(build, self._memory.develop(build))
+        audit = judged(build, self._memory.measured(build))
         return render(audit.results, audit.exhibits)
 
     def photo_facts(self, ident: str) -> dict[str, Any]:

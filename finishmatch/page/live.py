@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
+from finishmatch.audit import Audit
 from finishmatch.build.build import Build, PhotoEntry
 from finishmatch.card.reference import GAP
 from finishmatch.errors import FinishmatchError, noted
@@ -13,7 +14,6 @@ from finishmatch.page.contours import Pieces
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.report.arrangement import Arrangement, ShownPart, arrange
 from finishmatch.report.text import count, number
-from finishmatch.results.judged import Audit
 from finishmatch.results.results import Difference, Exhibits
 
 # A leave-one-patch-out mean up to this is called good; a card that is noted to fit badly is poor.

@@ -12,14 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour, SampleOf
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.errors import Note
 from finishmatch.part.sample import Sample
-
-Array = npt.NDArray[np.float64]
 
 # Photos of a part disagree when their scatter is beyond the 99 % point of chi-square, by degrees of freedom: 3, 6, 9
 # (from memory of the usual tables); beyond three photos by Fisher's approximation.

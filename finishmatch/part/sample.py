@@ -5,18 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.card.correction import Correction, smooth_loadings
 from finishmatch.card.flat import FlatField
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import WHITE_D50, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
-from finishmatch.photo.marks import BoolImage, Mark, drawn_in, region
+from finishmatch.photo.marks import Region, drawn_in
 from finishmatch.photo.photo import Photo, Window
-
-Array = npt.NDArray[np.float64]
 
 # Refusals and notes (our choice, set on renderings and real photographs).
 _CLIPPED_REFUSED, _CLIPPED_NOTED = 0.30, 0.02
@@ -96,19 +94,26 @@ class _Pixels:
     rgb: Array
     flat: Array | None
     xyz: Array
-    block: npt.NDArray[np.intp]
+    block: IndexArray
 
-    def keep(self, kept: npt.NDArray[np.bool_]) -> _Pixels:
+    def keep(self, kept: BoolArray) -> _Pixels:
         flat = None if self.flat is None else np.compress(kept, self.flat, axis=0)
         rgb, xyz = np.compress(kept, self.rgb, axis=0), np.compress(kept, self.xyz, axis=0)
         return _Pixels(rgb, flat, xyz, self.block[kept])
 
 
 def measure(
-    photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None = None, matt: bool = False
+    photo: Photo, region: Region, correction: Correction, flat: FlatField | None = None, matt: bool = False
 ) -> Sample | Refusal:
-    """Measure one part; ``matt``: it is flat and without gloss. Errors: those of ``marks.region``."""
-    window, covered = region(photo, part, mark)
+    """Measure one part.
+
+    Parameters
+    ----------
+    region : what the part's mark covers.
+    correction, flat : of the photo.
+    matt : whether the part is flat and without gloss.
+    """
+    part, window, covered = region.part, region.window, region.covered
     step = int(np.ceil(np.sqrt(covered.sum() / _MAX_PIXELS)))
     inner = drawn_in(covered[::step, ::step], step)
     clipped = photo.clipped(window)[::step, ::step] & inner
@@ -146,7 +151,7 @@ def measure(
 
 
 def _pixels(
-    photo: Photo, lattice: _Lattice, wanted: BoolImage, correction: Correction, flat: FlatField | None
+    photo: Photo, lattice: _Lattice, wanted: BoolArray, correction: Correction, flat: FlatField | None
 ) -> _Pixels:
     """The wanted pixels of a lattice."""
     y, x = np.nonzero(wanted)
@@ -157,7 +162,7 @@ def _pixels(
     return _Pixels(rgb, frame, xyz, _block_numbers(y, x))
 
 
-def _block_numbers(y: npt.NDArray[np.intp], x: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+def _block_numbers(y: IndexArray, x: IndexArray) -> IndexArray:
     """Squares of about a sixty-fourth of the part's pixels each."""
     area = (np.ptp(y) + 1) * (np.ptp(x) + 1)
     side = max(1.0, float(np.sqrt(area)) / _BLOCKS_PER_SIDE)
@@ -171,7 +176,7 @@ def _at_one_level(xyz: Array) -> Array:
     return xyz_to_lab(xyz * (np.median(level) / np.maximum(xyz[:, 1:2], 1e-9)))
 
 
-def _second_finish(levelled: Array, middle: Array) -> npt.NDArray[np.bool_]:
+def _second_finish(levelled: Array, middle: Array) -> BoolArray:
     """Which pixels belong to the smaller of two clearly separate clusters of chromaticity; none where there is one."""
     centred = levelled[:, 1:] - middle[1:]
     axis = np.linalg.eigh(centred.T @ centred)[1][:, -1]
@@ -208,7 +213,7 @@ def _apart(lab: Array, one: Array, other: Array) -> float:
     return float(ciede2000(lab + np.array([0, *one]), lab + np.array([0, *other])))
 
 
-def _chromaticity_outliers(chroma: Array) -> npt.NDArray[np.bool_]:
+def _chromaticity_outliers(chroma: Array) -> BoolArray:
     """Which pixels lie far from the median, itself at 0, 0."""
     width = 1.4826 * _medians(np.abs(chroma)) + 0.3
     return np.asarray(((chroma / width) ** 2).sum(axis=1) > _OUTLIER_SD**2)

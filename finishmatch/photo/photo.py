@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, FloatImage
 from finishmatch.colour.space import srgb_decode
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError, Note
@@ -20,9 +20,6 @@ from finishmatch.photo.decode.decode import Decoded, decode
 from finishmatch.photo.decode.ordinary import Encoded
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.text import shown
-
-FloatImage = npt.NDArray[np.float32]
-BoolImage = npt.NDArray[np.bool_]
 
 # Common practice: values this near an end of the scale are no longer proportional to light.
 # The low end is that of sRGB, 3/255, in linear light, so that 16-bit linear files keep their dark colours; a tenth of a
@@ -57,8 +54,8 @@ class Photo:
 
     name: str
     encoded: Encoded
-    curves: npt.NDArray[np.float32]
-    rgb_to_xyz_d50: npt.NDArray[np.float64]
+    curves: FloatImage
+    rgb_to_xyz_d50: Array
     colour_source: str
     sha256: str
     notes: tuple[Note, ...] = ()
@@ -86,7 +83,7 @@ class Photo:
             linear[..., c] = curve[encoded[..., c]]
         return linear
 
-    def at_ends(self, encoded: Encoded) -> BoolImage:
+    def at_ends(self, encoded: Encoded) -> BoolArray:
         """(..., 3) encoded values to (...): whether any channel is at an end of its scale, no longer proportional to light."""
         top = len(self.curves[0]) - 1
         # Bounds of the picture's own type: compared with others, it would be copied to a wider one. Row by row: it is
@@ -95,10 +92,10 @@ class Photo:
         high = encoded.dtype.type(np.ceil(CLIP_HIGH * top))
         lows = [min(int(np.searchsorted(curve, CLIP_LOW_LINEAR, side="right")), top) for curve in self.curves]
         low = np.tile(np.array(lows, dtype=encoded.dtype), encoded.shape[-2])
-        ends: BoolImage = ((rows >= high) | (rows < low)).reshape(encoded.shape)
+        ends: BoolArray = ((rows >= high) | (rows < low)).reshape(encoded.shape)
         return ends[..., 0] | ends[..., 1] | ends[..., 2]
 
-    def clipped(self, window: Window) -> BoolImage:
+    def clipped(self, window: Window) -> BoolArray:
         """(h, w) bool: any channel at an end of its scale, grown by two pixels."""
         m = CLIP_MARGIN_PX
         left, top = max(window.left - m, 0), max(window.top - m, 0)
@@ -109,7 +106,7 @@ class Photo:
         return grown[window.top - top :, window.left - left :][:rows, :columns]
 
 
-def _grown(image: BoolImage, steps: int) -> BoolImage:
+def _grown(image: BoolArray, steps: int) -> BoolArray:
     """The image with every true pixel spread so many steps up and down."""
     grown = image.copy()
     for step in range(1, steps + 1):

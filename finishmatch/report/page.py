@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
-import sys
-from contextlib import suppress
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishmatch.report.arrangement import Arrangement, arrange
@@ -20,22 +16,14 @@ from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
 from finishmatch.report.staircase import staircase
 from finishmatch.report.strip import lightness, whole_build
 from finishmatch.report.text import count, number, percent, sentence, visible
-from finishmatch.results.results import CardFit, Exhibits, PhotoResult, Results
+from finishmatch.results.results import KINDS, CardFit, Exhibits, PhotoResult, Results
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
 
 #: Up to so many parts their pictures are shown larger.
 ROOMY = 24
-
-_CARDS = {
-    "chart24": "24-patch chart",
-    "sheet": "printed sheet",
-    "grey18": "grey card, 18 %",
-    "white": "white card",
-    "file": "own card",
-}
 
 
 def render(results: Results, exhibits: Exhibits | None = None) -> str:
@@ -65,7 +53,7 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
         detailed=len(arrangement.shown_parts) <= DETAILED_PARTS,
         pairs=in_words(results.differences, arrangement),
         tolerances=_tolerances(results),
-        cards=_CARDS,
+        cards={kind: row.words for kind, row in KINDS.items()},
         photos=_photos(results.photos, shown.fits),
         glossary=glossary(results, arrangement),
         roomy=len(arrangement.shown_parts) <= ROOMY,
@@ -127,7 +115,6 @@ def environment() -> Environment:
 
     made = Environment(
         loader=PackageLoader("finishmatch.report"),
-        bytecode_cache=_compiled(),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=visible,
@@ -137,22 +124,3 @@ def environment() -> Environment:
     made.filters.update(number=number, percent=percent, sentence=sentence)
     made.globals.update(count=count)
     return made
-
-
-def _compiled() -> BytecodeCache | None:
-    """Templates compiled once, kept where Python keeps its compiled modules; None where it may not."""
-    from jinja2 import FileSystemBytecodeCache
-
-    if sys.dont_write_bytecode:
-        return None
-    folder = Path(__file__).parent / "__pycache__"
-    with suppress(OSError):
-        folder.mkdir(exist_ok=True)
-    return FileSystemBytecodeCache(str(folder)) if os.access(folder, os.W_OK) else None
-
-
-def load() -> None:
-    """Load all that :func:`render` needs: work for a moment in which there is nothing to do but wait."""
-    made = environment()
-    for name in made.list_templates():
-        made.get_template(name)

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct
 
 from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
+from finishmatch.arrays import Array, BoolArray
+from finishmatch.card.kinds import KINDS as KINDS
 from finishmatch.card.kinds import CardKind
 from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.errors import CodeName, Note
@@ -192,10 +193,10 @@ class CardFit:
     photo: str
     columns: int
     rows: int
-    reference_lab: npt.NDArray[np.float64]
-    before_lab: npt.NDArray[np.float64]
-    after_lab: npt.NDArray[np.float64]
-    used: npt.NDArray[np.bool_]
+    reference_lab: Array
+    before_lab: Array
+    after_lab: Array
+    used: BoolArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from datetime import date as calendar_date
 
 import msgspec
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import CommonError, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.errors import CODES, InputError
 from finishmatch.judge.compare import Sighting
@@ -128,7 +128,7 @@ def _names(source: ErrorSource) -> tuple[str, ...]:
     return (source.id if isinstance(source, CommonError) else source,)
 
 
-def _is_covariance(matrix: npt.NDArray[np.float64]) -> bool:
+def _is_covariance(matrix: Array) -> bool:
     near = _ROUNDING * float(np.abs(matrix).max())
     return bool(np.abs(matrix - matrix.T).max() <= near and np.linalg.eigvalsh(matrix)[0] >= -near)
 

@@ -7,18 +7,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.correction import Correction
 from finishmatch.card.fit import straightened
+from finishmatch.card.kinds import SHEET
 from finishmatch.card.locate import Patches
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
 from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import Note
-
-Array = npt.NDArray[np.float64]
 
 # The first round is fitted to what a print is expected to look like, and its misfits are not those of the next.
 _ROUNDS = 4
@@ -52,7 +51,7 @@ def unknown_sheet() -> Card:
 
 def _relative_to(lab: Array, source: str) -> Card:
     name = hashlib.sha256(np.round(lab, 6).tobytes()).hexdigest()[:12]
-    return design.card(design.KIND, lab, source, ((CommonError("print", f"sheet-{name}"), _UNKNOWN_PRINT),))
+    return design.card(SHEET, lab, source, ((CommonError("print", f"sheet-{name}"), _UNKNOWN_PRINT),))
 
 
 def _middle(seen: Array, otherwise: Array) -> Array:
@@ -72,7 +71,7 @@ def in_light(card: Card, light: str | None) -> Card:
 
 def by_card(card: Card, correction: Correction) -> Correction:
     """A chart's correction made by this card, with what other photos by the same card err by alike, and its notes."""
-    relative = card.kind == design.KIND
+    relative = card.kind == SHEET
     notes = list(correction.notes)
     cv = correction.cv_mean_de00 or 0.0
     if card.agrees_de00 is not None and cv > card.agrees_de00:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -84,19 +85,21 @@ def check_size(width: int, height: int, limits: Limits) -> None:
 
 @contextmanager
 def opened(data: bytes, kind: Kind) -> Iterator[Image]:
-    """A file's picture, its header read and nothing decoded: its size is to be checked first. Errors: photo_unreadable."""
-    from PIL import Image, UnidentifiedImageError
+    """A file's picture, its header read and nothing decoded: its size is to be checked first. Errors: photo_unreadable.
+
+    Pillow's reader is called directly: ``Image.open`` would hold the picture against ``Image.MAX_IMAGE_PIXELS``, which is
+    one for the whole process and so the caller's to set, not ours; our own limit is checked as soon as the size is known.
+    """
+    from PIL import Image
 
     import_module(_READERS[kind])  # else Pillow loads all its readers to look for this one
-    usual = Image.MAX_IMAGE_PIXELS
-    Image.MAX_IMAGE_PIXELS = None  # our own limit is checked as soon as the size is known
+    reader, _ = Image.OPEN[kind]
     try:
-        with Image.open(io.BytesIO(data), formats=(kind,)) as image:
-            yield image
-    except UnidentifiedImageError as error:
+        image = reader(io.BytesIO(data), "")
+    except (SyntaxError, IndexError, TypeError, struct.error) as error:  # what Pillow's readers raise on broken headers
         raise InputError("photo_unreadable", f"broken, or {kind} of a kind that is not read") from error
-    finally:
-        Image.MAX_IMAGE_PIXELS = usual
+    with image:
+        yield image
 
 
 def _holds_several(image: Image) -> bool:

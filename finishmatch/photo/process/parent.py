@@ -13,14 +13,11 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING
 
 import finishmatch
 from finishmatch.photo.limits import USUAL, Limits
-
-if TYPE_CHECKING:
-    from finishmatch.photo.photo import Photo
-    from finishmatch.photo.process.request import Request
+from finishmatch.photo.photo import Photo
+from finishmatch.photo.process.request import Request
 
 _LAUNCH = "import sys; sys.path[:] = sys.argv[1:]; from finishmatch.photo.process.child import main; main()"
 _PIPE_BYTES = 1 << 20  # a picture is tens of megabytes; the usual 64 KiB cost twice the time
@@ -54,17 +51,17 @@ class DecodingProcess:
         with self._one_at_a_time:
             self._expected.extend(files)
             if self._begun is None:
-                self._begin_expected(at_once=True)  # no other picture is in memory yet
+                self._begin_expected()
 
     def open_photo(self, path: Path, name: str | None = None) -> Photo:
         """Open a photo. Errors: those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped."""
         with self._one_at_a_time:
-            opening = self._opening(path, str(path) if name is None else name)
-            opening.finish()
+            request = self._request(path, str(path) if name is None else name)
+            request.finish()
             self._begin_expected()
-        return opening.photo()
+        return request.photo()
 
-    def _opening(self, path: Path, name: str) -> Request:
+    def _request(self, path: Path, name: str) -> Request:
         begun, self._begun = self._begun, None
         if begun is not None:
             if begun.of == (path, name):
@@ -73,16 +70,12 @@ class DecodingProcess:
             self._expected.clear()
         return self._open(path, name)
 
-    def _begin_expected(self, at_once: bool = False) -> None:
+    def _begin_expected(self) -> None:
         if self._expected:
-            self._begun = self._open(*self._expected.popleft(), at_once)
+            self._begun = self._open(*self._expected.popleft())
 
-    def _open(self, path: Path, name: str, at_once: bool = False) -> Request:
-        process = self._running()
-        # Loaded while the process loads: it is started by the first line of a program that measures.
-        from finishmatch.photo.process.request import Request
-
-        return Request(path, name, process, self._limits, at_once)
+    def _open(self, path: Path, name: str) -> Request:
+        return Request(path, name, self._running(), self._limits)
 
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
