@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from finishmatch.results.json_text import from_json, to_json
     from finishmatch.results.results import Results
 
-# The public names and the rooms that they live in; a room is entered only when one of its names is asked for.
-_ROOMS = {
+# The public names and the modules that they live in; a module is loaded only when one of its names is asked for.
+_MODULES = {
     "Audit": "audit",
     "Build": "build.build",
     "FinishmatchError": "errors",
@@ -58,9 +58,9 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     from importlib import import_module
 
-    if name not in _ROOMS:
+    if name not in _MODULES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_ROOMS[name]}"), name)
+    return getattr(import_module(f"{__name__}.{_MODULES[name]}"), name)
 
 
 def __dir__() -> list[str]:

@@ -159,7 +159,12 @@ def region_of(photo: Photo, part: PartMark) -> Region | InputError:
 
 
 def flat_field(path: Path, photo: Photo, open_photo: OpenPhoto) -> FlatField:
-    """The field of a photo's flat frame. Errors: those of photos; flat_unfit."""
+    """The field of a photo's flat frame.
+
+    Raises
+    ------
+    InputError : those of photos; flat_unfit.
+    """
     return fit_flat(open_photo(path, str(path)), photo)
 
 
@@ -185,7 +190,12 @@ def _sheets(build: Build) -> tuple[PhotoEntry, ...]:
 
 
 def mean_of_sheets(entries: tuple[PhotoEntry, ...], open_photo: OpenPhoto) -> Card | None:
-    """The mean of an unlearnt sheet over all photos that show it; None where none does. Errors: those of the photos."""
+    """The mean of an unlearnt sheet over all photos that show it; None where none does.
+
+    Raises
+    ------
+    InputError : those of the photos.
+    """
     seen = []
     for entry in entries:
         photo = open_photo(entry.path, entry.file)
@@ -195,13 +205,23 @@ def mean_of_sheets(entries: tuple[PhotoEntry, ...], open_photo: OpenPhoto) -> Ca
 
 
 def card_in(entry: CardEntry, light: str | None, sheet_mean: Card | None) -> Card | None:
-    """The reference card of a photo in a light; ``sheet_mean``: of :func:`mean_of_sheets`. Errors: those of :func:`card_of`."""
+    """The reference card of a photo in a light; ``sheet_mean``: of :func:`mean_of_sheets`.
+
+    Raises
+    ------
+    InputError : those of :func:`card_of`.
+    """
     card = sheet_mean if entry.kind == SHEET and sheet_mean else card_of(entry)
     return in_light(card, light) if card and card.kind == SHEET else card
 
 
 def card_of(entry: CardEntry) -> Card | None:
-    """The reference card that a card entry names. Errors: unknown_card, and those of card files."""
+    """The reference card that a card entry names.
+
+    Raises
+    ------
+    InputError : unknown_card, and those of card files.
+    """
     if entry.kind == NO_CARD:
         return None
     if entry.kind == CHART:

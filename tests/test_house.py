@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -144,7 +145,7 @@ def test_quick_commands_load_no_heavy_library(words: list[str]) -> None:
 
 def test_the_public_front_is_what_all_says() -> None:
     assert len(finishmatch.__all__) < 20
-    assert set(finishmatch._ROOMS) == set(finishmatch.__all__)
+    assert set(finishmatch._MODULES) == set(finishmatch.__all__)
     for name in finishmatch.__all__:
         assert getattr(finishmatch, name).__module__.startswith("finishmatch.")
     with pytest.raises(AttributeError):
@@ -197,3 +198,13 @@ def test_each_verb_has_a_file_and_shared_options_are_declared_once() -> None:
     assert [verb for verb in verbs if not (HOUSE / "verbs" / f"{verb}.py").is_file()] == []
     declared = [path.name for path in sources() if '"--json",' in path.read_text("utf-8")]
     assert declared == ["options.py"]
+
+
+def test_the_map_for_contributors_names_every_place_and_none_that_is_gone() -> None:
+    text = (PROJECT / "DEVELOPERS.md").read_text("utf-8")
+    table = text.split("## The map")[1].split("\n## ")[0]
+    named = set(re.findall(r"`([a-z_]+)/?`", table))
+    assert FLOORS.keys() | GROUND <= named
+    for path in re.findall(r"`((?:[a-z_]+/)+[a-z_]*(?:\.py)?)`", text):
+        places = [folder / name for folder in (HOUSE, PROJECT) for name in (path, f"{path}.py")]
+        assert any(place.exists() for place in places), path

@@ -1,4 +1,4 @@
-"""The build on the edited: nobody's marks are lost, and the live pane says what the report says, fast."""
+"""The build that is being edited: nobody's marks are lost, and the live pane says what the report says, fast."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from PIL import Image
 
 from finishmatch import measure
 from finishmatch.audit import audit_file
+from finishmatch.build.start import template
 from finishmatch.errors import InputError
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.serve import start_build
@@ -222,6 +223,17 @@ def test_photos_start_a_build_file_that_is_never_overwritten(folder):
     with pytest.raises(InputError):
         start_build([folder / "nothing.jpg"], folder / "other.toml")
     assert not (folder / "other.toml").exists()
+
+
+def test_new_and_mark_name_a_photo_that_is_a_link_alike(folder):
+    (folder / "store").mkdir()
+    (folder / "bench.jpg").rename(folder / "store" / "0001.jpg")
+    linked = folder / "bench.jpg"
+    linked.symlink_to(folder / "store" / "0001.jpg")
+    start_build([linked], folder / "marked.toml")
+    (folder / "new.toml").write_text(template([linked], folder))
+    named = [tomllib.loads((folder / name).read_text())["photo"][0]["file"] for name in ("marked.toml", "new.toml")]
+    assert named == ["bench.jpg", "bench.jpg"]
 
 
 def test_a_matt_part_and_a_second_grey_card_count_in_the_live_pane_as_in_the_audit(folder):

@@ -19,8 +19,9 @@ from finishmatch.report.diagram import close_ups
 from finishmatch.report.pairs import in_words, matrix
 from finishmatch.report.plane import Scale, hull
 from finishmatch.report.spread import CHI2_90, ellipse, lightness_bar, spots
-from finishmatch.report.text import colour_words, letters, number, percent, visible
+from finishmatch.report.text import colour_words, number, visible
 from finishmatch.results.results import Exhibits
+from finishmatch.text import letters, percent
 
 finite = st.floats(-100, 100, allow_nan=False)
 

@@ -6,6 +6,7 @@ from finishmatch.advise.choose import Blocked, Choice, Choosing, NeutralOption, 
 from finishmatch.advise.in_hand import Advice, PartsInHand, is_fixed
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.words import listed
+from finishmatch.text import chance
 
 
 def buying(choosing: Choosing, in_hand: PartsInHand) -> list[Advice]:
@@ -42,7 +43,7 @@ def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     if worst is not None:
         by = "differs by at most" if works else "may differ by up to"
         text += f": its worst pair, {worst.a} and {worst.b}, {by} {up_to(choice.worst, worst, choosing.together)}"
-    text += f". It is {percent(choice.probability)} sure that all agree."
+    text += f". It is {chance(choice.probability)} sure that all agree."
     if choosing.left_out:
         text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
     return Advice("buy", text, tuple(choice.picks.values()))
@@ -56,13 +57,6 @@ def up_to(worst: float, pair: Difference, together: float) -> str:
     """A pair's upper end, which ``worst`` holds scaled to ``together``, as its own difference beside its tolerance."""
     end = worst * pair.tolerance / together
     return f"{end:.1f} ({pair.tolerance:.1f} is allowed)"
-
-
-def percent(fraction: float) -> str:
-    """Whole per cent; what is nearly none or nearly all is not rounded to it."""
-    if fraction > 0.99:
-        return "over 99 %"
-    return "under 1 %" if fraction < 0.01 else f"{100 * fraction:.0f} %"
 
 
 def _blocked(choosing: Choosing, in_hand: PartsInHand, one: Blocked) -> Advice:

@@ -32,15 +32,15 @@ class Advice(Struct, frozen=True, forbid_unknown_fields=True):
 @dataclass(frozen=True, slots=True, eq=False)
 class PartsInHand:
     """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
-    a choice adds; ``refusals``: the notes of each part that could not be measured; ``doubtful``: the open questions about
-    the marks of each part.
+    a choice adds; ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open
+    questions about the marks of each part.
     """
 
     coloured: tuple[PartFacts, ...]
     neutral: tuple[PartFacts, ...]
     offers: tuple[PartFacts, ...]
     differences: tuple[Difference, ...]
-    refusals: Mapping[str, tuple[Note, ...]]
+    refusals: Mapping[str, CodeName]
     bought: tuple[str, ...] = ()
     doubtful: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
 
@@ -77,7 +77,7 @@ def parts_in_hand(
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
     choosing: Choosing,
-    refusals: Mapping[str, tuple[Note, ...]],
+    refusals: Mapping[str, CodeName],
     doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
 ) -> PartsInHand:
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""

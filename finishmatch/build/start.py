@@ -96,8 +96,19 @@ def _examples(table: type[Struct], keys: Sequence[str] = ()) -> Iterator[str]:
 
 def _quoted(photo: Path, folder: Path) -> str:
     require_file(photo)
+    # JSON and TOML escape the quote and the backslash alike; nothing else to escape is left.
+    return json.dumps(as_written(photo, folder), ensure_ascii=False)
+
+
+def as_written(photo: Path, folder: Path) -> str:
+    """A photo's path as a build file in ``folder`` names it: relative to the folder; a photo that is a link by the link's
+    own name, for whoever set it may set it anew.
+
+    Raises
+    ------
+    InputError : build_value for a name that a build file cannot say.
+    """
     relative = Path(os.path.relpath(photo.parent.resolve() / photo.name, folder.resolve())).as_posix()
     if reason := blemish(relative, LONGEST_PATH):
         raise InputError("build_value", f"{shown(photo)}: the file's name {reason}", "rename the file")
-    # JSON and TOML escape the quote and the backslash alike; nothing else to escape is left.
-    return json.dumps(relative, ensure_ascii=False)
+    return relative

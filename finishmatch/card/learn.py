@@ -18,6 +18,7 @@ from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import NothingMeasured
 from finishmatch.photo.photo import Photo
+from finishmatch.text import letters
 
 # A trusted chart that misses a patch left out by more than this, in the mean CIEDE2000, is not to be trusted; manufactured
 # charts in even light stay under it.
@@ -51,15 +52,9 @@ class Reading:
 
 def blank(columns: int, rows: int) -> Card:
     """A card of which only the grid is known; its patches are named A1, A2, ... row by row."""
-    names = tuple(f"{_letters(row)}{column}" for row in range(rows) for column in range(1, columns + 1))
+    names = tuple(f"{letters(row)}{column}" for row in range(rows) for column in range(1, columns + 1))
     lab = np.tile([50.0, 0.0, 0.0], (len(names), 1))
     return Card("file", None, columns, rows, lab, names, "Not known yet.")
-
-
-def _letters(number: int) -> str:
-    """A to Z, then AA and so on."""
-    before, last = divmod(number, 26)
-    return (_letters(before - 1) if before else "") + chr(ord("A") + last)
 
 
 def read_card(photo: Photo, trusted: Card, card: Card, corners: Corners | None = None) -> Reading:

@@ -121,8 +121,10 @@ def open_photo(path: Path, name: str | None = None, limits: Limits = USUAL) -> P
     Decodes in this process: for files that you trust. :class:`finishmatch.photo.process.parent.DecodingProcess` does the same
     for any file.
 
-    Errors: file_missing, file_unreadable, photo_unreadable (not a photo, broken, cut short), photo_kind (greyscale,
-    CMYK without profile, HDR ...), photo_too_large.
+    Raises
+    ------
+    InputError : file_missing, file_unreadable, photo_unreadable (not a photo, broken, cut short), photo_kind (greyscale,
+        CMYK without profile, HDR ...), photo_too_large.
     """
     label = str(path) if name is None else name
     data = read_whole(path, limits.file_bytes, "photo_too_large")

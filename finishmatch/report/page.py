@@ -15,8 +15,9 @@ from finishmatch.report.glossary import glossary
 from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
 from finishmatch.report.staircase import staircase
 from finishmatch.report.strip import lightness, whole_build
-from finishmatch.report.text import count, number, percent, sentence, visible
+from finishmatch.report.text import count, number, sentence, visible
 from finishmatch.results.results import KINDS, CardFit, Exhibits, PhotoResult, Results
+from finishmatch.text import percent
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -110,7 +111,7 @@ def fingerprint(css: str) -> str:
 
 @cache
 def environment() -> Environment:
-    """The templates of this room, with their filters."""
+    """The report's templates, with their filters."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     made = Environment(

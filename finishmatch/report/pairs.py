@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from finishmatch.report.arrangement import Arrangement, ShownPart
-from finishmatch.report.text import number, percent
+from finishmatch.report.text import number
 from finishmatch.results.results import Difference
+from finishmatch.text import percent
 
 SIGNS = {"alike": "≈", "differs": "≠", "unsure": "?"}
 

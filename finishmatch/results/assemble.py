@@ -9,7 +9,7 @@ from finishmatch.build.build import Build, CardEntry, PhotoEntry
 from finishmatch.card.reference import newest
 from finishmatch.card.sheet.mean import scales
 from finishmatch.colour.measured_colour import CommonError, SampleOf
-from finishmatch.errors import CODES, Note
+from finishmatch.errors import CODES, CodeName, Note
 from finishmatch.judge.facts import PartFacts
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled
@@ -47,9 +47,9 @@ def part_results(
     )
 
 
-def refusals(parts: Sequence[PartResult]) -> Mapping[str, tuple[Note, ...]]:
-    """Part -> notes, of each part that could not be measured."""
-    return {part.name: part.notes for part in parts if part.verdict == "refused"}
+def refusals(parts: Sequence[PartResult]) -> Mapping[str, CodeName]:
+    """Part -> the reason's code, of each part that could not be measured."""
+    return {part.name: part.reason for part in parts if part.reason is not None}
 
 
 def _photo(entry: PhotoEntry, measured: MeasuredPhoto) -> PhotoResult:

@@ -9,7 +9,7 @@ import typer
 
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, BuildFile, Json, Megabytes, Megapixels
 from finishmatch.verbs.output import printable
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.progress_bar import bar
 
 if TYPE_CHECKING:
     from finishmatch.results.results import Results

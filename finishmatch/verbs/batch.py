@@ -12,7 +12,7 @@ from finishmatch.errors import NothingMeasured, Stopped
 from finishmatch.text import shown
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.progress_bar import bar
 
 if TYPE_CHECKING:
     from finishmatch.batch import Done

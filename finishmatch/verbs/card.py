@@ -12,7 +12,7 @@ from finishmatch.card import kinds
 from finishmatch.errors import CommandError
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.progress_bar import bar
 from finishmatch.verbs.values import four_corners, layout
 
 if TYPE_CHECKING:

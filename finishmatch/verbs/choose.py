@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from finishmatch.errors import CommandError
-from finishmatch.text import shown
+from finishmatch.text import chance, shown
 from finishmatch.verbs.options import BuildFile, Json
 from finishmatch.verbs.output import print_json
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.progress_bar import bar
 
 if TYPE_CHECKING:
     from finishmatch.advise.choose import Choosing
@@ -74,7 +74,7 @@ def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> It
 
 
 def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[Difference]) -> str:
-    from finishmatch.advise.buying import percent, up_to
+    from finishmatch.advise.buying import up_to
 
     price = "price not known" if choice.price is None else f"{choice.price:.2f}"
     names = choosing.worst_pairs[n - 1]
@@ -84,7 +84,7 @@ def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[
         worst = (
             f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, choosing.together)}"
         )
-    return f"{n}. {price}, {worst}; {percent(choice.probability)} sure that all agree"
+    return f"{n}. {price}, {worst}; {chance(choice.probability)} sure that all agree"
 
 
 def _picks(choice: Choice, facts: Mapping[str, PartFacts]) -> Iterator[str]:

@@ -54,7 +54,12 @@ class DecodingProcess:
                 self._begin_expected()
 
     def open_photo(self, path: Path, name: str | None = None) -> Photo:
-        """Open a photo. Errors: those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped."""
+        """Open a photo.
+
+        Raises
+        ------
+        InputError : those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped.
+        """
         with self._one_at_a_time:
             request = self._request(path, str(path) if name is None else name)
             request.finish()
@@ -104,6 +109,11 @@ class DecodingProcess:
 
 
 def open_safely(path: Path, name: str | None = None, limits: Limits = USUAL) -> Photo:
-    """Open one photo in a process for it alone. Errors: those of :meth:`DecodingProcess.open_photo`."""
+    """Open one photo in a process for it alone.
+
+    Raises
+    ------
+    InputError : those of :meth:`DecodingProcess.open_photo`.
+    """
     with DecodingProcess(limits) as decoding:
         return decoding.open_photo(path, name)

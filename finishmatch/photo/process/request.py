@@ -68,7 +68,12 @@ class Request:
                 self._decoded = _decoded(self._head, answers, self._limits)
 
     def photo(self) -> Photo:
-        """The finished photo. Errors: those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped."""
+        """The finished photo.
+
+        Raises
+        ------
+        InputError : those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped.
+        """
         if self._error is not None:
             raise self._error
         assert self._decoded is not None  # it was finished

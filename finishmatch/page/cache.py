@@ -43,7 +43,7 @@ class Recent(Generic[V]):
             return self._kept[key]
 
 
-class Memory:
+class Cache:
     """A :class:`finishmatch.measure.Memo` that remembers: of a build, only what changed is measured again."""
 
     def __init__(self) -> None:
@@ -52,7 +52,12 @@ class Memory:
         self._lock = threading.Lock()
 
     def photo(self, path: Path, name: str) -> Photo:
-        """A decoded photo. Errors: those of :func:`open_safely`."""
+        """A decoded photo.
+
+        Raises
+        ------
+        InputError : those of :func:`open_safely`.
+        """
         return self._photos.get((_stamp(path), name), lambda: open_safely(path, name))
 
     def __call__(self, step: Callable[[*Inputs], V], *inputs: *Inputs) -> V:
@@ -62,7 +67,12 @@ class Memory:
         return value
 
     def measured(self, build: Build) -> list[MeasuredPhoto]:
-        """Every photo of a build, measured; mistakes in marks and cards are told in it. Errors: those of the photos."""
+        """Every photo of a build, measured; mistakes in marks and cards are told in it.
+
+        Raises
+        ------
+        InputError : those of the photos.
+        """
         with self._lock:
             return measured(build, self.photo, self, lenient=True)
 

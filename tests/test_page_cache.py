@@ -13,7 +13,7 @@ from PIL import Image
 from finishmatch import measure
 from finishmatch.build.build import PartMark, from_text
 from finishmatch.measure import measured, region_of
-from finishmatch.page.memory import Memory, Recent, _key
+from finishmatch.page.cache import Cache, Recent, _key
 from finishmatch.photo.marks import Box, Mask, Region
 
 
@@ -43,9 +43,9 @@ def test_a_value_is_made_once_and_the_one_asked_for_longest_ago_makes_room() -> 
 
 
 def test_a_build_is_measured_as_one_that_remembers_nothing_measures_it(folder: Path) -> None:
-    build, memory = built(folder, "plate", "knob"), Memory()
-    fresh = measured(build, memory.photo)
-    for again in (memory.measured(build), memory.measured(build)):
+    build, cache = built(folder, "plate", "knob"), Cache()
+    fresh = measured(build, cache.photo)
+    for again in (cache.measured(build), cache.measured(build)):
         assert [sample.part for sample in again[0].samples] == [sample.part for sample in fresh[0].samples]
         for one, other in zip(again[0].samples, fresh[0].samples, strict=True):
             np.testing.assert_array_equal(one.lab_d50, other.lab_d50)
@@ -54,10 +54,10 @@ def test_a_build_is_measured_as_one_that_remembers_nothing_measures_it(folder: P
 def test_a_card_that_is_not_there_is_not_looked_for_again(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Image.new("RGB", (300, 200), (120, 90, 60)).save(folder / "bench.jpg")
     text = build_text() + '\n[[photo.part]]\nname = "plate"\nbox = [10, 10, 60, 60]\n'
-    build, memory, looked = from_text(text, folder / "bench.toml"), Memory(), []
+    build, cache, looked = from_text(text, folder / "bench.toml"), Cache(), []
     correct = measure.correct
     monkeypatch.setattr(measure, "correct", lambda *args: looked.append(1) or correct(*args))
-    first, second = memory.measured(build)[0], memory.measured(build)[0]
+    first, second = cache.measured(build)[0], cache.measured(build)[0]
     assert looked == [1]
     assert first.failure is not None
     assert first.failure.code == "card_not_found"
@@ -65,15 +65,15 @@ def test_a_card_that_is_not_there_is_not_looked_for_again(folder: Path, monkeypa
 
 
 def test_a_mask_that_was_drawn_anew_is_read_again(folder: Path) -> None:
-    memory, path = Memory(), folder / "mask.png"
-    photo = memory.photo(folder / "bench.jpg", "bench.jpg")
+    cache, path = Cache(), folder / "mask.png"
+    photo = cache.photo(folder / "bench.jpg", "bench.jpg")
     part = PartMark("plate", Mask(path))
     found = []
     for box in ((10, 20, 30, 40), (10, 20, 31, 40)):
         mask_file(path, box, (photo.width, photo.height))
         os.utime(path, ns=(1, len(found)))
-        found.append(memory(region_of, photo, part))
-        assert memory(region_of, photo, part) is found[-1]
+        found.append(cache(region_of, photo, part))
+        assert cache(region_of, photo, part) is found[-1]
     assert [region.window.right for region in found] == [40, 41]
 
 
@@ -85,7 +85,7 @@ def test_an_input_is_known_by_what_it_depends_on(folder: Path) -> None:
     before = _key(one)
     os.utime(folder / "bench.jpg", ns=(1, 1))
     assert _key(one) != before
-    photo = Memory().photo(folder / "bench.jpg", "bench.jpg")
+    photo = Cache().photo(folder / "bench.jpg", "bench.jpg")
     regions = [region_of(photo, PartMark("plate", Box(*box))) for box in (PARTS["plate"], (1, 1, 9, 9))]
     assert all(isinstance(region, Region) for region in regions)
     assert _key(regions[0]) != _key(regions[1])
