@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import structs
 
 from finishmatch.advise.advice import advise
 from finishmatch.advise.choose import Choosing, choose
@@ -24,7 +26,7 @@ from finishmatch.photo.process.parent import DecodingProcess
 from finishmatch.progress import Progress, steps_told
 from finishmatch.provenance import by_light, doubtful, sightings
 from finishmatch.results.assemble import exhibits, part_results, photo_results, refusals
-from finishmatch.results.results import BuildInfo, Exhibits, Results
+from finishmatch.results.results import BuildInfo, Exhibits, Results, SetsRange
 from finishmatch.version import __version__
 
 
@@ -92,7 +94,7 @@ def judged(
         parts=parts,
         differences=differences,
         sets=sets.sets,
-        sets_range=sets.range,
+        sets_range=SetsRange(sets.range[0], len(sets.sets), sets.range[1]),
         choices=choosing.choices,
         advice=advice,
     )
@@ -118,6 +120,6 @@ def _compared(photos: Sequence[MeasuredPhoto], parts: Sequence[PartFacts], toler
 
 
 def _in_each_light(build: Build, photos: Sequence[MeasuredPhoto]) -> list[InOneLight]:
-    tolerance = replace(build.tolerance, limit_pair=None)  # its two parts need not be in every light
+    tolerance = structs.replace(build.tolerance, limit_pair=None)  # its two parts need not be in every light
     shown = {light: _compared(group, build.parts, tolerance) for light, group in by_light(photos).items()}
     return [InOneLight(light, found.colours, found.differences) for light, found in shown.items()]

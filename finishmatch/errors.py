@@ -8,24 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
+from msgspec import Struct
 
-@dataclass(frozen=True, slots=True)
-class Note:
-    """Something guessed, left out or doubtful that the reader of a result must know. ``code`` is in :data:`CODES`."""
-
-    code: str
-    text: str
-
-    def __post_init__(self) -> None:
-        if self.code not in CODES:
-            raise KeyError(f"note code {self.code!r} is not in the table of codes")
-
-
-def noted(notes: Iterable[Note], code: str) -> bool:
-    """Whether a note of this code is among these."""
-    return any(note.code == code for note in notes)
+from finishmatch.fields import Text
 
 
 class FinishmatchError(Exception):
@@ -84,7 +71,7 @@ class InternalError(FinishmatchError):
 class Code:
     """One row of the table: where it appears, what it means, how to mend it."""
 
-    kind: str
+    kind: Literal["error", "note", "advice"]
     meaning: str
     mend: str
 
@@ -221,3 +208,24 @@ CODES: dict[str, Code] = {
     "caution_rework": Code("advice", "Stripping, re-anodising or heating a part can weaken it.", "leave it to a finisher who knows the alloy and the part's load"),
 }
 # fmt: on
+
+if TYPE_CHECKING:
+    CodeName = str
+else:
+    CodeName = Literal[tuple(CODES)]
+
+
+class Note(Struct, frozen=True, forbid_unknown_fields=True):
+    """Something guessed, left out or doubtful that the reader of a result must know. ``code`` is in :data:`CODES`."""
+
+    code: CodeName
+    text: Text
+
+    def __post_init__(self) -> None:
+        if self.code not in CODES:
+            raise KeyError(f"note code {self.code!r} is not in the table of codes")
+
+
+def noted(notes: Iterable[Note], code: str) -> bool:
+    """Whether a note of this code is among these."""
+    return any(note.code == code for note in notes)

@@ -12,6 +12,7 @@ from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.card import reference
 from finishmatch.card.correct_photo import Corrected, correct, located
 from finishmatch.card.flat import FlatField, fit_flat
+from finishmatch.card.kinds import CHART, NO_CARD, SHEET
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
 from finishmatch.card.sheet.mean import in_light, mean_sheet, unknown_sheet
@@ -107,11 +108,11 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
     marked = [way.usable(way.memo(region_of, photo, part)) for part in entry.parts]
     regions = tuple(one for one in marked if isinstance(one, Region))
     asked = way.memo(questions, photo, regions, tuple(part.name for part in entry.parts if part.meant))
-    of_sheet = (entry.light, way.sheet_mean) if entry.card.kind == design.KIND else (None, None)
+    of_sheet = (entry.light, way.sheet_mean) if entry.card.kind == SHEET else (None, None)
     corrected = way.usable(way.memo(corrected_by, photo, entry.card, *of_sheet, flat))
     if isinstance(corrected, FinishmatchError):
         return unmeasured_photo(photo, entry.light, corrected, [part.name for part in entry.parts], asked)
-    elsewhere = _elsewhere(entry, others) if entry.card.kind == "none" else ()
+    elsewhere = _elsewhere(entry, others) if entry.card.kind == NO_CARD else ()
     if elsewhere:
         corrected = way.memo(bridged, photo, corrected, regions, elsewhere)
     parts = [
@@ -128,12 +129,12 @@ def nothing_measured(photos: Sequence[MeasuredPhoto]) -> NothingMeasured:
     failures = [photo.failure for photo in photos if photo.failure]
     if failures:
         return failures[0]
-    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for photo in photos for refusal in photo.refusals]
+    reasons = [f"{refusal.part}: {refusal.reason.text}" for photo in photos for refusal in photo.refusals]
     return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
 
 
 def _wrongly_marked(part: str, photo: str, error: InputError) -> MeasuredPart:
-    return MeasuredPart(Refusal(part, photo, 0.0, (Note(error.code, f"{error}."),)))
+    return MeasuredPart(Refusal(part, photo, 0.0, Note(error.code, f"{error}.")))
 
 
 def _elsewhere(entry: PhotoEntry, others: Iterable[MeasuredPhoto]) -> tuple[Sample, ...]:
@@ -184,7 +185,7 @@ def _alone(error: Failure) -> Failure:
 
 def _sheets(build: Build) -> tuple[PhotoEntry, ...]:
     """The photos that show a sheet, without what is of no account for its mean."""
-    shown = (entry for entry in build.photos if entry.card.kind == design.KIND)
+    shown = (entry for entry in build.photos if entry.card.kind == SHEET)
     return tuple(replace(entry, flat=None, parts=()) for entry in shown)
 
 
@@ -210,8 +211,8 @@ def card_in(entry: CardEntry, light: str | None, sheet_mean: Card | None) -> Car
     ------
     InputError : those of :func:`card_of`.
     """
-    card = sheet_mean if entry.kind == design.KIND and sheet_mean else card_of(entry)
-    return in_light(card, light) if card and card.kind == design.KIND else card
+    card = sheet_mean if entry.kind == SHEET and sheet_mean else card_of(entry)
+    return in_light(card, light) if card and card.kind == SHEET else card
 
 
 def card_of(entry: CardEntry) -> Card | None:
@@ -221,11 +222,11 @@ def card_of(entry: CardEntry) -> Card | None:
     ------
     InputError : unknown_card, and those of card files.
     """
-    if entry.kind == "none":
+    if entry.kind == NO_CARD:
         return None
-    if entry.kind == "chart24":
-        return reference.chart24(entry.edition)
-    if entry.kind == design.KIND:
+    if entry.kind == CHART:
+        return reference.chart(entry.edition)
+    if entry.kind == SHEET:
         return unknown_sheet()
     if entry.path is None or entry.layout is None:
         return reference.plain(entry.kind)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import io
 import itertools
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
@@ -27,6 +27,7 @@ from finishmatch.results.results import (
     PartResult,
     PhotoResult,
     Results,
+    SetsRange,
     SharedLoadings,
 )
 
@@ -47,12 +48,12 @@ CABIN = (
 def part(name: str, lab: tuple[float, float, float], photos: tuple[str, ...] = ("photos/bench.jpg",)) -> PartResult:
     own = ((0.35, 0.02, 0.04), (0.02, 0.05, 0.03), (0.04, 0.03, 0.09))
     shared = (SharedLoadings("c1", ((0.2, 0.1), (0.45, -0.15), (0.3, 0.5))),)
-    return PartResult(name, lab, 0.08, own, shared, photos, 0.87, "measured")
+    return PartResult(name, lab, 0.08, own, shared, (), (), photos, 0.87, "measured")
 
 
 def refused(name: str, code: str = "part_clipped") -> PartResult:
     note = Note(code, "41 % of the part is overexposed; photograph it again, darker.")
-    return PartResult(name, None, None, None, (), ("photos/bench.jpg",), 0.0, "refused", (note,))
+    return PartResult(name, None, None, None, (), (), (), ("photos/bench.jpg",), 0.0, "refused", code, (note,))
 
 
 def difference(a: PartResult, b: PartResult, tolerance: float = 2.5) -> Difference:
@@ -137,9 +138,9 @@ def fit(file: str = "photos/bench.jpg") -> CardFit:
 
 
 CHOICES = (
-    Choice((("door", "door handle"), ("hinge", "aft hinge")), 4.9, 61.0, 0.12),
-    Choice((("door", "door handle"), ("hinge", "fore hinge")), 2.2, 74.5, 0.81),
-    Choice((("door", "door plate"), ("hinge", "fore hinge")), 1.1, 102.0, 0.97),
+    Choice({"door": "door handle", "hinge": "aft hinge"}, 4.9, 61.0, 0.12),
+    Choice({"door": "door handle", "hinge": "fore hinge"}, 2.2, 74.5, 0.81),
+    Choice({"door": "door plate", "hinge": "fore hinge"}, 1.1, 102.0, 0.97),
 )
 
 VENT, HUNG = ("port vent, Halder & Ross",), ("coat hook", "reading lamp")
@@ -189,7 +190,7 @@ def cabin() -> Results:
     photos = (photo(), photo("photos/bench-2.jpg", card=False))
     parts = (*measured, refused("sink tap"))
     info = BuildInfo("Cabin refit", "bronze", Tolerance())
-    return Results("0.1.0", info, photos, parts, differences, tuple(sets), (3, 4), CHOICES, ADVICE)
+    return Results("0.1.0", info, photos, parts, differences, tuple(sets), SetsRange(3, 4, 4), CHOICES, ADVICE)
 
 
 def cabin_pictures() -> Exhibits:
@@ -216,5 +217,5 @@ def large(n: int) -> Results:
     sets = tuple(FinishSet(tuple(p.name for p in group), group[0].lab, 2.1, 0.6) for group in groups)
     differences = tuple(difference(a, b) for a, b in itertools.combinations(parts, 2))
     advice = (Advice("verdict", f"{n} parts fall into {len(sets)} finishes."),)
-    info, bounds = BuildInfo("Whole boat", None, Tolerance()), (len(sets), len(sets))
+    info, bounds = BuildInfo("Whole boat", None, Tolerance()), SetsRange(len(sets), len(sets), len(sets))
     return Results("0.1.0", info, (photo(),), tuple(parts), differences, sets, bounds, None, advice)

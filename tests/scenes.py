@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from finishmatch.card.reference import GAP, chart24
+from finishmatch.card.reference import GAP, chart
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, lab_to_xyz
 from finishmatch.photo.photo import Photo
 
@@ -57,7 +57,7 @@ def scene(
 ) -> np.ndarray:
     """(h, w, 3) XYZ: the chart on light cloth, and parts as filled boxes: name -> (x, y, w, h), Lab (or an image of Lab)."""
     picture = np.broadcast_to(lab_to_xyz([72.0, 1.0, 4.0]), (*SIZE, 3)).copy()
-    lab = chart24().lab_d50 if chart_lab is None else chart_lab
+    lab = chart().lab_d50 if chart_lab is None else chart_lab
     left, top, width, height = CHART
     picture[top - 14 : top + height + 14, left - 14 : left + width + 14] = lab_to_xyz([12.0, 0, 0])
     picture[top : top + height, left : left + width] = chart_picture(lab)

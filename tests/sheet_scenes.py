@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from scenes import CHART, Camera, as_photo, chart_picture
 
-from finishmatch.card.reference import chart24
+from finishmatch.card.reference import chart
 from finishmatch.card.sheet import design, draw
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, lab_to_xyz, srgb_decode
 from finishmatch.photo.photo import Photo
@@ -108,7 +108,7 @@ def shot(
     if setting.chart:
         x, y, width, height = CHART
         scene[y - 14 : y + height + 14, x - 14 : x + width + 14] = lab_to_xyz([12.0, 0, 0])
-        scene[y : y + height, x : x + width] = chart_picture(chart24().lab_d50)
+        scene[y : y + height, x : x + width] = chart_picture(chart().lab_d50)
     on_sheet = cv2.warpPerspective(np.ones(soft.shape[:2], np.float32), to_px, SIZE[::-1])[..., None]
     scene = scene * (1 - on_sheet) + cv2.warpPerspective(soft, to_px, SIZE[::-1])
     rng = np.random.default_rng(seed)

@@ -12,7 +12,7 @@ from finishmatch.advise.advice import Advice, advise
 from finishmatch.advise.change import Plan, one_finish, swaps, two_finishes, two_finishes_by_zone
 from finishmatch.advise.choose import choose
 from finishmatch.colour.measured_colour import MeasuredColours
-from finishmatch.errors import CODES, Note
+from finishmatch.errors import CODES
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.heaviest import heaviest_clique
@@ -32,7 +32,7 @@ def judged(facts: list[PartFacts], lab: object, sd: float = 0.1) -> tuple[Measur
 def advised(
     parts: dict[str, tuple[tuple[float, float, float], dict[str, object]]],
     sd: float = 0.1,
-    refusals: dict[str, tuple[Note, ...]] | None = None,
+    refusals: dict[str, str] | None = None,
 ) -> list[Advice]:
     refused = refusals or {}
     facts = [PartFacts(name, **more) for name, (_, more) in parts.items()]  # type: ignore[arg-type]
@@ -394,12 +394,12 @@ def test_turning_neutral_carries_the_caution_on_rework() -> None:
 
 
 def test_unsure_pairs_and_refused_parts_are_to_be_photographed_again_and_how() -> None:
-    refused = {"Z": (Note("part_clipped", "Z is overexposed."),)}
+    refused = {"Y": "part_clipped", "Z": "part_clipped"}
     found = advised({"A": (BRONZE, {}), "B": ((45.0, 14.0, 30.0), {})}, sd=1.5, refusals=refused)
-    assert found[0].text == "Both parts probably look alike, but that is unsure. Z could not be measured."
+    assert found[0].text == "Both parts probably look alike, but that is unsure. Y and Z could not be measured."
     again = of("photograph_again", found)
-    assert [a.parts for a in again] == [("Z",), ("A", "B")]
-    assert "darker" in again[0].text
+    assert [(a.parts, a.cause) for a in again] == [(("Y", "Z"), "part_clipped"), (("A", "B"), "card_fits_badly")]
+    assert again[0].text.startswith("Y and Z could not be measured: for each of them, photograph it again, darker")
     assert "photograph them" in again[1].text
 
 

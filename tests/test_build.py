@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,7 +11,8 @@ from damage import only_our_errors
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishmatch.build.build import MOST_BYTES, Build, CardEntry, read, template
+from finishmatch.build.build import MOST_BYTES, Build, CardEntry, read
+from finishmatch.build.start import template
 from finishmatch.disk import write_new
 from finishmatch.errors import InputError
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -294,8 +293,3 @@ def test_a_damaged_build_file_raises_only_our_errors(folder: Path, at: int, piec
 @given(st.integers(0, len(GOOD)))
 def test_a_cut_build_file_raises_only_our_errors(folder: Path, length: int) -> None:
     _only_our_errors(folder, GOOD[:length].encode())
-
-
-def test_the_checker_of_shapes_is_loaded_only_when_a_build_file_is_read() -> None:
-    code = "import sys, finishmatch.build.build; sys.exit('pydantic_core' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

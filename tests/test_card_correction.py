@@ -11,7 +11,7 @@ from finishmatch.card.correct_photo import correct, located
 from finishmatch.card.correction import Correction
 from finishmatch.card.fit import fit_chart
 from finishmatch.card.flat import fit_flat
-from finishmatch.card.reference import chart24, plain
+from finishmatch.card.reference import chart, plain
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
 from finishmatch.errors import NothingMeasured
@@ -39,7 +39,7 @@ def light(u: float, v: float) -> np.ndarray:
 
 def test_a_curved_camera_with_wrong_white_balance_is_undone() -> None:
     photo = shoot_scene(scene(PARTS))
-    corrected = correct(photo, chart24(), CHART)
+    corrected = correct(photo, chart(), CHART)
     assert corrected.correction.cv_mean_de00 < 1.0
     for name, sample in colours(photo, corrected.correction).items():
         truth = PARTS[name][1]
@@ -52,8 +52,8 @@ def test_a_curved_camera_with_wrong_white_balance_is_undone() -> None:
 def test_the_leave_one_out_figure_is_an_honest_forecast() -> None:
     # A chart whose printed values are off by noise: what cv says must be what unseen patches show, not the training error.
     rng = np.random.default_rng(7)
-    off = chart24().lab_d50 + rng.normal(0, 3, (24, 3)) * (np.hypot(*chart24().lab_d50.T[1:]) > 4)[:, None]
-    corrected = correct(shoot_scene(scene({}, off)), chart24(), CHART)
+    off = chart().lab_d50 + rng.normal(0, 3, (24, 3)) * (np.hypot(*chart().lab_d50.T[1:]) > 4)[:, None]
+    corrected = correct(shoot_scene(scene({}, off)), chart(), CHART)
     fit = corrected.patch_fit
     training = ciede2000(fit.after_lab[fit.used], fit.reference_lab[fit.used]).mean()
     assert corrected.correction.cv_mean_de00 > 1.1 * training
@@ -61,15 +61,15 @@ def test_the_leave_one_out_figure_is_an_honest_forecast() -> None:
 
 def test_matrix_and_root_polynomial_are_averaged_as_leaving_patches_out_asks_for() -> None:
     photo = shoot_scene(scene({}), PLAIN)
-    patches = located(photo, chart24(), CHART)[1]
+    patches = located(photo, chart(), CHART)[1]
     alone = [fit_chart(patches, terms).left_out_de00.mean() for terms in (3, 6)]
-    straight = correct(photo, chart24(), CHART)
+    straight = correct(photo, chart(), CHART)
     assert straight.correction.cv_mean_de00 <= min(alone) + 1e-9
     assert sum(straight.correction.models.weights) == pytest.approx(1.0)
     assert {len(models) for models in straight.correction.models.members} == {1 + straight.patches_used}
     bent = scene({})
     bent[..., 0] += 0.12 * np.sqrt(np.maximum(bent[..., 0] * bent[..., 2], 0)) - 0.06 * bent[..., 2]
-    rooted = correct(shoot_scene(bent, PLAIN), chart24(), CHART)
+    rooted = correct(shoot_scene(bent, PLAIN), chart(), CHART)
     weights = dict(
         zip([len(m.matrix[0]) for m in rooted.correction.models.members], rooted.correction.models.weights, strict=True)
     )
@@ -78,7 +78,7 @@ def test_matrix_and_root_polynomial_are_averaged_as_leaving_patches_out_asks_for
 
 @pytest.mark.parametrize("term_count", [3, 6])
 def test_the_slopes_in_closed_form_are_those_of_small_steps(term_count: int) -> None:
-    patches = located(shoot_scene(scene({})), chart24(), CHART)[1]
+    patches = located(shoot_scene(scene({})), chart(), CHART)[1]
     task = fit._task(patches, term_count, None, fit._BELIEF)
     weights = np.vstack([np.ones(len(task.rgb)), 1 - np.eye(len(task.rgb))])
     rng = np.random.default_rng(4)
@@ -92,17 +92,17 @@ def test_the_slopes_in_closed_form_are_those_of_small_steps(term_count: int) -> 
 
 def test_white_is_kept() -> None:
     photo = shoot_scene(scene({}))
-    correction = correct(photo, chart24(), CHART).correction
-    neutral = chart24().lab_d50[18:24]
+    correction = correct(photo, chart(), CHART).correction
+    neutral = chart().lab_d50[18:24]
     seen = measure(photo, region(photo, "white", Box(62, 242, 52, 52)), correction)
     assert ciede2000(seen.lab_d50, neutral[0]) < 1.0
 
 
 def test_uneven_light_is_measured_and_noted() -> None:
-    even = correct(shoot_scene(scene({})), chart24(), CHART)
+    even = correct(shoot_scene(scene({})), chart(), CHART)
     assert even.correction.light_range < 0.02
     assert "light_uneven" not in {note.code for note in even.notes}
-    slope = correct(shoot_scene(scene({}), light=light(0.0, 0.6)), chart24(), CHART)
+    slope = correct(shoot_scene(scene({}), light=light(0.0, 0.6)), chart(), CHART)
     true_range = 0.6 * 180 / 640 / (1 - 0.6 * 0.22)  # over the patch centres, relative to the card's middle
     assert slope.correction.light_range == pytest.approx(true_range, rel=0.25)
     assert "light_uneven" in {note.code for note in slope.notes}
@@ -117,7 +117,7 @@ def test_a_flat_frame_evens_the_light_for_card_and_parts() -> None:
     flat = shoot_scene(np.broadcast_to(np.array([0.9642, 1, 0.8249]) * 0.6, (640, 900, 3)), light=field, seed=2)
     errors = {}
     for frame in (None, fit_flat(flat, photo)):
-        correction = correct(photo, chart24(), CHART, frame).correction
+        correction = correct(photo, chart(), CHART, frame).correction
         a, b = (
             measure(photo, region(photo, name, Box(*box)), correction, frame).lab_d50 for name, (box, _) in twin.items()
         )
@@ -133,7 +133,7 @@ def test_a_flat_frame_evens_the_light_for_card_and_parts() -> None:
 
 def test_errors_of_one_photo_cancel_between_like_parts_and_not_between_unlike_ones() -> None:
     photo = shoot_scene(scene(PARTS))
-    samples = colours(photo, correct(photo, chart24(), CHART).correction)
+    samples = colours(photo, correct(photo, chart(), CHART).correction)
 
     def spread(a: str, b: str) -> float:
         return float(np.linalg.norm(samples[a].shared - samples[b].shared))
@@ -151,9 +151,9 @@ def test_a_grey_card_gives_true_colours_on_a_camera_whose_tone_the_profile_tells
     assert "tone_unknown" in {note.code for note in corrected.notes}
     for name, sample in colours(photo, corrected.correction).items():
         assert ciede2000(sample.lab_d50, PARTS[name][1]) < 0.6
-    chart = correct(photo, chart24(), CHART).correction
-    assert corrected.correction.rendering.shift_de00 > 1.5 * chart.rendering.shift_de00
-    assert corrected.correction.rendering.scale_sd > 1.5 * chart.rendering.scale_sd
+    by_chart = correct(photo, chart(), CHART).correction
+    assert corrected.correction.rendering.shift_de00 > 1.5 * by_chart.rendering.shift_de00
+    assert corrected.correction.rendering.scale_sd > 1.5 * by_chart.rendering.scale_sd
 
 
 def test_an_overexposed_grey_card_is_unfit() -> None:
@@ -177,7 +177,7 @@ def test_without_a_card_the_shared_error_is_wide_but_cancels() -> None:
 def test_a_real_light_box_is_evened_by_its_flat_frame() -> None:
     photo = open_photo(REAL_PHOTOS / "lightbox-coin.jpg")
     frame = fit_flat(open_photo(REAL_PHOTOS / "lightbox-flat-frame.jpg"), photo)
-    without, within = (correct(photo, chart24(), None, flat).correction for flat in (None, frame))
+    without, within = (correct(photo, chart(), None, flat).correction for flat in (None, frame))
     assert "light_uneven" in {note.code for note in without.notes}
     assert "flat_frame_used" in {note.code for note in within.notes}
     assert within.light.level_sd < without.light.level_sd / 2

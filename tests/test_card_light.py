@@ -11,7 +11,7 @@ import numpy as np
 from scenes import CORNERS, scene, shoot_scene
 
 from finishmatch.card.correct_photo import correct
-from finishmatch.card.reference import chart24
+from finishmatch.card.reference import chart
 from finishmatch.part.measured_photo import measured_part, measured_photo
 from finishmatch.part.sample import Sample, measure
 from finishmatch.photo.marks import Box, Outline, region
@@ -24,7 +24,7 @@ CABIN = Path(__file__).parents[1] / "sample_photos" / "cabin" / "cabin.toml"
 def test_a_measured_photo_does_not_keep_its_pixels() -> None:
     photo = shoot_scene(scene(PLATE))
     pixels = weakref.ref(photo.encoded)
-    corrected = correct(photo, chart24(), PLACE)
+    corrected = correct(photo, chart(), PLACE)
     plate = measured_part(photo, region(photo, "plate", Box(480, 300, 300, 260)), corrected, None, False)
     measured = measured_photo(photo, None, corrected, [plate])
     del photo
@@ -34,7 +34,7 @@ def test_a_measured_photo_does_not_keep_its_pixels() -> None:
 
 def test_a_large_part_read_in_steps_is_measured_as_if_read_whole(monkeypatch) -> None:
     photo = shoot_scene(scene(PLATE))
-    correction = correct(photo, chart24(), PLACE).correction
+    correction = correct(photo, chart(), PLACE).correction
     samples = []
     for most in (10**9, 4000):
         monkeypatch.setattr("finishmatch.part.pixels._MAX_PIXELS", most)

@@ -11,7 +11,7 @@ from scenes import CORNERS, REAL_PHOTOS, Camera, as_photo, scene, shoot_scene
 
 from finishmatch.card.correct_photo import correct
 from finishmatch.card.locate import CardSpot, check_corners, confirm, fault_words, find, require_enough
-from finishmatch.card.reference import chart24, from_table
+from finishmatch.card.reference import chart, from_table
 from finishmatch.colour.space import srgb_decode, srgb_encode
 from finishmatch.errors import InputError, NothingMeasured
 from finishmatch.photo.photo import open_photo
@@ -33,7 +33,7 @@ WITH_CHART = {
 def test_every_real_chart_is_located_within_half_a_patch(name: str) -> None:
     # Corners read by eye: shared/real_photos/corners.json, good to 0.05 to 0.1 patch pitch.
     given = np.array(json.loads((REAL_PHOTOS / "corners.json").read_text())[name], dtype=float)
-    spot, _ = find(open_photo(REAL_PHOTOS / name), chart24())
+    spot, _ = find(open_photo(REAL_PHOTOS / name), chart())
     pitch = np.linalg.norm(given[1] - given[0]) / 6
     assert np.linalg.norm(spot.corners_px - given, axis=1).max() < 0.25 * pitch
     assert "card_mirrored" not in {note.code for note in spot.notes}
@@ -41,14 +41,14 @@ def test_every_real_chart_is_located_within_half_a_patch(name: str) -> None:
 
 @real
 def test_another_makers_row_order_is_recognised_by_name() -> None:
-    spot, _ = find(open_photo(REAL_PHOTOS / "lightbox-coin.jpg"), chart24())
+    spot, _ = find(open_photo(REAL_PHOTOS / "lightbox-coin.jpg"), chart())
     assert "card_other_order" in {note.code for note in spot.notes}
 
 
 @real
 def test_the_empty_light_box_has_no_chart() -> None:
     with pytest.raises(NothingMeasured) as error:
-        find(open_photo(REAL_PHOTOS / "lightbox-flat-frame.jpg"), chart24())
+        find(open_photo(REAL_PHOTOS / "lightbox-flat-frame.jpg"), chart())
     assert error.value.code == "card_not_found"
 
 
@@ -58,7 +58,7 @@ def test_the_empty_light_box_has_no_chart() -> None:
     [("cabinet.jpg", 3.6), ("phone-coins.jpg", 6.5)],
 )
 def test_the_leave_one_out_error_of_real_charts_is_no_worse_than_asked(name: str, bound: float) -> None:
-    corrected = correct(open_photo(REAL_PHOTOS / name), chart24(), None)
+    corrected = correct(open_photo(REAL_PHOTOS / name), chart(), None)
     assert corrected.correction.cv_mean_de00 is not None
     assert corrected.correction.cv_mean_de00 <= bound
 
@@ -72,12 +72,12 @@ def test_a_picture_without_a_chart_is_refused(name: str) -> None:
         pytest.skip(f"scikit-image does not bundle {name}: {error}")
     photo = as_photo((picture[..., :3] / 255.0) ** 2.2)
     with pytest.raises(NothingMeasured) as error:
-        find(photo, chart24())
+        find(photo, chart())
     assert error.value.code == "card_not_found"
     height, width = picture.shape[:2]
     corners = np.array([[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]]) * [width, height]
     with pytest.raises(NothingMeasured) as error:
-        confirm(photo, chart24(), CardSpot(corners, "given"))
+        confirm(photo, chart(), CardSpot(corners, "given"))
     assert error.value.code in {"card_order_unclear", "card_unfit"}
 
 
@@ -85,12 +85,12 @@ def test_a_card_of_another_kind_is_refused() -> None:
     rng = np.random.default_rng(4)
     other = np.column_stack([rng.uniform(25, 90, 24), rng.uniform(-50, 50, (24, 2))])
     with pytest.raises(NothingMeasured) as error:
-        confirm(shoot_scene(scene({}, other)), chart24(), CardSpot(CORNERS, "given"))
+        confirm(shoot_scene(scene({}, other)), chart(), CardSpot(CORNERS, "given"))
     assert error.value.code == "card_order_unclear"
 
 
 def test_the_chart_is_found_and_the_corners_agree_with_the_drawing() -> None:
-    spot, patches = find(shoot_scene(scene({})), chart24())
+    spot, patches = find(shoot_scene(scene({})), chart())
     assert patches.used.sum() >= 23  # this camera's red is empty in the cyan patch
     assert np.abs(spot.corners_px - CORNERS).max() < 0.15 * 60
 
@@ -102,30 +102,30 @@ def test_the_chart_is_found_in_a_picture_of_any_depth(bits: int) -> None:
     encoded = np.rint(srgb_encode(photo.linear(photo.whole)) * (2**bits - 1))
     curves = np.tile(srgb_decode(steps).astype(np.float32), (3, 1))
     other = replace(photo, encoded=encoded.astype(np.uint8 if bits == 8 else np.uint16), curves=curves)
-    assert np.abs(find(other, chart24())[0].corners_px - CORNERS).max() < 0.15 * 60
+    assert np.abs(find(other, chart())[0].corners_px - CORNERS).max() < 0.15 * 60
 
 
 @pytest.mark.parametrize("turn", [0, 1, 2, 3])
 def test_corners_given_from_any_start_are_put_right_and_said(turn: int) -> None:
     photo = shoot_scene(scene({}))
-    spot, patches = confirm(photo, chart24(), CardSpot(np.roll(CORNERS, turn, axis=0), "given"))
+    spot, patches = confirm(photo, chart(), CardSpot(np.roll(CORNERS, turn, axis=0), "given"))
     assert np.allclose(spot.corners_px, CORNERS)
     assert ("card_turned" in {note.code for note in spot.notes}) == (turn != 0)
-    assert np.allclose(patches.lab_d50, chart24().lab_d50)
+    assert np.allclose(patches.lab_d50, chart().lab_d50)
 
 
 def test_a_mirrored_photo_is_recognised_and_said() -> None:
     photo = shoot_scene(scene({})[:, ::-1])
     corners = CORNERS.copy()
     corners[:, 0] = photo.width - 1 - corners[:, 0]
-    spot, _ = confirm(photo, chart24(), CardSpot(corners[[1, 0, 3, 2]], "given"))
+    spot, _ = confirm(photo, chart(), CardSpot(corners[[1, 0, 3, 2]], "given"))
     assert "card_mirrored" in {note.code for note in spot.notes}
 
 
 def test_a_chart_with_rows_two_and_four_reversed_is_read_in_its_own_order() -> None:
-    lab = chart24().lab_d50.reshape(4, 6, 3).copy()
+    lab = chart().lab_d50.reshape(4, 6, 3).copy()
     lab[1::2] = lab[1::2, ::-1]
-    spot, patches = confirm(shoot_scene(scene({}, lab.reshape(24, 3))), chart24(), CardSpot(CORNERS, "given"))
+    spot, patches = confirm(shoot_scene(scene({}, lab.reshape(24, 3))), chart(), CardSpot(CORNERS, "given"))
     assert "card_other_order" in {note.code for note in spot.notes}
     assert np.allclose(patches.lab_d50, lab.reshape(24, 3))
 
@@ -137,7 +137,7 @@ def test_each_patch_is_judged_on_its_own() -> None:
     half_covered[::4] = 0.01  # stripes on the seventh
     half_covered[1::4] = 0.01
     photo = shoot_scene(xyz)
-    _, patches = confirm(photo, chart24(), CardSpot(CORNERS, "given"))
+    _, patches = confirm(photo, chart(), CardSpot(CORNERS, "given"))
     assert patches.reasons[0] == "over- or underexposed"
     assert patches.reasons[6] != ""
     assert "1 not even" in fault_words(patches)
@@ -147,7 +147,7 @@ def test_a_patch_in_shadow_or_glare_is_left_out_with_its_reason() -> None:
     xyz = scene({})
     xyz[122:178, 122:178] *= 0.5
     xyz[182:238, 182:238] += 0.25
-    corrected = correct(shoot_scene(xyz, Camera(exposure=0.5)), chart24(), _outline(CORNERS))
+    corrected = correct(shoot_scene(xyz, Camera(exposure=0.5)), chart(), _outline(CORNERS))
     notes = {note.code: note.text for note in corrected.notes}
     assert "in shadow" in notes["patches_left_out"]
     assert "in glare" in notes["patches_left_out"]
@@ -161,10 +161,10 @@ def _outline(corners: np.ndarray):
 
 def test_too_few_patches_make_the_card_unfit() -> None:
     photo = shoot_scene(scene({}))
-    _, patches = confirm(photo, chart24(), CardSpot(CORNERS, "given"))
+    _, patches = confirm(photo, chart(), CardSpot(CORNERS, "given"))
     few = shoot_scene(scene({}) * 20)
     with pytest.raises(NothingMeasured) as error:
-        correct(few, chart24(), _outline(CORNERS))
+        correct(few, chart(), _outline(CORNERS))
     assert error.value.code == "card_unfit"
     assert "over- or underexposed" in str(error.value)
     from finishmatch.card.locate import leave_out

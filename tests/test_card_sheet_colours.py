@@ -15,9 +15,10 @@ from sheet_scenes import Setting, View, printed, shot
 from finishmatch.card.correct_photo import correct
 from finishmatch.card.correction import Correction
 from finishmatch.card.learn import Reading, average, blank, read_card
-from finishmatch.card.reference import Card, chart24, from_table
+from finishmatch.card.reference import Card, chart, from_table
 from finishmatch.card.sheet import design
 from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
 from finishmatch.errors import NothingMeasured
 from finishmatch.part.pool import pool
@@ -112,7 +113,7 @@ def true_lab(printer: str) -> np.ndarray:
 @cache
 def reading(seed: int, gradient: float = 0.0, printer: str = "usual") -> Reading:
     photo = shot(Setting(chart=True, gradient=gradient, printer=printer), VIEW, seed=seed, name=f"{seed}.png")
-    return read_card(photo, chart24(), design.expected())
+    return read_card(photo, chart(), design.expected())
 
 
 def test_a_learnt_sheet_has_its_true_colours_and_says_how_sure_they_are() -> None:
@@ -149,9 +150,9 @@ def test_a_patch_that_no_photo_shows_is_named() -> None:
 
 def test_an_untrustworthy_chart_teaches_nothing() -> None:
     photo = shot(Setting(chart=True), VIEW)
-    off = chart24().lab_d50 + np.random.default_rng(1).normal(0, 9, (24, 3)) * (np.arange(24) < 18)[:, None]
+    off = chart().lab_d50 + np.random.default_rng(1).normal(0, 9, (24, 3)) * (np.arange(24) < 18)[:, None]
     with pytest.raises(NothingMeasured) as error:
-        read_card(photo, replace(chart24(), lab_d50=off), design.expected())
+        read_card(photo, replace(chart(), lab_d50=off), design.expected())
     assert error.value.code == "card_unfit"
 
 
@@ -161,7 +162,7 @@ def test_paint_chips_in_a_row_are_learnt_by_their_corners() -> None:
     photo = shot(Setting(parts, chart=True), VIEW)
     corners = np.array([[20, 80], [20 + 34 * 3.9, 80], [20 + 34 * 3.9, 110.6], [20, 110.6]])
     in_photo = np.column_stack([corners, np.ones(4)]) @ VIEW.homography().T
-    said = read_card(photo, chart24(), blank(4, 1), in_photo[:, :2] / in_photo[:, 2:])
+    said = read_card(photo, chart(), blank(4, 1), in_photo[:, :2] / in_photo[:, 2:])
     assert ciede2000(said.lab_d50, np.array(chips)).max() < 1.5
     assert blank(2, 2).names == ("A1", "A2", "B1", "B2")
 
@@ -175,7 +176,7 @@ def test_a_photo_is_corrected_by_a_learnt_sheet_as_by_a_chart() -> None:
     assert corrected.correction.cv_mean_de00 < 1.2
     assert not noticed(corrected.correction)
     assert not corrected.correction.relative
-    assert corrected.correction.beyond[0][0].startswith("card-")
+    assert corrected.correction.beyond[0][0].kind == "card_values"
     swapped = correct(shot(Setting(printer="other"), View(2.0, 40), OTHER_CAMERA), card, None)
     assert noticed(swapped.correction)
 
@@ -188,7 +189,7 @@ def test_errors_of_an_unknown_print_are_shared_by_its_photos_and_cancel() -> Non
     body = spectral.finish(rng)
     samples = [spectral.part(name, body, look, by, rng) for name, look, by in zip("ab", looks, made, strict=True)]
     one, two = (item.finish for item in pool(samples))
-    sheet_mean = next(key for key in one.rendered if key.startswith("sheet-"))
+    sheet_mean = next(key for key in one.rendered if isinstance(key, CommonError) and key.kind == "print")
     print_, other = one.rendered[sheet_mean], two.rendered[sheet_mean]
     assert print_.rendering.shift_de00 > 2
     assert print_.weight == pytest.approx(other.weight, abs=0.05)

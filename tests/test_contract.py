@@ -28,15 +28,16 @@ TOP = ["schema", "version", "build", "photos", "parts", "differences", "sets", "
 KEYS = {
     "photos": ["file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes"],
     "parts": [
-        *("name", "lab", "level_sd", "own_cov", "shared", "photos", "used_fraction", "verdict", "notes"),
-        *("light", "light_own", "rendered"),
+        "name", "lab", "level_sd", "own_cov", "shared", "common", "lent", "photos", "used_fraction",
+        "verdict", "reason", "notes",
+        "light", "light_own", "rendered",
     ],
     "differences": [
         "a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance",
         "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding",
     ],
-    "sets": ["parts", "lab", "widest", "probability"],
-    "advice": ["code", "text", "parts"],
+    "sets": ["parts", "lab", "widest", "probability", "neutral"],
+    "advice": ["code", "text", "parts", "cause"],
 }  # fmt: skip
 
 

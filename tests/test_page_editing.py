@@ -12,7 +12,7 @@ from PIL import Image
 
 from finishmatch import measure
 from finishmatch.audit import audit_file
-from finishmatch.build.build import template
+from finishmatch.build.start import template
 from finishmatch.errors import InputError
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.serve import start_build

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from finishmatch.colour.measured_colour import Rendering, RenderingShare, joint
+from finishmatch.colour.measured_colour import CommonError, Rendering, RenderingShare, SampleOf, joint
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance
+from finishmatch.judge.compare import Sighting, compare
+from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.part.pool import pool
 from finishmatch.part.sample import Sample
 
@@ -109,3 +111,61 @@ def test_geometry_alone_does_not_move_a_colour() -> None:
     (pooled,) = pool([sample("a", "1", BASE, level_sd=0.3), darker])
     assert 43 < pooled.finish.lab_d50[0] < 50
     assert "photos_disagree" not in {note.code for note in pooled.notes}
+
+
+def tied() -> list[Sample]:
+    """Three photos in a chain, tied by b and c, and a part of the second photo's alone."""
+    where = [("a", "1"), ("b", "1"), ("b", "2"), ("e", "2"), ("c", "2"), ("c", "3"), ("d", "3")]
+    rng = np.random.default_rng(5)
+    found = []
+    for part, photo in where:
+        root = rng.normal(size=(3, 3)) * 0.3
+        made = sample(part, photo, BASE + rng.normal(0, 0.5, 3), level_sd=0.0)
+        light = (CommonError("print_in_light", "light-1"), rng.normal(size=(3, 2)) * 0.4)
+        own_cov = root @ root.T + 0.02 * np.eye(3)
+        found.append(replace(made, own_cov=own_cov, shared=rng.normal(size=(3, 4)), beyond=(light,)))
+    return found
+
+
+def test_the_joint_covariance_of_tied_photos_is_that_of_least_squares_by_the_book() -> None:
+    """Generalised least squares: the covariance of the estimates is inv(X' inv(N) X) (Aitken 1935)."""
+    samples = tied()
+    names = tuple(dict.fromkeys(one.part for one in samples))
+    design = np.kron([[name == one.part for name in names] for one in samples], np.eye(3))
+    noise = np.zeros((3 * len(samples),) * 2)
+    for s, one in enumerate(samples):
+        for t, other in enumerate(samples):
+            block = noise[3 * s : 3 * s + 3, 3 * t : 3 * t + 3]
+            block += one.beyond[0][1] @ other.beyond[0][1].T
+            if one.photo == other.photo:
+                block += one.shared @ other.shared.T
+            if one is other:
+                block += one.own_cov + 1e-8 * np.eye(3)  # what keeps roots of covariances real
+    table = joint([item.finish for item in pool(samples)])
+    assert table.names == names
+    assert np.abs(table.cov - np.linalg.inv(design.T @ np.linalg.inv(noise) @ design)).max() < 1e-9
+
+
+def test_every_error_that_a_pooled_part_shares_leads_to_a_photo_or_to_a_sample() -> None:
+    samples = tied()
+    of_photos = {one.correction for one in samples} | {error for one in samples for error, _ in one.beyond}
+    of_samples = {SampleOf(one.part, one.photo) for one in samples}
+    for item in pool(samples):
+        assert set(item.finish.shared) <= of_photos | of_samples
+    lent = {source for item in pool(samples) for source in item.finish.shared if isinstance(source, SampleOf)}
+    assert lent == {SampleOf("b", "1"), SampleOf("b", "2"), SampleOf("c", "2"), SampleOf("c", "3")}
+
+
+def test_a_part_of_two_photos_keeps_the_noise_that_it_lends_and_it_is_named_as_the_cause() -> None:
+    lab = {"a": BASE, "b": BASE + np.array([0.0, 2.0, 3.0])}
+    where = [("a", "1", 1.6), ("b", "1", 1.6), ("a", "2", 1.2), ("b", "2", 1.5)]
+    samples = [replace(sample(part, photo, lab[part], own), shared=np.eye(3)) for part, photo, own in where]
+    colours = [item.finish for item in pool(samples)]
+    for colour in colours:
+        assert np.trace(colour.own_cov) < 1e-12
+        assert np.all(np.diag(colour.noise_of(colour.name)) > 0.9)  # of 1.4 squared, halved by two photos
+    facts = [PartFacts(name) for name in "ab"]
+    for few, cause in ((False, "own_spread"), (True, "few_pixels")):
+        seen = [Sighting(one.name, frozenset("12"), few_pixels=few, own_cov=one.noise_of(one.name)) for one in colours]
+        (pair,) = compare(joint(colours), facts, Tolerance(), seen)
+        assert (pair.verdict, pair.cause) == ("unsure", cause)

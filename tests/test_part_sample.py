@@ -11,7 +11,7 @@ from scenes import CORNERS, REAL_PHOTOS, scene, shoot_scene
 
 from finishmatch.card.correct_photo import correct
 from finishmatch.card.correction import Correction
-from finishmatch.card.reference import chart24
+from finishmatch.card.reference import chart
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import InputError
@@ -32,7 +32,7 @@ def seen(colour: np.ndarray, mark: Mark = MARK, where: tuple[int, int, int, int]
 
 def corrected(colour: np.ndarray, where: tuple[int, int, int, int] = WHERE) -> tuple[Photo, Correction]:
     photo = shoot_scene(scene({"part": (where, colour)}))
-    return photo, correct(photo, chart24(), CHART).correction
+    return photo, correct(photo, chart(), CHART).correction
 
 
 def codes(item: Sample | Refusal) -> set[str]:
@@ -69,7 +69,7 @@ def test_the_edge_of_a_mark_is_not_read() -> None:
 def test_a_clipped_part_is_refused() -> None:
     item = seen(np.array([120.0, 0, 0]))
     assert isinstance(item, Refusal)
-    assert item.notes[-1].code == "part_clipped"
+    assert item.reason.code == "part_clipped"
 
 
 def test_a_few_clipped_pixels_are_left_out_and_said() -> None:
@@ -87,7 +87,7 @@ def test_a_part_of_few_pixels_is_noted_and_one_of_fewer_refused() -> None:
     assert "few_pixels" in codes(small)
     tiny = seen(BRONZE, Box(510, 350, 6, 6))
     assert isinstance(tiny, Refusal)
-    assert tiny.notes[-1].code == "part_small"
+    assert tiny.reason.code == "part_small"
 
 
 def test_two_finishes_in_one_outline_are_refused() -> None:
@@ -95,7 +95,7 @@ def test_two_finishes_in_one_outline_are_refused() -> None:
     picture[:, 90:] = [45.0, -20, -10]
     item = seen(picture)
     assert isinstance(item, Refusal)
-    assert item.notes[-1].code == "two_finishes"
+    assert item.reason.code == "two_finishes"
 
 
 def test_a_screw_in_a_part_is_left_out_and_said() -> None:
@@ -181,7 +181,7 @@ def test_two_gold_and_two_silver_coins_lie_nearer_to_their_like() -> None:
         "silver 2": (312, 787, 556, 938),
     }
     photo = open_photo(REAL_PHOTOS / "phone-coins.jpg")
-    done = correct(photo, chart24(), None)
+    done = correct(photo, chart(), None)
     lab = {}
     for name, (x, y, right, bottom) in boxes.items():
         sample = measure(photo, region(photo, name, Box(x, y, right - x, bottom - y)), done.correction)

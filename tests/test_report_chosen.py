@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
 import pytest
 import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from finishmatch.report.arrangement import arrange
 from finishmatch.report.chosen import MOST_LISTED, Chosen, chosen
@@ -32,7 +32,7 @@ def with_choices(*choices: Choice, advice: tuple[Advice, ...] = (KEPT, OTHER)) -
 
 
 def pick(worst: float, price: float, **slots: str) -> Choice:
-    return Choice(tuple(slots.items()), worst, price, 0.9)
+    return Choice(slots, worst, price, 0.9)
 
 
 DEAR, FIT, POOR = (

@@ -57,8 +57,8 @@ def test_the_ellipse_holds_nine_tenths_of_the_draws() -> None:
 def test_an_error_of_level_does_not_widen_a_part_in_the_plane() -> None:
     lab = np.array(samples.BRONZE)
     along = np.array([lab[0] + 16, lab[1], lab[2]]) * 0.1
-    part = replace(samples.part("knob", samples.BRONZE), own_cov=np.outer(along, along).tolist(), shared=())
-    results = replace(samples.cabin(), parts=(part,), sets=(), differences=())
+    part = structs.replace(samples.part("knob", samples.BRONZE), own_cov=np.outer(along, along).tolist(), shared=())
+    results = structs.replace(samples.cabin(), parts=(part,), sets=(), differences=())
     spot = spots(arrange(results, Exhibits()))[0]
     assert np.abs(spot.own - spot.centre).max() < 1e-6
 
@@ -67,7 +67,7 @@ def test_the_plane_shows_the_same_chromaticity_at_one_light() -> None:
     lab = np.array(samples.COPPER)
     darker = tuple(float(v) for v in space.at_luminance(lab, space.luminance(lab) / 2))
     parts = (samples.part("a", samples.COPPER), samples.part("b", darker))
-    found = spots(arrange(replace(samples.cabin(), parts=parts, sets=(), differences=()), Exhibits()))
+    found = spots(arrange(structs.replace(samples.cabin(), parts=parts, sets=(), differences=()), Exhibits()))
     assert found[0].centre == pytest.approx(found[1].centre, abs=1e-6)
 
 
@@ -115,7 +115,7 @@ def test_a_patch_that_was_not_used_is_crossed_out_and_has_no_arrow() -> None:
 
 def test_the_lightness_bar_stays_on_its_scale() -> None:
     bench = arrange(samples.large(3), Exhibits())
-    part = replace(bench.shown_parts[0].part, level_sd=3.0)
+    part = structs.replace(bench.shown_parts[0].part, level_sd=3.0)
     _, low, high = lightness_bar(replace(bench.shown_parts[0], part=part))
     assert (low, high) == (0.0, 100.0)
 
@@ -161,5 +161,5 @@ def test_unsure_pairs_inside_a_set_are_counted_beside_its_name() -> None:
         structs.replace(d, verdict="unsure") if {d.a, d.b} == {"coat hook", "reading lamp"} else d
         for d in results.differences
     )
-    trays = arrange(replace(results, differences=doubtful), Exhibits()).shown_sets
+    trays = arrange(structs.replace(results, differences=doubtful), Exhibits()).shown_sets
     assert [shown_set.unsure for shown_set in trays] == [0, 1, 0, 0]

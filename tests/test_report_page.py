@@ -14,12 +14,13 @@ from pathlib import Path
 
 import pytest
 import report_samples as samples
+from msgspec import structs
 
 from finishmatch.colour import space
 from finishmatch.judge.facts import Tolerance
 from finishmatch.report import page as report_page
 from finishmatch.report.page import render
-from finishmatch.results.results import Advice, BuildInfo, Exhibits, FinishSet, Results
+from finishmatch.results.results import Advice, BuildInfo, Exhibits, FinishSet, Results, SetsRange
 
 HOSTILE = (
     "<script>alert(1)</script>",
@@ -72,16 +73,24 @@ def hostile() -> Results:
     differences = tuple(samples.difference(a, b) for a, b in itertools.combinations(parts, 2))
     sets = (FinishSet(HOSTILE, (45.0, 9.0, 25.0), 1.0, 0.9),)
     advice = tuple(Advice(code, text, HOSTILE) for code, text in zip(("verdict", "keep"), HOSTILE, strict=False))
-    photos = tuple(replace(samples.photo(file), light=file, colour_source=file) for file in HOSTILE)
+    photos = tuple(structs.replace(samples.photo(file), light=file, colour_source=file) for file in HOSTILE)
     build = BuildInfo(HOSTILE[1], HOSTILE[2], Tolerance())
-    return Results("0.1.0", build, photos, parts, differences, sets, (1, 1), None, advice)
+    return Results("0.1.0", build, photos, parts, differences, sets, SetsRange(1, 1, 1), None, advice)
 
 
 def alone(*parts: str) -> Results:
     """Refused parts only."""
     refused = tuple(samples.refused(name) for name in parts)
     return Results(
-        "0.1.0", BuildInfo("x", None, Tolerance()), (samples.photo(card=False),), refused, (), (), (0, 0), None, ()
+        "0.1.0",
+        BuildInfo("x", None, Tolerance()),
+        (samples.photo(card=False),),
+        refused,
+        (),
+        (),
+        SetsRange(0, 0, 0),
+        None,
+        (),
     )
 
 
@@ -95,7 +104,7 @@ def single() -> Results:
         (one,),
         (),
         (group,),
-        (1, 1),
+        SetsRange(1, 1, 1),
         None,
         samples.ADVICE[:1],
     )
@@ -108,7 +117,7 @@ BUILDS = {
     "hostile": (hostile, lambda: Exhibits((), tuple(samples.fit(name) for name in HOSTILE))),
     "refused": (lambda: alone("tap", "hinge"), Exhibits),
     "single": (single, Exhibits),
-    "loose": (lambda: replace(single(), sets=(), sets_range=(0, 0)), Exhibits),
+    "loose": (lambda: structs.replace(single(), sets=(), sets_range=SetsRange(0, 0, 0)), Exhibits),
 }
 
 
@@ -201,7 +210,7 @@ def test_hostile_text_is_shown_and_reorders_nothing() -> None:
 
 def test_text_of_lone_surrogates_can_still_be_written() -> None:
     build = BuildInfo("bad \ud800 name", None, Tolerance())
-    assert "bad ⟨U+D800⟩ name" in render(replace(single(), build=build)).encode("utf-8").decode("utf-8")
+    assert "bad ⟨U+D800⟩ name" in render(structs.replace(single(), build=build)).encode("utf-8").decode("utf-8")
 
 
 def test_the_same_input_gives_the_same_page() -> None:
@@ -261,9 +270,9 @@ def test_choices_are_drawn_and_listed_and_left_out_when_there_are_none() -> None
     html = render(samples.cabin())
     assert "Worst difference against price" in html
     assert "102.00" in html
-    assert 'id="choices"' not in render(replace(samples.cabin(), choices=None))
-    unpriced = tuple(replace(choice, price=None) for choice in samples.CHOICES)
-    html = render(replace(samples.cabin(), choices=unpriced))
+    assert 'id="choices"' not in render(structs.replace(samples.cabin(), choices=None))
+    unpriced = tuple(structs.replace(choice, price=None) for choice in samples.CHOICES)
+    html = render(structs.replace(samples.cabin(), choices=unpriced))
     assert "Worst difference against price" not in html
     assert 'id="choices"' in html
 

@@ -11,10 +11,13 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
+import numpy as np
 import pytest
 from shelf_records import record, some
 
+from finishmatch.colour.measured_colour import CommonError, SampleOf
 from finishmatch.errors import FinishmatchError, InputError
+from finishmatch.shelf.record import sighting
 from finishmatch.shelf.schema import APPLICATION_ID, LAYOUTS, VERSION
 from finishmatch.shelf.store import open_shelf
 
@@ -265,6 +268,22 @@ def test_a_shelf_of_an_older_layout_is_brought_up_to_date(tmp_path: Path, old: P
             assert loadings.shape == new.colour.shared[key].shape
     assert _number(shelf, "user_version") == VERSION
     assert _tables(shelf) == _tables(_new(tmp_path))
+
+
+def test_what_old_ids_said_in_words_is_read_as_what_it_is(tmp_path: Path) -> None:
+    shutil.copy(HERE / "shelves" / "layout2.shelf", tmp_path / "a.shelf")
+    with open_shelf(tmp_path / "a.shelf") as opened:
+        (five,) = opened.records("part 5")
+        (four,) = opened.records("part 4")
+    sources = {
+        "abcdef012345-chart@1",
+        CommonError("print", "sheet-1a2b3c@cafe0123abcd"),
+        SampleOf("part 5", "abcdef012345-chart@cafe0123abcd"),
+    }
+    assert five.colour.shared.keys() > sources
+    assert np.allclose(five.colour.noise_of("part 5") - four.colour.own_cov, np.eye(3) / 16, atol=1e-6)
+    assert sighting(five, "five").scales == {"sheet-1a2b3c@cafe0123abcd"}
+    assert sighting(four, "four").scales == {"absolute"}
 
 
 def _new(tmp_path: Path) -> Path:

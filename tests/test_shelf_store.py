@@ -10,6 +10,7 @@ import pytest
 import report_samples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 from shelf_records import record, some
 
 from finishmatch.colour.ciede2000 import ciede2000
@@ -230,19 +231,20 @@ def _judged(one: Record, other: Record) -> Difference:
 def _other_correction(results: Results, **changes: object) -> Results:
     (photo, *rest) = results.photos
     assert photo.correction is not None
-    return replace(results, photos=(replace(photo, correction=replace(photo.correction, **changes)), *rest))  # type: ignore[arg-type]
+    changed = structs.replace(photo, correction=structs.replace(photo.correction, **changes))
+    return structs.replace(results, photos=(changed, *rest))  # type: ignore[arg-type]
 
 
 def _cabin() -> Results:
     """The report's build, with all parts in one photo whose correction they share."""
     results = report_samples.cabin()
     parts = tuple(
-        replace(
+        structs.replace(
             part, shared=tuple(SharedLoadings(results.photos[0].correction.id, one.loadings) for one in part.shared)
         )
         for part in results.parts
     )
-    return replace(results, parts=parts)
+    return structs.replace(results, parts=parts)
 
 
 def test_errors_of_the_very_same_correction_cancel() -> None:
@@ -262,8 +264,9 @@ def test_a_photo_that_was_corrected_otherwise_shares_nothing(changes: dict[str, 
 
 def test_another_version_or_card_shares_nothing() -> None:
     (photo, *rest) = _cabin().photos
-    card = replace(photo.card, edition="another")
-    for changed in (replace(_cabin(), version="9.9"), replace(_cabin(), photos=(replace(photo, card=card), *rest))):
+    card = structs.replace(photo.card, edition="another")
+    other_card = structs.replace(_cabin(), photos=(structs.replace(photo, card=card), *rest))
+    for changed in (structs.replace(_cabin(), version="9.9"), other_card):
         one, other = _stored(_cabin(), "door handle"), _stored(changed, "door handle")
         assert one.colour.shared.keys().isdisjoint(other.colour.shared.keys())
 

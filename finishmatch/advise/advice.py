@@ -11,7 +11,7 @@ from finishmatch.advise.doubtful_marks import doubtful_marks
 from finishmatch.advise.in_hand import NO_DOUBT, PartsInHand, parts_in_hand
 from finishmatch.advise.in_hand import Advice as Advice
 from finishmatch.advise.photograph_again import photographs, undecided
-from finishmatch.errors import Note
+from finishmatch.errors import CodeName, Note
 from finishmatch.judge.cliques import fewest_cliques
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
@@ -26,13 +26,13 @@ def advise(
     differences: Sequence[Difference],
     sets: Sets,
     choosing: Choosing,
-    refusals: Mapping[str, tuple[Note, ...]],
+    refusals: Mapping[str, CodeName],
     doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
 ) -> tuple[Advice, ...]:
     """Advice in the order in which it is read: the verdict first, cautions last.
 
     The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it is workable.
-    ``refusals``: the notes of each part that could not be measured; ``doubtful``: the open questions about marks.
+    ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open questions about marks.
     """
     in_hand = parts_in_hand(facts, differences, choosing, refusals, doubtful)
     possible = plans(in_hand.coloured, in_hand.differences)

@@ -31,7 +31,7 @@ def money(price: float | None) -> str:
 
 
 def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
-    pair = dict(zip(choosing.choices or (), choosing.worst_pairs, strict=True))[choice]
+    pair = choosing.worst_pairs[(choosing.choices or ()).index(choice)]
     worst = None if pair is None else _between(in_hand, *pair)
     works = choice.worst <= choosing.together
     start = "Buy"
@@ -40,7 +40,7 @@ def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     elif not works:
         surely = worst is not None and worst.verdict == "differs"
         start = f"{'No choice matches' if surely else 'Buy nothing yet: no choice is sure to match'}. The nearest is"
-    what = listed([f"{part} for {slot}" for slot, part in choice.picks if not in_hand.fact(part).owned])
+    what = listed([f"{part} for {slot}" for slot, part in choice.picks.items() if not in_hand.fact(part).owned])
     text = f"{start} {what}{'' if choice.price is None else f' ({choice.price:.2f} in all)'}"
     if worst is not None:
         by = "differs by at most" if works else "may differ by up to"
@@ -48,13 +48,13 @@ def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     text += f". It is {chance(choice.probability)} sure that all agree."
     if choosing.left_out:
         text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
-    return Advice("buy", text, tuple(part for _, part in choice.picks))
+    return Advice("buy", text, tuple(choice.picks.values()))
 
 
 def _binding(in_hand: PartsInHand, choice: Choice) -> bool:
     """Whether money may be spent on what is known of a choice's parts and those that stay."""
-    kept = {part for _, part in choice.picks} | {part.name for part in in_hand.coloured if is_fixed(part)}
-    picked = {part for _, part in choice.picks}
+    picked = set(choice.picks.values())
+    kept = picked | {part.name for part in in_hand.coloured if is_fixed(part)}
     return all(d.binding for d in in_hand.differences if {d.a, d.b} <= kept and {d.a, d.b} & picked)
 
 

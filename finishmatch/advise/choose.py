@@ -10,17 +10,19 @@ scaled to the tolerance for `together`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from finishmatch.advise.change import plans
 from finishmatch.advise.pareto import Market, Step, staircase
 from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
+from finishmatch.fields import Fraction, Number, Text
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.interval import quantile
@@ -31,18 +33,17 @@ _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 _CENT = 0.005  # sums of prices are compared to half a cent
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One step of the staircase: ``picks`` as (slot, part) in slot order.
+class Choice(Struct, frozen=True, forbid_unknown_fields=True):
+    """One step of the staircase: ``picks``: slot -> part, in slot order.
 
     ``worst``: the worst pair that a pick takes part in, by its upper end and scaled to `together`; ``price`` of what is
     not owned yet, None if a price is missing; ``probability``: that all pairs of the picks lie within tolerance.
     """
 
-    picks: tuple[tuple[str, str], ...]
-    worst: float
-    price: float | None
-    probability: float
+    picks: Mapping[Text, Text]
+    worst: Number
+    price: Number | None
+    probability: Fraction
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,7 +275,7 @@ def _choice(colours: MeasuredColours, shop: _Shop, step: Step, parts: list[PartF
     counted = [(a.name, b.name) for i, a in enumerate(parts) for b in others[i + 1 :] if shop.counts(a, b)]
     pairs = [difference for names in counted if (difference := shop.table.get(*names)) is not None]
     return Choice(
-        picks=tuple((slot, part.name) for slot, part in zip(shop.slots, parts, strict=True)),
+        picks={slot: part.name for slot, part in zip(shop.slots, parts, strict=True)},
         worst=step.worst,
         price=step.price if shop.priced else None,
         probability=joint_probability(colours, pairs),

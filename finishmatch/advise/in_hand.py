@@ -6,36 +6,41 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from msgspec import Struct
+
 from finishmatch.advise.change import Plan
 from finishmatch.advise.choose import Choosing, candidates, recommended
-from finishmatch.errors import Note
+from finishmatch.errors import CodeName, Note
+from finishmatch.fields import Text
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
 
 NO_DOUBT: Mapping[str, tuple[Note, ...]] = MappingProxyType({})
 
 
-@dataclass(frozen=True, slots=True)
-class Advice:
-    """One thing to know or to do. ``code`` is in the table of codes; ``parts`` are those that it is about."""
+class Advice(Struct, frozen=True, forbid_unknown_fields=True):
+    """One thing to know or to do. ``code`` is in the table of codes; ``parts`` are those that it is about; ``cause``: the
+    code of the note that is its main reason, where there is one.
+    """
 
-    code: str
-    text: str
-    parts: tuple[str, ...] = ()
+    code: CodeName
+    text: Text
+    parts: tuple[Text, ...] = ()
+    cause: CodeName | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PartsInHand:
     """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
-    a choice adds; ``refusals``: the notes of each part that could not be measured; ``doubtful``: the open questions about
-    the marks of each part.
+    a choice adds; ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open
+    questions about the marks of each part.
     """
 
     coloured: tuple[PartFacts, ...]
     neutral: tuple[PartFacts, ...]
     offers: tuple[PartFacts, ...]
     differences: tuple[Difference, ...]
-    refusals: Mapping[str, tuple[Note, ...]]
+    refusals: Mapping[str, CodeName]
     bought: tuple[str, ...] = ()
     doubtful: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
 
@@ -72,13 +77,13 @@ def parts_in_hand(
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
     choosing: Choosing,
-    refusals: Mapping[str, tuple[Note, ...]],
+    refusals: Mapping[str, CodeName],
     doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
 ) -> PartsInHand:
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
     choice = recommended(choosing.choices or (), choosing.together)
     held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
-    added = dict(choice.picks) if choice and choice.worst <= choosing.together else {}
+    added = choice.picks if choice and choice.worst <= choosing.together else {}
     held |= added
     in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
     offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]

@@ -27,11 +27,12 @@ def undecided(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
     for kept, names in by_finish.items():
         causes = Counter(d.cause for name in names for d in in_hand.between(name, kept) if d.cause is not None)
         if causes:
-            because, step = CAUSES[min(causes, key=lambda cause: (-causes[cause], cause))]
+            cause = min(causes, key=lambda cause: (-causes[cause], cause))
+            because, step = CAUSES[cause]
             who = f"{listed(names)} {'match' if len(names) > 1 else 'matches'}"
             them = listed(kept) if len(kept) <= _NAMED else "the parts that stay"
             text = f"It cannot be decided yet whether {who} {them}, mostly because {because}: {step}."
-            found.append(Advice("photograph_again", text, (*names, *kept)))
+            found.append(Advice("photograph_again", text, (*names, *kept), cause))
         found += [_looks_different(in_hand, name, kept) for name in names if _differs(in_hand, name, kept)]
     return found
 
@@ -53,7 +54,7 @@ def photographs(
 ) -> list[Advice]:
     """One piece of advice for each reason: refused parts, then unsure pairs by their largest cause, then candidates.
 
-    Causes whose parts are all named with their step in ``told`` are not told twice.
+    A cause whose parts are all told of in ``told`` is not told twice.
     """
     found = _refused(facts, in_hand)
     for cause, pairs in _unsure(facts, in_hand.differences).items():
@@ -62,11 +63,11 @@ def photographs(
         because, step = CAUSES[cause]
         parts = _concerned(pairs)
         everyone = {name for pair in pairs for name in pair}
-        if any(step in advice.text and everyone <= set(advice.parts) for advice in told):
+        if any(advice.cause == cause and everyone <= set(advice.parts) for advice in told):
             continue
         who = listed(parts) if len(parts) > 1 else f"Pairs with {parts[0]}"
         text = f"{who} cannot be judged surely, mostly because {because}: {step}."
-        found.append(Advice("photograph_again", text, parts))
+        found.append(Advice("photograph_again", text, parts, cause))
     if choosing.better_photos:
         text = f"A better photo with a card, of {listed(choosing.better_photos, 'or')}, could change this choice."
         found.append(Advice("photograph_again", text, choosing.better_photos))
@@ -74,15 +75,16 @@ def photographs(
 
 
 def _refused(facts: Sequence[PartFacts], in_hand: PartsInHand) -> list[Advice]:
-    by_mend: dict[str, list[str]] = {}
+    by_reason: dict[str, list[str]] = {}
     coloured = {part.name for part in facts if not part.neutral}
-    for name, notes in in_hand.refusals.items():
+    for name, reason in in_hand.refusals.items():
         if name in coloured:
-            by_mend.setdefault(CODES[notes[-1].code].mend, []).append(name)
+            by_reason.setdefault(reason, []).append(name)
     found = []
-    for mend, names in by_mend.items():
-        step = mend.replace("photograph it", "photograph them") if len(names) > 1 else mend
-        found.append(Advice("photograph_again", f"{listed(names)} could not be measured: {step}.", tuple(names)))
+    for reason, names in by_reason.items():
+        each = "for each of them, " if len(names) > 1 else ""
+        text = f"{listed(names)} could not be measured: {each}{CODES[reason].mend}."
+        found.append(Advice("photograph_again", text, tuple(names), reason))
     return found
 
 
@@ -100,10 +102,14 @@ def _unsure(facts: Sequence[PartFacts], differences: Sequence[Difference]) -> di
 
 def _concerned(pairs: Sequence[tuple[str, str]]) -> tuple[str, ...]:
     """The few parts that all these pairs have in common, if they are few (found greedily), else all their parts."""
-    everyone = tuple(dict.fromkeys(name for pair in pairs for name in pair))
-    few: list[str] = []
-    left = list(pairs)
-    while left:
-        few.append(max(everyone, key=lambda name: sum(name in pair for pair in left)))
-        left = [pair for pair in left if few[-1] not in pair]
+    partners: dict[str, set[str]] = {}
+    for a, b in pairs:
+        partners.setdefault(a, set()).add(b)
+        partners.setdefault(b, set()).add(a)
+    everyone, few = tuple(partners), []
+    while any(partners.values()):
+        few.append(max(everyone, key=lambda name: len(partners[name])))
+        for other in partners[few[-1]]:
+            partners[other].discard(few[-1])
+        partners[few[-1]] = set()
     return tuple(few) if 2 * len(few) < len(everyone) else everyone

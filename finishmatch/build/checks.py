@@ -5,17 +5,13 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from finishmatch.build.complaints import Complaint, KeyPath
+from finishmatch.build.tables import BuildFile, CardTable, PhotoTable
+from finishmatch.card.kinds import NAMED, NO_CARD, PLAIN, WITH_EDITIONS, either, named
 from finishmatch.disk import require_file
 from finishmatch.errors import InputError
 from finishmatch.text import shown
-
-if TYPE_CHECKING:
-    from finishmatch.build.tables import BuildFile, CardTable, PhotoTable
-
-CARD_KINDS = ("chart24", "sheet", "grey18", "white", "none")
 
 
 def complaints(file: BuildFile, folder: Path) -> Iterator[Complaint]:
@@ -65,29 +61,29 @@ def _marks(photo: PhotoTable, key: KeyPath, folder: Path) -> Iterator[Complaint]
 
 
 def _card(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
-    if card.kind not in CARD_KINDS:
+    if named(card.kind) is None:
         yield from _card_file(card, key, folder)
     elif card.layout is not None:
         yield Complaint((*key, "layout"), "build_value", "belongs to a card file only")
-    if card.edition is not None and card.kind != "chart24":
-        yield Complaint((*key, "edition"), "build_value", "belongs to a chart24 only")
-    if card.second_box is not None and card.kind not in ("grey18", "white"):
-        yield Complaint((*key, "second_box"), "build_value", "belongs to a grey18 or white card only")
-    if card.kind in ("grey18", "white"):
+    if card.edition is not None and card.kind not in WITH_EDITIONS:
+        yield Complaint((*key, "edition"), "build_value", f"belongs to a {either(WITH_EDITIONS)} only")
+    if card.second_box is not None and card.kind not in PLAIN:
+        yield Complaint((*key, "second_box"), "build_value", f"belongs to a {either(PLAIN)} card only")
+    if card.kind in PLAIN:
         if (card.corners is None) == (card.box is None):
             yield Complaint(key, "build_value", f"a {card.kind} card needs either corners or box")
         return
     if card.box is not None:
-        yield Complaint((*key, "box"), "build_value", "belongs to a grey18 or white card only; give corners")
-    if card.kind == "none" and card.corners is not None:
+        yield Complaint((*key, "box"), "build_value", f"belongs to a {either(PLAIN)} card only; give corners")
+    if card.kind == NO_CARD and card.corners is not None:
         yield Complaint((*key, "corners"), "build_value", "there is no card to have corners")
 
 
 def _card_file(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
     if card.layout is None:
-        nearest = difflib.get_close_matches(card.kind, CARD_KINDS, 1)
+        nearest = difflib.get_close_matches(card.kind, NAMED, 1)
         meant = f'is "{nearest[0]}" meant?' if nearest else "a card file needs `layout = [columns, rows]`"
-        known = ", ".join(CARD_KINDS)
+        known = ", ".join(NAMED)
         yield Complaint((*key, "kind"), "build_value", f'"{shown(card.kind)}" is not one of {known}; {meant}')
         return
     yield from _file(folder / card.kind, (*key, "kind"))

@@ -6,21 +6,22 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import tomlkit
+from msgspec import structs
 from tomlkit.items import AoT, Comment, Table, Whitespace
 
+from finishmatch.build.tables import BuildFile, MarkTable, PhotoTable
+from finishmatch.card.kinds import USUAL
 from finishmatch.errors import InternalError
+from finishmatch.judge.facts import PartFacts
 
 # What tells an element of these arrays of tables from its neighbours.
 _IDENTITY = {"photo": "file", "part": "name"}
 # Left out while the file does not say it.
 _DEFAULTS: dict[str, Any] = {
-    "owned": True,
-    "neutral": False,
-    "critical": False,
-    "meant": False,
-    "touches": [],
-    "part": [],
-    "photo": [],
+    field.name: list(field.default) if isinstance(field.default, tuple) else field.default
+    for table in (BuildFile, PhotoTable, MarkTable, PartFacts)
+    for field in structs.fields(table)
+    if isinstance(field.default, bool | tuple)
 }
 
 
@@ -43,7 +44,7 @@ def rewritten(text: str, document: Mapping[str, Any]) -> str:
 
 def started(name: str, files: Sequence[str]) -> str:
     """The text of a new build file with these photos, each with a chart to be located."""
-    photos = [{"file": file, "card": {"kind": "chart24"}} for file in files]
+    photos = [{"file": file, "card": {"kind": USUAL}} for file in files]
     head = "# A build file for finishmatch, started by the marking page. Your comments are kept.\n"
     return rewritten(head, {"build": {"name": name}, "photo": photos})
 

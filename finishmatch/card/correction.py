@@ -9,11 +9,11 @@ import numpy as np
 from finishmatch.arrays import Array
 from finishmatch.card.camera import Blend, Models
 from finishmatch.card.fit import ChartFit, fit_chart
+from finishmatch.card.kinds import KINDS, CardKind
 from finishmatch.card.light import Light
 from finishmatch.card.locate import Patches, fault_words, leave_out, require_enough
-from finishmatch.card.reference import PLAIN_Y
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.measured_colour import Rendering
+from finishmatch.colour.measured_colour import CommonError, Rendering
 from finishmatch.colour.space import luminance, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.photo.photo import Photo
@@ -70,7 +70,7 @@ class Correction:
     light_range: float | None
     notes: tuple[Note, ...]
     light: Light | None = None
-    beyond: tuple[tuple[str, Rendering], ...] = ()
+    beyond: tuple[tuple[CommonError, Rendering], ...] = ()
     relative: bool = False
     toned: bool = False
 
@@ -188,7 +188,7 @@ def _chart_notes(patches: Patches, cv_mean: float, cv_max: float, light_range: f
     return tuple(notes)
 
 
-def correct_by_plain_card(photo: Photo, kind: str, card_rgb: Array) -> Correction:
+def correct_by_plain_card(photo: Photo, kind: CardKind, card_rgb: Array) -> Correction:
     """Correction from a grey or white card: three gains, the tone assumed.
 
     ``card_rgb``: (m, 3) mean linear RGB of the card, or of two of its kind at two places, which reveal mixed light.
@@ -197,7 +197,7 @@ def correct_by_plain_card(photo: Photo, kind: str, card_rgb: Array) -> Correctio
     each = np.log(np.maximum(card_rgb, 1e-5))
     log = each.mean(axis=0)
     bent = log + bends[:, :1] * log + bends[:, 1:] * log**2
-    gain = PLAIN_Y[kind] * np.exp(-bent)
+    gain = (KINDS[kind].plain_y or 0) * np.exp(-bent)
     gain[3, 0] *= np.exp(_CARD_NEUTRAL_SD)
     gain[4, 2] *= np.exp(_CARD_NEUTRAL_SD)
     note = Note(

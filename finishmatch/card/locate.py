@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -39,7 +40,7 @@ class CardSpot:
     """A card in a photo: (4, 2) ``corners_px`` of its patch grid, clockwise on its face from the first patch."""
 
     corners_px: Corners
-    origin: str
+    origin: Literal["given", "located"]
     notes: tuple[Note, ...] = ()
 
 

@@ -10,7 +10,9 @@ from importlib import resources
 import numpy as np
 
 from finishmatch.arrays import Array, IndexArray
+from finishmatch.card.kinds import CHART, FILE, KINDS, PLAIN, CardKind
 from finishmatch.colour.ciede2000 import local_metric
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import WHITE_D50, xyz_to_lab
 from finishmatch.errors import InputError
 
@@ -33,12 +35,12 @@ class Card:
     source : where the values come from, one sentence.
     row_at : where each row begins, in patch pitches; None where the rows follow each other.
     greys : places of the patches that are neutral by design, whatever cast a print gives them; None: told by chroma.
-    shared : what all photos corrected by this card err by alike: id, and standard deviation in CIEDE2000 along any one
-        direction of colour.
+    shared : what all photos corrected by this card err by alike, each with its standard deviation in CIEDE2000 along any
+        one direction of colour.
     agrees_de00 : leave-one-patch-out error, mean CIEDE2000, up to which a photo shows this very print; None: not judged.
     """
 
-    kind: str
+    kind: CardKind
     edition: str | None
     columns: int
     rows: int
@@ -47,7 +49,7 @@ class Card:
     source: str
     row_at: tuple[float, ...] | None = None
     greys: tuple[int, ...] | None = None
-    shared: tuple[tuple[str, float], ...] = ()
+    shared: tuple[tuple[CommonError, float], ...] = ()
     agrees_de00: float | None = None
 
     @property
@@ -72,7 +74,7 @@ class Card:
         """Known layouts of this card: name -> which patch lies at each place of the grid."""
         grid = np.arange(self.columns * self.rows).reshape(self.rows, self.columns)
         known = {"usual": grid.ravel()}
-        if self.kind == "chart24":
+        if KINDS[self.kind].rows_may_turn:
             other = grid.copy()
             other[1::2] = other[1::2, ::-1]
             known["rows 2 and 4 reversed"] = other.ravel()
@@ -86,20 +88,22 @@ def grid_centres(columns: int, rows: int, row_at: tuple[float, ...] | None = Non
     return np.stack([x, y], axis=-1).reshape(-1, 2) + (1 - GAP) / 2
 
 
-# Editions of the 24-patch chart, the newest first.
-EDITIONS = ("2014", "2005", "average")
+def newest(kind: CardKind) -> str | None:
+    """The edition that is assumed where none is said; None of a kind that has none."""
+    editions = KINDS[kind].editions
+    return editions[0].name if editions else None
 
 
-def chart24(edition: str | None = None) -> Card:
+def chart(edition: str | None = None) -> Card:
     """The 24-patch rendition chart; the newest edition when none is named. Errors: unknown_card."""
-    chosen = edition or EDITIONS[0]
-    if chosen not in EDITIONS:
-        raise InputError("unknown_card", f'no edition "{chosen}" of chart24 (known: {", ".join(EDITIONS)})')
-    text = resources.files("finishmatch").joinpath(f"card/data/chart24_{chosen}.csv").read_text("utf-8")
+    chosen, known = edition or newest(CHART), [one.name for one in KINDS[CHART].editions]
+    if chosen not in known:
+        raise InputError("unknown_card", f'no edition "{chosen}" of {CHART} (known: {", ".join(known)})')
+    text = resources.files("finishmatch").joinpath(f"card/data/{CHART}_{chosen}.csv").read_text("utf-8")
     comments = [line[2:] for line in text.splitlines() if line.startswith("#")]
     rows = list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
     lab = np.array([[float(row[key]) for key in "Lab"] for row in rows])
-    return Card("chart24", chosen, 6, 4, lab, tuple(row["patch"] for row in rows), comments[1])
+    return Card(CHART, chosen, 6, 4, lab, tuple(row["patch"] for row in rows), comments[1])
 
 
 def from_table(
@@ -107,28 +111,23 @@ def from_table(
 ) -> Card:
     """A card of one's own from the values of a card file; ``lab_sd``: (n, 3) their standard deviations, if told."""
     lab = np.asarray(lab_d50, dtype=float)
-    shared: tuple[tuple[str, float], ...] = ()
+    shared: tuple[tuple[CommonError, float], ...] = ()
     if lab_sd is not None:
         variance = np.einsum("nii,ni->n", local_metric(lab, lab), lab_sd**2) / 3
         name = hashlib.sha256(np.round(lab, 4).tobytes()).hexdigest()[:12]
-        shared = ((f"card-{name}", float(np.sqrt(variance.mean()))),)
-    return Card("file", None, columns, rows, lab, names, source, shared=shared)
+        shared = ((CommonError("card_values", f"card-{name}"), float(np.sqrt(variance.mean()))),)
+    return Card(FILE, None, columns, rows, lab, names, source, shared=shared)
 
 
-# Reflectances by the cards' names: an 18 % grey card (common practice: 0.18); a white sheet (from memory: good white
-# paper and cards reflect 0.85 to 0.92).
-PLAIN_Y = {"grey18": 0.18, "white": 0.90}
-
-
-def plain(kind: str) -> Card:
+def plain(kind: CardKind) -> Card:
     """A grey or white card without patches: one neutral patch of the reflectance its name says."""
-    lab = xyz_to_lab(WHITE_D50 * PLAIN_Y[kind])[None]
+    lab = xyz_to_lab(WHITE_D50 * (KINDS[kind].plain_y or 0))[None]
     return Card(kind, None, 1, 1, lab, (kind,), "Nominal: neutral, of the reflectance its name says (common practice).")
 
 
 def known() -> list[Card]:
     """Every card that has a name."""
-    return [*(chart24(edition) for edition in EDITIONS), *(plain(kind) for kind in PLAIN_Y)]
+    return [*(chart(edition.name) for edition in KINDS[CHART].editions), *(plain(kind) for kind in PLAIN)]
 
 
 def described(card: Card) -> dict[str, object]:

@@ -1,8 +1,9 @@
-"""The one table that judgement reads: measured finishes and their joint uncertainty."""
+"""The one table that judgement reads: measured colours and their joint uncertainty."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
@@ -45,6 +46,32 @@ def _no_cov() -> Array:
     return np.zeros((3, 3))
 
 
+CommonErrorKind = Literal["card_values", "print", "print_in_light"]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class CommonError:
+    """An error that several photos share, whatever the correction of each.
+
+    ``kind``: of the values of a card file; of a printed sheet whose colours nobody knows; of its inks in one light.
+    """
+
+    kind: CommonErrorKind
+    id: str
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class SampleOf:
+    """One part's sample in one photo, by their names: whose noise it is."""
+
+    part: str
+    photo: str
+
+
+ErrorSource = str | CommonError | SampleOf
+"""What an error comes from that parts share: a photo's correction by its id, or one of these."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasuredColour:
     """One part's colour.
@@ -54,9 +81,11 @@ class MeasuredColour:
     name : the part's name.
     lab_d50 : (3,) CIELAB, D50, 2 degree observer, as photographed.
     own_cov : (3, 3) covariance of ``lab_d50`` that no other part shares (Lab units squared).
-    shared : correction id -> (3, k) loadings on that correction's errors; parts with the same id share them.
+    shared : (3, k) loadings on whatever other parts may have loadings on as well: the errors of a photo's correction, an
+        error that several photos share, the noise of a sample. A part that two photos show ties these photos, and lends
+        its samples' noise to their other parts.
     level_sd : standard deviation of ln Y, what geometry and light can do to the part's level.
-    rendered : correction id -> the part's share in what that photo's rendering does; no part of ``shared``.
+    rendered : correction id, or an error that several photos share -> the part's share in what that photo's rendering does; no part of ``shared``.
     light : correction id -> (3, k) loadings on how that photo's light usually varies from place to place; no part of
         ``shared``.
     light_own : (3, 3) the part of ``own_cov`` that the light makes at this part's place alone.
@@ -65,15 +94,25 @@ class MeasuredColour:
     name: str
     lab_d50: Array
     own_cov: Array
-    shared: dict[str, Array]
+    shared: dict[ErrorSource, Array]
     level_sd: float
-    rendered: dict[str, RenderingShare] = field(default_factory=dict)
-    light: dict[str, Array] = field(default_factory=dict)
+    rendered: dict[ErrorSource, RenderingShare] = field(default_factory=dict)
+    light: dict[ErrorSource, Array] = field(default_factory=dict)
     light_own: Array = field(default_factory=_no_cov)
 
     def __post_init__(self) -> None:
         for array in (self.lab_d50, self.own_cov, self.light_own, *self.shared.values(), *self.light.values()):
             array.setflags(write=False)
+
+    @property
+    def cov(self) -> Array:
+        """(3, 3) covariance of the colour by itself."""
+        return sum((loadings @ loadings.T for loadings in self.shared.values()), self.own_cov)
+
+    def noise_of(self, part: str) -> Array:
+        """(3, 3) the part of its covariance that comes from this part's samples alone, whomever they were lent to."""
+        mine = [load for one, load in self.shared.items() if isinstance(one, SampleOf) and one.part == part]
+        return sum((loadings @ loadings.T for loadings in mine), self.own_cov)
 
 
 def _none() -> Array:
@@ -115,7 +154,7 @@ class MeasuredColours:
 
 
 def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
-    """Join single finishes into one table; what parts share of a correction's errors is their covariance."""
+    """Join single colours into one table; the errors that parts share are their covariance."""
     n = len(finishes)
     cov = _covariance([one.own_cov for one in finishes], [one.shared for one in finishes])
     light = _covariance([_no_cov()] * n, [one.light for one in finishes])
@@ -135,12 +174,12 @@ def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
     )
 
 
-def _covariance(own: list[Array], shared: list[dict[str, Array]]) -> Array:
+def _covariance(own: list[Array], shared: list[dict[ErrorSource, Array]]) -> Array:
     """(3n, 3n) of n parts' own covariances and their loadings on errors that they share, by id."""
     cov = np.zeros((3 * len(own), 3 * len(own)))
     for i, block in enumerate(own):
         cov[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = block
-    for key in sorted({key for loadings in shared for key in loadings}):
+    for key in sorted({key for loadings in shared for key in loadings}, key=str):
         users = [i for i, loadings in enumerate(shared) if key in loadings]
         stacked = np.concatenate([shared[i][key] for i in users])
         rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i in users])
@@ -148,5 +187,5 @@ def _covariance(own: list[Array], shared: list[dict[str, Array]]) -> Array:
     return cov
 
 
-def _weight(colour: MeasuredColour, key: str) -> float:
+def _weight(colour: MeasuredColour, key: ErrorSource) -> float:
     return colour.rendered[key].weight if key in colour.rendered else 0.0

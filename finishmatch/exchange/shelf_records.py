@@ -12,16 +12,20 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+import msgspec
 import numpy as np
+from msgspec import Struct
 
 from finishmatch.arrays import Array
-from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.exchange import cgats
 from finishmatch.exchange.cgats import FormatError, number_of
 from finishmatch.results.csv_tables import csv_text
+from finishmatch.results.old_ids import source_of
 from finishmatch.shelf.record import Origin, Record, check
 from finishmatch.text import shown
 
@@ -34,9 +38,10 @@ LEAST_LEVEL_SD = 0.05
 
 _OWN = {"LL": (0, 0), "La": (0, 1), "Lb": (0, 2), "aa": (1, 1), "ab": (1, 2), "bb": (2, 2)}
 _OWN_COLUMNS = tuple(f"own_cov_{pair}" for pair in _OWN)
+_SOURCES = ("shared", "common", "lent")
 _FACTS = ("part", "maker", "finish", "batch", "date")
 _MEASURED = ("light", "card", "cv_mean", "photos", "software", "notes")
-_COLUMNS = (*_FACTS, "L", "a", "b", "level_sd", *_OWN_COLUMNS, "shared", *_MEASURED)
+_COLUMNS = (*_FACTS, "L", "a", "b", "level_sd", *_OWN_COLUMNS, *_SOURCES, *_MEASURED)
 _CGATS_FACTS = ("MAKER", "FINISH", "BATCH", "DATE", "CARD", "SOFTWARE")
 _NUMBERS: tuple[str, ...] = ("L", "a", "b", "level_sd", "cv_mean")
 _SD = ("sd_L", "sd_a", "sd_b")
@@ -82,8 +87,7 @@ def write_cgats(records: Iterable[Record]) -> str:
 
 def _cgats_fields(n: int, record: Record, columns: Sequence[str]) -> Iterator[str]:
     colour = record.colour
-    cov = colour.own_cov + sum((a @ a.T for a in colour.shared.values()), np.zeros((3, 3)))
-    numbers = [*colour.lab_d50, *np.sqrt(np.diag(cov)), colour.level_sd]
+    numbers = [*colour.lab_d50, *np.sqrt(np.diag(colour.cov)), colour.level_sd]
     facts = (record.maker, record.finish, record.batch, record.date, record.origin.card, record.origin.software)
     said = {_keyword(name): value for name, value in record.extra}
     yield str(n)
@@ -99,13 +103,12 @@ def _keyword(name: str) -> str:
 
 def _row(record: Record) -> dict[str, str | float | None]:
     colour, origin = record.colour, record.origin
-    shared = {key: [[_short(v) for v in row] for row in loadings] for key, loadings in colour.shared.items()}
     row: dict[str, str | float | None] = {
         **dict(zip(_FACTS, (colour.name, record.maker, record.finish, record.batch, record.date), strict=True)),
         **dict(zip("Lab", map(_short, colour.lab_d50), strict=True)),
         "level_sd": _short(colour.level_sd),
         **{f"own_cov_{pair}": _short(colour.own_cov[at]) for pair, at in _OWN.items()},
-        "shared": json.dumps(shared, ensure_ascii=False),
+        **_source_columns(colour),
         "light": _BETWEEN.join(origin.lights) or None,
         "card": origin.card,
         "cv_mean": None if origin.cv_mean is None else _short(origin.cv_mean),
@@ -115,6 +118,21 @@ def _row(record: Record) -> dict[str, str | float | None]:
         **dict(record.extra),
     }
     return {name: _apart(value) if isinstance(value, str) else value for name, value in row.items()}
+
+
+def _source_columns(colour: MeasuredColour) -> dict[str, str]:
+    """What other records may share, by its kind, as JSON."""
+    shared, common, lent = {}, [], []
+    for source, loadings in colour.shared.items():
+        rows = [[_short(value) for value in row] for row in loadings]
+        if isinstance(source, SampleOf):
+            lent.append({"part": source.part, "photo": source.photo, "loadings": rows})
+        elif isinstance(source, CommonError):
+            common.append({"kind": source.kind, "id": source.id, "loadings": rows})
+        else:
+            shared[source] = rows
+    dumped = (json.dumps(value, ensure_ascii=False) for value in (shared, common, lent))
+    return dict(zip(_SOURCES, dumped, strict=True))
 
 
 def _short(value: float) -> float:
@@ -206,7 +224,7 @@ def _record(row: dict[str, str], line: int, assumed: Assumed) -> Record:
             name=row.get("part") or row.get("SAMPLE_ID") or f"line {line}",
             lab_d50=np.array([numbers[name] for name in "Lab"]),
             own_cov=_own_cov(row, line, assumed.sd),
-            shared=_shared(row.get("shared", "{}"), line),
+            shared=_sources(row, line),
             level_sd=numbers.get("level_sd", LEAST_LEVEL_SD),
         ),
         date=row.get("date", assumed.date),
@@ -230,12 +248,39 @@ def _own_cov(row: dict[str, str], line: int, sd: float) -> Array:
     return matrix
 
 
-def _shared(text: str, line: int) -> dict[str, Array]:
-    try:
-        plain = json.loads(text)
-        return {key: np.array(loadings, dtype=float).reshape(3, -1) for key, loadings in plain.items()}
-    except (ValueError, TypeError, AttributeError, RecursionError) as error:
-        raise FormatError(line, "`shared` is not a JSON object of 3 x k loadings") from error
+class _Common(Struct, frozen=True, forbid_unknown_fields=True):
+    kind: CommonErrorKind
+    id: str
+    loadings: list[list[float]]
+
+
+class _Lent(Struct, frozen=True, forbid_unknown_fields=True):
+    part: str
+    photo: str
+    loadings: list[list[float]]
+
+
+def _sources(row: dict[str, str], line: int) -> dict[ErrorSource, Array]:
+    """The columns of what is shared with other records; files of before had all of it in the first."""
+    found: dict[ErrorSource, Any] = {}
+    for name, kind in (("shared", dict[str, list[list[float]]]), ("common", list[_Common]), ("lent", list[_Lent])):
+        try:
+            said: Any = msgspec.json.decode(row[name], type=kind) if name in row else ()
+        except (ValueError, RecursionError) as error:
+            raise FormatError(line, f"`{name}` is not JSON of 3 x k loadings") from error
+        if name == "shared":
+            found |= {source_of(one): said[one] for one in said}
+        elif name == "common":
+            found |= {CommonError(one.kind, one.id): one.loadings for one in said}
+        else:
+            found |= {SampleOf(one.part, one.photo): one.loadings for one in said}
+    return {one: _loadings(of, line) for one, of in found.items()}
+
+
+def _loadings(rows: list[list[float]], line: int) -> Array:
+    if len(rows) != 3 or len({len(row) for row in rows}) > 1:
+        raise FormatError(line, "loadings are not 3 x k")
+    return np.array(rows)
 
 
 def _origin(row: dict[str, str], cv_mean: float | None) -> Origin:

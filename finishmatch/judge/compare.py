@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-import msgspec
 import numpy as np
+from msgspec import Struct, structs
 
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
-from finishmatch.errors import CODES, InputError, Note, noted
-from finishmatch.fields import Quantity
+from finishmatch.errors import CODES, CodeName, InputError, Note, noted
+from finishmatch.fields import Fraction, Number, Quantity, Text
 from finishmatch.judge.facts import PartFacts, Relation, Tolerance, relation
 from finishmatch.judge.interval import interval, probability_within, ratio_interval
 from finishmatch.judge.pairs import Pairs, as_photographed, pairs_of
@@ -37,7 +37,7 @@ _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 Verdict = Literal["alike", "differs", "unsure"]
 
 
-class Difference(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class Difference(Struct, frozen=True, forbid_unknown_fields=True):
     """Two measured parts; each quantity with its own 90 % interval.
 
     ``de00``: CIEDE2000 as photographed, its interval widened by what geometry does to level; ``de00_level``: at a common
@@ -47,20 +47,20 @@ class Difference(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     to return may rest on it: every photo of the two has a card that was placed, or one photo shows a limit pair as well.
     """
 
-    a: str
-    b: str
+    a: Text
+    b: Text
     de00: Quantity
     de00_level: Quantity
     level_ratio: Quantity
-    p_within: float
-    tolerance: float
+    p_within: Fraction
+    tolerance: Number
     relation: Relation
     verdict: Verdict
-    cause: str | None
-    dL: float
-    dC: float
-    dH: float
-    words: str
+    cause: CodeName | None
+    dL: Number
+    dC: Number
+    dH: Number
+    words: Text
     notes: tuple[Note, ...] = ()
     binding: bool = True
 
@@ -231,7 +231,7 @@ def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: S
     limit = float(pairs_of(colours, *index).de00_level[0])
     if limit <= 0:
         raise InputError("limit_pair", f"{named}: their colours do not differ")
-    return replace(tolerance, together=limit)
+    return structs.replace(tolerance, together=limit)
 
 
 def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Array, matt: BoolArray) -> list[_Evidence]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.ciede2000 import local_metric
-from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.interval import interval
 
@@ -180,7 +180,7 @@ def _newest(
 def _cov(measured: Sequence[Measured], plane: _Plane, weight: Array) -> Array:
     """(2, 2) covariance of a weighted sum of the points: what colours share is summed before it is squared."""
     cov = np.zeros((2, 2))
-    shared: dict[str, Array] = {}
+    shared: dict[ErrorSource, Array] = {}
     for one, to_plane, w in zip(measured, plane.maps, weight, strict=True):
         cov += w**2 * to_plane @ one.finish.own_cov @ to_plane.T
         for key, loadings in one.finish.shared.items():

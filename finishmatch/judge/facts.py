@@ -2,38 +2,54 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+from finishmatch.fields import Allowed, Confidence, Name, Price
 
 Relation = Literal["touching", "together", "apart"]
 
 
-@dataclass(frozen=True, slots=True)
-class PartFacts:
-    """Facts about one part; see the build file for each. ``matt``: flat and without gloss, so that its level tells."""
+class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
+    """[[part]]: facts about one part."""
 
-    name: str
-    maker: str | None = None
-    batch: str | None = None
-    slot: str | None = None
-    zone: str | None = None
-    touches: tuple[str, ...] = ()
-    owned: bool = True
-    price: float | None = None
-    neutral: bool = False
-    critical: bool = False
-    matt: bool = False
+    name: Annotated[Name, Meta(examples=["door handle"])]
+    maker: Annotated[Name | None, Meta(examples=["Maker A"])] = None
+    batch: Annotated[Name | None, Meta(examples=["2026-09"])] = None
+    slot: Annotated[
+        Name | None, Meta(description="parts with the same slot are candidates for it", examples=["door"])
+    ] = None
+    zone: Annotated[
+        Name | None,
+        Meta(description="parts in different zones are never seen side by side", examples=["aft door"]),
+    ] = None
+    touches: Annotated[tuple[Name, ...], Meta(examples=[["door plate"]])] = ()
+    owned: Annotated[bool, Meta(description="false: not bought yet")] = True
+    price: Annotated[Price | None, Meta(examples=[38.5])] = None
+    neutral: Annotated[bool, Meta(description="true: black, white, bare metal; never counted as a mismatch")] = False
+    critical: Annotated[
+        bool, Meta(description="true: carries load, brakes, pressure, mains...: cautions are shown")
+    ] = False
+    matt: Annotated[
+        bool,
+        Meta(description="true: flat and without gloss (powder coat, paint): its lightness is judged closely"),
+    ] = False
 
 
-@dataclass(frozen=True, slots=True)
-class Tolerance:
-    """How large a CIEDE2000 may be for two parts to look alike, by how they are seen. The defaults are our own choice."""
+class Tolerance(Struct, frozen=True, forbid_unknown_fields=True):
+    """[tolerance]: how large a CIEDE2000 may be for two parts to look alike, by how they are seen. The defaults are our own
+    choice.
+    """
 
-    touching: float = 1.5
-    together: float = 2.5
-    apart: float = 4.0
-    confidence: float = 0.90
-    limit_pair: tuple[str, str] | None = None
+    touching: Annotated[Allowed, Meta(description="parts that touch")] = 1.5
+    together: Annotated[Allowed, Meta(description="parts seen together in one glance")] = 2.5
+    apart: Annotated[Allowed, Meta(description="parts never seen side by side")] = 4.0
+    confidence: Annotated[Confidence, Meta(description="how sure a verdict must be")] = 0.90
+    limit_pair: Annotated[
+        tuple[Name, Name] | None,
+        Meta(description="these two are just acceptable; their difference stands for `together`"),
+    ] = None
 
 
 def relation(a: PartFacts, b: PartFacts) -> Relation:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from msgspec.structs import replace
+from msgspec import structs
 
 from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
@@ -61,7 +61,7 @@ def _noted(pair: Difference, seen: Sequence[tuple[InOneLight, Difference]]) -> D
     verdict = "unsure" if pair.verdict == "alike" else pair.verdict
     cause = "light_dependent" if verdict == "unsure" else None
     words = f"{pair.a} and {pair.b} look alike or not depending on the light. {each}"
-    return replace(pair, verdict=verdict, cause=cause, words=words, notes=(note, *pair.notes))
+    return structs.replace(pair, verdict=verdict, cause=cause, words=words, notes=(note, *pair.notes))
 
 
 def _index(pair: Difference, reference: InOneLight, test: InOneLight) -> float:

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
+from finishmatch.fields import Fraction, Number, Text
 from finishmatch.judge.cliques import clique_number, fewest_cliques
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
@@ -17,23 +19,24 @@ from finishmatch.judge.interval import CERTAIN_SD
 from finishmatch.judge.pairs import pairs_of
 
 Graph = BoolArray
-Lab = tuple[float, float, float]
+Lab = tuple[Number, Number, Number]
 
 _DRAWS, _SEED = 4000, 20_260_101
 
 
-@dataclass(frozen=True, slots=True)
-class FinishSet:
+class FinishSet(Struct, frozen=True, forbid_unknown_fields=True):
     """Parts of which every two look alike, in order of their names.
 
     ``lab``: mean of the coloured parts in XYZ; ``widest``: their largest ``de00_level``; ``probability``: that every
-    two of them lie within their tolerance. Neutral parts, which never mismatch, count in neither.
+    two of them lie within their tolerance. Neutral parts, which never mismatch, count in neither. ``neutral``: it has no
+    others.
     """
 
-    parts: tuple[str, ...]
+    parts: tuple[Text, ...]
     lab: Lab
-    widest: float
-    probability: float
+    widest: Number
+    probability: Fraction
+    neutral: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,7 @@ def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences:
     coloured = tuple(sorted(name for name in colours.names if name not in neutral))
     free = tuple(sorted(name for name in colours.names if name in neutral))
     if not coloured:
-        return Sets((_finish_set(colours, free, (), ()),), (1, 1), 1) if free else Sets((), (0, 0))
+        return Sets((_finish_set(colours, (), free, ()),), (1, 1), 1) if free else Sets((), (0, 0))
     joined, distance = graph_of(coloured, differences)
     cover = fewest_cliques(joined, distance)
     groups = [tuple(coloured[v] for v in clique) for clique in cover.cliques]
@@ -163,11 +166,12 @@ def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verd
 def _finish_set(
     colours: MeasuredColours, coloured: tuple[str, ...], free: tuple[str, ...], inside: Sequence[Difference]
 ) -> FinishSet:
-    rows = [colours.names.index(name) for name in coloured]
+    rows = [colours.names.index(name) for name in coloured or free]
     mean = xyz_to_lab(lab_to_xyz(colours.lab_d50[rows]).mean(axis=0))
     return FinishSet(
         parts=tuple(sorted(coloured + free)),
         lab=(float(mean[0]), float(mean[1]), float(mean[2])),
         widest=max((d.de00_level.value for d in inside), default=0.0),
         probability=joint_probability(colours, inside),
+        neutral=not coloured,
     )

@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Callable
 from typing import Any
 
-from finishmatch.build.checks import CARD_KINDS
+from finishmatch.card.kinds import named
 from finishmatch.errors import InputError
 
 
@@ -71,7 +71,7 @@ def _photo(photo: dict[str, Any], change: Callable[[str], str]) -> dict[str, Any
     if photo.get("flat") is not None:
         new["flat"] = change(photo["flat"])
     card = photo.get("card")
-    if card is not None and card["kind"] not in CARD_KINDS:
+    if card is not None and named(card["kind"]) is None:
         new["card"] = {**card, "kind": change(card["kind"])}
     if "part" in photo:
         new["part"] = [_mark(mark, change) for mark in photo["part"]]

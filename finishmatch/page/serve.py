@@ -9,7 +9,7 @@ from pathlib import Path
 import uvicorn
 
 from finishmatch.build import edit
-from finishmatch.build.build import as_written
+from finishmatch.build.start import as_written
 from finishmatch.disk import write_new
 from finishmatch.page.app import make_app
 from finishmatch.page.editing import EditedBuild

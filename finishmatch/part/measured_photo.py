@@ -112,7 +112,7 @@ def unmeasured_photo(
         colour_source=photo.colour_source,
         corrected=None,
         samples=(),
-        refusals=tuple(Refusal(part, photo.name, 0.0, (note,)) for part in parts),
+        refusals=tuple(Refusal(part, photo.name, 0.0, note) for part in parts),
         pictures=(),
         notes=tuple(dict.fromkeys((*photo.notes, note))),
         failure=NothingMeasured(failure.code, failure.text, failure.mend),

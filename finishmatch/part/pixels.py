@@ -64,10 +64,11 @@ class Pixels:
 
 @dataclass(frozen=True, slots=True)
 class Unusable:
-    """Why a part's pixels cannot be used; the last note says it."""
+    """Why a part's pixels cannot be used, and what else was noted of them."""
 
     used_fraction: float
-    notes: tuple[Note, ...]
+    reason: Note
+    notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +88,9 @@ def pixels_of(photo: Photo, region: Region, correction: Correction, flat: FlatFi
     lost = float(clipped.sum() / max(inner.sum(), 1))
     usable = int((inner & ~clipped).sum()) * step**2
     if lost > 0 and (usable < _PIXELS_REFUSED or 1 - lost < _REST_LEAST):
-        return Unusable(1 - lost, (_why_lost(photo, _Lattice(window, step), clipped, lost),))
+        return Unusable(1 - lost, _why_lost(photo, _Lattice(window, step), clipped, lost))
     if usable < _PIXELS_REFUSED:
-        return Unusable(0.0, (Note("part_small", f"Only {usable} pixels of the part can be used."),))
+        return Unusable(0.0, Note("part_small", f"Only {usable} pixels of the part can be used."))
     notes = []
     if lost > _CLIPPED_NOTED:
         text = f"{lost:.0%} of the part's pixels were over- or underexposed and left out."
@@ -147,7 +148,7 @@ def _of_one_finish(pixels: Pixels, lost: float, notes: list[Note]) -> Pixels | U
         note = Note("two_finishes", f"{minority.mean():.0%} of the outline is of another colour than the rest.")
         if lost > _MOSTLY_LOST:  # what is left of it is of two colours for want of light that is not clipped
             note = Note("part_clipped", f"{lost:.0%} of the part is over- or underexposed.")
-        return Unusable(float(1 - minority.mean()), (*notes, note))
+        return Unusable(float(1 - minority.mean()), note, tuple(notes))
     kept = ~minority & ~_chromaticity_outliers(levelled[:, 1:] - middle[1:])
     dropped = 1 - float(kept.mean())
     if dropped > _MINORITY_NOTED:

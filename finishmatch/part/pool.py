@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from finishmatch.arrays import Array
-from finishmatch.colour.measured_colour import MeasuredColour, Rendering, RenderingShare
+from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour, Rendering, RenderingShare, SampleOf
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.errors import Note
 from finishmatch.part.sample import Sample
@@ -23,6 +23,7 @@ from finishmatch.part.sample import Sample
 # (from memory of the usual tables); beyond three photos by Fisher's approximation.
 _CHI_SQUARE_99 = {3: 11.34, 6: 16.81, 9: 21.67}
 _LEVEL_FLOOR = 0.03
+_NOTHING = 1e-9  # weights and loadings up to this are rounding
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,9 +49,9 @@ class _Stack:
     design: Array
     own: list[Array]
     level: Array
-    shared: dict[str, Array]
-    shift: dict[str, Array]
-    light: dict[str, Array]
+    shared: dict[ErrorSource, Array]
+    shift: dict[ErrorSource, Array]
+    light: dict[ErrorSource, Array]
 
 
 def pool(samples: Sequence[Sample]) -> tuple[Pooled, ...]:
@@ -76,9 +77,9 @@ def pool(samples: Sequence[Sample]) -> tuple[Pooled, ...]:
 def _stack(samples: Sequence[Sample], names: tuple[str, ...]) -> _Stack:
     m = len(samples)
     design = np.zeros((3 * m, 3 * len(names)))
-    shared: dict[str, Array] = {}
-    shift: dict[str, Array] = {}
-    light: dict[str, Array] = {}
+    shared: dict[ErrorSource, Array] = {}
+    shift: dict[ErrorSource, Array] = {}
+    light: dict[ErrorSource, Array] = {}
     for s, sample in enumerate(samples):
         i = names.index(sample.part)
         design[3 * s : 3 * s + 3, 3 * i : 3 * i + 3] = np.eye(3)
@@ -122,10 +123,13 @@ def _covariance(stack: _Stack) -> Array:
 def _finish(
     name: str, i: int, lab: Array, weights: Array, stack: _Stack, samples: Sequence[Sample], extra: Array
 ) -> MeasuredColour:
-    """A part's share in every error: of corrections, of its own samples, and of other parts' samples that lent weight."""
+    """A part's share in every error: of corrections, of its own samples, and of other parts' samples that lent weight.
+
+    A sample's noise that reaches this part alone is its own; what reaches others too stands under the sample's name.
+    """
     rows = slice(3 * i, 3 * i + 3)
-    shared = {key: weights[rows] @ loadings for key, loadings in stack.shared.items()}
     own = extra.copy()
+    shared = {key: weights[rows] @ loadings for key, loadings in stack.shared.items()}
     level_direction = _level_direction(next(sample for sample in samples if sample.part == name))
     level_variance = 0.0
     for s, sample in enumerate(samples):
@@ -134,22 +138,21 @@ def _finish(
         along = float(level[0] / level_direction[0])
         level_variance += along**2
         loadings = np.column_stack([weight[rows] @ stack.own[s], level - along * level_direction])
-        lends = np.abs(weight).reshape(-1, 3, 3).max(axis=(1, 2)) > 1e-9
+        lends = np.abs(weight).reshape(-1, 3, 3).max(axis=(1, 2)) > _NOTHING
         if lends.sum() == 1:
             own += loadings @ loadings.T
         elif lends[i]:
-            shared[f"{sample.correction}/{sample.part}"] = loadings
-    shared = {key: loadings for key, loadings in shared.items() if np.abs(loadings).max() > 1e-9}
+            shared[SampleOf(sample.part, sample.photo)] = loadings
     level_sd = max(_LEVEL_FLOOR, float(np.sqrt(level_variance)))
     light = {key: weights[rows] @ loadings for key, loadings in stack.light.items()}
     return MeasuredColour(
         name=name,
         lab_d50=lab[i],
         own_cov=own,
-        shared=shared,
+        shared={key: loadings for key, loadings in shared.items() if np.abs(loadings).max() > _NOTHING},
         level_sd=level_sd,
         rendered=_rendered(weights[rows], samples),
-        light={key: loadings for key, loadings in light.items() if np.abs(loadings).max(initial=0) > 1e-9},
+        light={key: loadings for key, loadings in light.items() if np.abs(loadings).max(initial=0) > _NOTHING},
         light_own=_light_own(name, weights[rows], samples),
     )
 
@@ -159,15 +162,15 @@ def _light_own(name: str, weights: Array, samples: Sequence[Sample]) -> Array:
     return np.asarray(sum(weight @ own @ weight.T for weight, own in blocks))
 
 
-def _rendered(weights: Array, samples: Sequence[Sample]) -> dict[str, RenderingShare]:
+def _rendered(weights: Array, samples: Sequence[Sample]) -> dict[ErrorSource, RenderingShare]:
     """How far a part hangs on each rendering: the weights (3, 3m) of all its samples, in the mean over Lab."""
-    share: dict[str, float] = {}
-    known: dict[str, Rendering] = {}
+    share: dict[ErrorSource, float] = {}
+    known: dict[ErrorSource, Rendering] = {}
     for s, sample in enumerate(samples):
         for key, rendering in sample.rendered:
             known[key] = rendering
             share[key] = share.get(key, 0.0) + float(np.trace(weights[:, 3 * s : 3 * s + 3])) / 3
-    return {key: RenderingShare(known[key], weight) for key, weight in share.items() if abs(weight) > 1e-9}
+    return {key: RenderingShare(known[key], weight) for key, weight in share.items() if abs(weight) > _NOTHING}
 
 
 def _scatter(residual: Array, residual_cov: Array, mine: list[int]) -> Array:

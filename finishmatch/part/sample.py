@@ -9,7 +9,7 @@ import numpy as np
 from finishmatch.arrays import Array
 from finishmatch.card.correction import Correction
 from finishmatch.card.flat import FlatField
-from finishmatch.colour.measured_colour import Rendering
+from finishmatch.colour.measured_colour import CommonError, Rendering
 from finishmatch.colour.space import WHITE_D50, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
 from finishmatch.part.pixels import Pixels, Unusable, at_one_level, medians, pixels_of
@@ -61,7 +61,7 @@ class Sample:
     level_sd: float
     used_fraction: float
     notes: tuple[Note, ...]
-    rendered: tuple[tuple[str, Rendering], ...] = ()
+    rendered: tuple[tuple[str | CommonError, Rendering], ...] = ()
     light: Array = field(default_factory=_no_loadings)
     light_own: Array = field(default_factory=_no_cov)
 
@@ -73,12 +73,13 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """A part that this photo cannot measure; the last note says why."""
+    """A part that this photo cannot measure: ``reason`` says why, ``notes`` what else is worth knowing."""
 
     part: str
     photo: str
     used_fraction: float
-    notes: tuple[Note, ...]
+    reason: Note
+    notes: tuple[Note, ...] = ()
 
 
 def measure(
@@ -94,7 +95,7 @@ def measure(
     """
     pixels = pixels_of(photo, region, correction, flat)
     if isinstance(pixels, Unusable):
-        return Refusal(region.part, photo.name, pixels.used_fraction, pixels.notes)
+        return Refusal(region.part, photo.name, pixels.used_fraction, pixels.reason, pixels.notes)
     return sample_of(photo, region.part, pixels, correction, matt)
 
 

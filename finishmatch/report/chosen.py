@@ -49,7 +49,7 @@ def chosen(results: Results, arrangement: Arrangement) -> Chosen | None:
         choice=choice,
         together=together,
         rows=tuple(_row(results, arrangement, picks, beside) for picks, beside in _rows(results, choice)),
-        slots={part: slot for slot, part in choice.picks},
+        slots={part: slot for slot, part in choice.picks.items()},
         listed=tuple(enumerate(choices, start=1))[first : first + MOST_LISTED],
     )
 
@@ -58,7 +58,7 @@ def _rows(results: Results, choice: Choice) -> list[tuple[list[str], list[str]]]
     """The picks by the finish that they belong to, each finish with the other parts of the build that keep it."""
     groups = [item.parts for item in results.advice if item.code == "keep"]
     groups = groups or [item.parts for item in results.advice if item.code == "verdict"] or [()]
-    picks = [part for _, part in choice.picks]
+    picks = list(choice.picks.values())
     home = {pick: _home(results, pick, groups) for pick in picks}
     rows = [
         ([pick for pick in picks if home[pick] == k], [name for name in group if name not in picks])

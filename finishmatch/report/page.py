@@ -18,7 +18,7 @@ from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
 from finishmatch.report.staircase import staircase
 from finishmatch.report.strip import lightness, whole_build
 from finishmatch.report.text import count, number, sentence, visible
-from finishmatch.results.results import CardFit, Exhibits, PhotoResult, Results
+from finishmatch.results.results import KINDS, CardFit, Exhibits, PhotoResult, Results
 from finishmatch.text import percent
 
 if TYPE_CHECKING:
@@ -27,14 +27,6 @@ if TYPE_CHECKING:
 
 #: Up to so many parts their pictures are shown larger.
 ROOMY = 24
-
-_CARDS = {
-    "chart24": "24-patch chart",
-    "sheet": "printed sheet",
-    "grey18": "grey card, 18 %",
-    "white": "white card",
-    "file": "own card",
-}
 
 
 def render(results: Results, exhibits: Exhibits | None = None) -> str:
@@ -64,7 +56,7 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
         detailed=len(arrangement.shown_parts) <= DETAILED_PARTS,
         pairs=in_words(results.differences, arrangement),
         tolerances=_tolerances(results),
-        cards=_CARDS,
+        cards={kind: row.words for kind, row in KINDS.items()},
         photos=_photos(results.photos, shown.fits),
         glossary=glossary(results, arrangement),
         roomy=len(arrangement.shown_parts) <= ROOMY,

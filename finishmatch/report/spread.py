@@ -10,6 +10,7 @@ import numpy as np
 from finishmatch.arrays import Array
 from finishmatch.colour import space
 from finishmatch.report.arrangement import Arrangement, ShownPart, common_light
+from finishmatch.results.results import colour_of
 
 #: 90 % point of chi-square with two degrees of freedom, in closed form -2 ln(1 - 0.9).
 CHI2_90 = -2 * math.log(0.1)
@@ -41,14 +42,12 @@ def _spot(shown_part: ShownPart, light: float) -> Spot:
     lab = np.array(shown_part.lab)
     centre = np.asarray(space.at_luminance(lab, light))
     turn = _jacobian(lab, centre)
-    own = np.zeros((3, 3)) if shown_part.part.own_cov is None else np.array(shown_part.part.own_cov)
-    loadings = [np.reshape(one.loadings, (3, -1)) for one in shown_part.part.shared]
-    whole = own + sum((one @ one.T for one in loadings), np.zeros((3, 3)))
+    colour = colour_of(shown_part.part)
     return Spot(
         shown_part,
         centre[1:],
-        centre[1:] + ellipse(turn @ own @ turn.T),
-        centre[1:] + ellipse(turn @ whole @ turn.T),
+        centre[1:] + ellipse(turn @ colour.noise_of(colour.name) @ turn.T),
+        centre[1:] + ellipse(turn @ colour.cov @ turn.T),
     )
 
 

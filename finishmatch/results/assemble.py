@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-import numpy as np
-
+from finishmatch.arrays import Array
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
-from finishmatch.card import reference
+from finishmatch.card.reference import newest
 from finishmatch.card.sheet.mean import scales
-from finishmatch.colour.measured_colour import RenderingShare
-from finishmatch.errors import CODES, Note
+from finishmatch.colour.measured_colour import CommonError, ErrorSource, RenderingShare, SampleOf
+from finishmatch.errors import CODES, CodeName, Note
 from finishmatch.judge.facts import PartFacts
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled
@@ -19,9 +18,12 @@ from finishmatch.part.sample import Refusal
 from finishmatch.results.results import (
     CardFit,
     CardInfo,
+    CommonLoadings,
     CorrectionInfo,
     Crop,
     Exhibits,
+    LentLoadings,
+    Loadings,
     Matrix,
     PartResult,
     PhotoResult,
@@ -46,9 +48,9 @@ def part_results(
     )
 
 
-def refusals(parts: Sequence[PartResult]) -> Mapping[str, tuple[Note, ...]]:
-    """Part -> notes, of each part that could not be measured."""
-    return {part.name: part.notes for part in parts if part.verdict == "refused"}
+def refusals(parts: Sequence[PartResult]) -> Mapping[str, CodeName]:
+    """Part -> the reason's code, of each part that could not be measured."""
+    return {part.name: part.reason for part in parts if part.reason is not None}
 
 
 def _photo(entry: PhotoEntry, measured: MeasuredPhoto) -> PhotoResult:
@@ -69,19 +71,21 @@ def _photo(entry: PhotoEntry, measured: MeasuredPhoto) -> PhotoResult:
             cv_mean=corrected.correction.cv_mean_de00,
             cv_max=corrected.correction.cv_max_de00,
             light_range=corrected.correction.light_range,
+            common=tuple(error for error, _ in corrected.correction.beyond),
         ),
         notes=(*_edition_guessed(entry.card), *measured.notes),
     )
 
 
 def _edition_guessed(card: CardEntry) -> tuple[Note, ...]:
-    if card.kind != "chart24" or card.edition is not None:
+    assumed = newest(card.kind)
+    if assumed is None or card.edition is not None:
         return ()
-    return (Note("card_edition", f'The edition of the card was not given; "{reference.EDITIONS[0]}" was assumed.'),)
+    return (Note("card_edition", f'The edition of the card was not given; "{assumed}" was assumed.'),)
 
 
 def _card_info(entry: CardEntry, measured: MeasuredPhoto) -> CardInfo:
-    edition = (entry.edition or reference.EDITIONS[0]) if entry.kind == "chart24" else entry.edition
+    edition = entry.edition or newest(entry.kind)
     spot = measured.corrected.spot if measured.corrected else None
     if spot is None or measured.corrected is None:
         return CardInfo(entry.kind, edition, "none", None, 0)
@@ -92,13 +96,16 @@ def _card_info(entry: CardEntry, measured: MeasuredPhoto) -> CardInfo:
 def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Pooled) -> PartResult:
     colour = pooled.finish
     L, a, b = (float(value) for value in colour.lab_d50)
-    refused = tuple(note for refusal in _refusals(facts, photos) for note in refusal.notes)
+    sources = [(source, _loadings(loadings)) for source, loadings in colour.shared.items()]
+    refused = _refusal_notes(_refusals(facts, photos))
     return PartResult(
         name=facts.name,
         lab=(L, a, b),
         level_sd=colour.level_sd,
         own_cov=_matrix(colour.own_cov),
-        shared=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in colour.shared.items()),
+        shared=tuple(SharedLoadings(one, loadings) for one, loadings in sources if isinstance(one, str)),
+        common=tuple(CommonLoadings(one.kind, one.id, of) for one, of in sources if isinstance(one, CommonError)),
+        lent=tuple(LentLoadings(one.part, one.photo, of) for one, of in sources if isinstance(one, SampleOf)),
         photos=pooled.photos,
         used_fraction=pooled.used_fraction,
         verdict="measured",
@@ -107,36 +114,45 @@ def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Po
                 (*_asked(facts, photos), *pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled))
             )
         ),
-        light=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in colour.light.items()),
+        light=tuple(SharedLoadings(str(key), _loadings(loadings)) for key, loadings in colour.light.items()),
         light_own=_matrix(colour.light_own),
-        rendered=tuple(
-            RenderingResult(key, share.weight, *_rendering(share)) for key, share in colour.rendered.items()
-        ),
+        rendered=tuple(_rendering(source, share) for source, share in colour.rendered.items()),
     )
 
 
-def _rendering(share: RenderingShare) -> tuple[float, float, float, float]:
-    rendering = share.rendering
-    return rendering.scale_ln, rendering.scale_sd, rendering.dull_sd, rendering.shift_de00
+def _rendering(source: ErrorSource, share: RenderingShare) -> RenderingResult:
+    one = share.rendering
+    numbers = (share.weight, one.scale_ln, one.scale_sd, one.dull_sd, one.shift_de00)
+    if isinstance(source, CommonError):
+        return RenderingResult(source.kind, source.id, *numbers)
+    return RenderingResult("correction", str(source), *numbers)
 
 
 def _refused_part(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> PartResult:
     found = _refusals(facts, photos)
+    best = max(found, key=lambda refusal: refusal.used_fraction)
     return PartResult(
         name=facts.name,
         lab=None,
         level_sd=None,
         own_cov=None,
         shared=(),
+        common=(),
+        lent=(),
         photos=tuple(dict.fromkeys(refusal.photo for refusal in found)),
-        used_fraction=max((refusal.used_fraction for refusal in found), default=0.0),
+        used_fraction=best.used_fraction,
         verdict="refused",
-        notes=(*_asked(facts, photos), *(note for refusal in found for note in refusal.notes), *_neutral(facts)),
+        reason=best.reason.code,
+        notes=(*_asked(facts, photos), *_refusal_notes(found), *_neutral(facts)),
     )
 
 
 def _refusals(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> list[Refusal]:
     return [refusal for photo in photos for refusal in photo.refusals if refusal.part == facts.name]
+
+
+def _refusal_notes(refusals: Sequence[Refusal]) -> tuple[Note, ...]:
+    return tuple(note for refusal in refusals for note in (*refusal.notes, refusal.reason))
 
 
 def _asked(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> tuple[Note, ...]:
@@ -154,8 +170,14 @@ def _relative(photos: Sequence[MeasuredPhoto], pooled: Pooled) -> tuple[Note, ..
     return (Note("relative_colour", CODES["relative_colour"].meaning),) if alone else ()
 
 
-def _matrix(values: np.ndarray) -> Matrix:
-    return tuple(tuple(float(value) for value in row) for row in values)
+def _loadings(values: Array) -> Loadings:
+    first, second, third = (tuple(row) for row in values.tolist())
+    return first, second, third
+
+
+def _matrix(values: Array) -> Matrix:
+    (a, b, c), (d, e, f), (g, h, i) = values.tolist()
+    return (a, b, c), (d, e, f), (g, h, i)
 
 
 def exhibits(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> Exhibits:

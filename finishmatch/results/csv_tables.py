@@ -19,7 +19,7 @@ _QUANTITIES = ("de00", "de00_level", "level_ratio")
 _PART_COLUMNS = (
     *("name", "verdict", "L", "a", "b", "level_sd"),
     *(f"own_cov_{pair}" for pair in _OWN_COV),
-    *("shared", "light", "rendered", "photos", "used_fraction", "notes"),
+    *("shared", "common", "lent", "light", "rendered", "photos", "used_fraction", "reason", "notes"),
 )
 
 
@@ -27,8 +27,8 @@ def parts_csv(results: Results) -> str:
     """One line a part, refused ones without numbers.
 
     ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` and ``light`` are JSON objects,
-    correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts, beside
-    which ``rendered``, an array, says what each photo's rendering may do to all its colours.
+    correction -> (3, k) loadings; ``common`` and ``lent`` are as in results.json. Together they rebuild the joint
+    covariance of all parts; ``rendered``, as there, says what each photo's rendering may do to all its colours.
     """
     return csv_text(_PART_COLUMNS, map(_part, plain_rows(results.parts)))
 
@@ -52,14 +52,14 @@ def _difference(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:
-    row = {name: part[name] for name in ("name", "verdict", "level_sd", "used_fraction")}
+    row = {name: part[name] for name in ("name", "verdict", "level_sd", "used_fraction", "reason")}
     row |= dict(zip("Lab", part["lab"] or (None,) * 3, strict=True))
     cov = part["own_cov"]
     row |= {f"own_cov_{pair}": cov and cov[i][j] for pair, (i, j) in _OWN_COV.items()}
     shared = {one["correction"]: one["loadings"] for one in part["shared"]}
-    row["shared"] = json.dumps(shared, ensure_ascii=False)
-    row["light"] = json.dumps({one["correction"]: one["loadings"] for one in part["light"]}, ensure_ascii=False)
-    row["rendered"] = json.dumps(part["rendered"], ensure_ascii=False)
+    light = {one["correction"]: one["loadings"] for one in part["light"]}
+    sources = {"shared": shared, "light": light, **{name: part[name] for name in ("common", "lent", "rendered")}}
+    row |= {name: json.dumps(value, ensure_ascii=False) for name, value in sources.items()}
     return {**row, "photos": "; ".join(part["photos"]), "notes": _codes(part)}
 
 

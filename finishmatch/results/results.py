@@ -1,17 +1,33 @@
-"""The results value (the contract `finishmatch-results/2`); JSON is in `serial.py`, CSV in `tables.py`."""
+"""The results value, declared once: results.json, its JSON Schema, the CSV tables and the report follow from it.
+
+JSON is in `json_text.py`, CSV in `csv_tables.py`, what must agree beyond the shape in `consistent.py`.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
 from finishmatch.arrays import Array, BoolArray
-from finishmatch.colour.measured_colour import MeasuredColour, Rendering, RenderingShare
-from finishmatch.errors import Note
+from finishmatch.card.kinds import KINDS as KINDS
+from finishmatch.card.kinds import CardKind
+from finishmatch.colour.measured_colour import (
+    CommonError,
+    CommonErrorKind,
+    ErrorSource,
+    MeasuredColour,
+    Rendering,
+    RenderingShare,
+    SampleOf,
+)
+from finishmatch.errors import CodeName, Note
+from finishmatch.fields import Count, Fraction, Number, Text
 from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
@@ -20,131 +36,176 @@ from finishmatch.judge.sets import FinishSet as FinishSet
 
 SCHEMA = "finishmatch-results/2"
 
-Lab = tuple[float, float, float]
-Matrix = tuple[tuple[float, ...], ...]
-Point = tuple[float, float]
+Point = tuple[Number, Number]
+Triple = tuple[Number, Number, Number]
+Matrix = tuple[Triple, Triple, Triple]
+Row = tuple[Number, ...]
+Loadings = tuple[Row, Row, Row]
+"""3 x k: how a part's L*, a* and b* move with k independent errors of standard deviation 1."""
 
 
-@dataclass(frozen=True, slots=True)
-class BuildInfo:
+class BuildInfo(Struct, frozen=True, forbid_unknown_fields=True):
     """``tolerance``: a limit pair's difference already in the place of ``together``."""
 
-    name: str
-    finish: str | None
+    name: Text
+    finish: Text | None
     tolerance: Tolerance
-    illuminant: str = "D50"
-    observer: str = "2deg"
-    formula: str = "CIEDE2000 1:1:1"
+    illuminant: Literal["D50"] = "D50"
+    observer: Literal["2deg"] = "2deg"
+    formula: Literal["CIEDE2000 1:1:1"] = "CIEDE2000 1:1:1"
 
 
-@dataclass(frozen=True, slots=True)
-class CardInfo:
-    """``origin`` is given, located or none; ``corners`` in pixels, as in the build file."""
+class CardInfo(Struct, frozen=True, forbid_unknown_fields=True):
+    """``corners`` in pixels, as in the build file."""
 
-    kind: str
-    edition: str | None
-    origin: str
+    kind: CardKind
+    edition: Text | None
+    origin: Literal["given", "located", "none"]
     corners: tuple[Point, Point, Point, Point] | None
-    patches_used: int
+    patches_used: Count
 
 
-@dataclass(frozen=True, slots=True)
-class CorrectionInfo:
-    """``cv_mean``, ``cv_max``: leave-one-patch-out CIEDE2000; ``light_range``: a fraction; None: unknown."""
+class CorrectionInfo(Struct, frozen=True, forbid_unknown_fields=True):
+    """``cv_mean``, ``cv_max``: leave-one-patch-out CIEDE2000; ``light_range``: a fraction; null: unknown."""
 
-    id: str
-    method: str
-    cv_mean: float | None
-    cv_max: float | None
-    light_range: float | None
+    id: Text
+    method: Text
+    cv_mean: Number | None
+    cv_max: Number | None
+    light_range: Number | None
+    common: tuple[CommonError, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class PhotoResult:
-    file: str
-    sha256: str
-    width: int
-    height: int
-    colour_source: str
-    light: str | None
+class PhotoResult(Struct, frozen=True, forbid_unknown_fields=True):
+    """One photo; ``correction`` is null where its card could not be used."""
+
+    file: Text
+    sha256: Text
+    width: Count
+    height: Count
+    colour_source: Text
+    light: Text | None
     card: CardInfo
     correction: CorrectionInfo | None
     notes: tuple[Note, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class SharedLoadings:
-    """(3, k) loadings of a part on the errors of one correction, in Lab units."""
+class SharedLoadings(Struct, frozen=True, forbid_unknown_fields=True):
+    """A part's loadings on the errors of one photo's correction; ``correction`` is its id."""
 
-    correction: str
-    loadings: Matrix
-
-
-@dataclass(frozen=True, slots=True)
-class RenderingResult:
-    """How far a part hangs on one photo's rendering, and what that may do to the photo's colours: it multiplies every
-    difference inside the photo by a factor of this mean and standard deviation of ln (and of this one more for neutral
-    colours, exp(-C*/20) of it for others), and shifts all colours together by this, CIEDE2000 along any one direction."""
-
-    correction: str
-    weight: float
-    scale_ln: float
-    scale_sd: float
-    dull_sd: float
-    shift_de00: float
+    correction: Text
+    loadings: Loadings
 
 
-@dataclass(frozen=True, slots=True)
-class PartResult:
-    """One part; the numbers are None when ``verdict`` is "refused".
-
-    ``light``: loadings on how each photo's light may drift from place to place; ``light_own``: the part of ``own_cov``
-    that the light makes at this part's place alone.
+class RenderingResult(Struct, frozen=True, forbid_unknown_fields=True):
+    """How far a part hangs on one rendering, and what that may do to a photo's colours: it multiplies every difference
+    inside the photo by a factor of this mean and standard deviation of ln (and of this one more for neutral colours,
+    exp(-C*/20) of it for others), and shifts all colours together by this, CIEDE2000 along any one direction. ``kind``:
+    "correction", and ``id`` is a photo's, or an error that several photos share.
     """
 
-    name: str
-    lab: Lab | None
-    level_sd: float | None
+    kind: Literal["correction"] | CommonErrorKind
+    id: Text
+    weight: Number
+    scale_ln: Number
+    scale_sd: Number
+    dull_sd: Number
+    shift_de00: Number
+
+
+class CommonLoadings(Struct, frozen=True, forbid_unknown_fields=True):
+    """A part's loadings on an error that several photos share; their corrections name it by kind and id."""
+
+    kind: CommonErrorKind
+    id: Text
+    loadings: Loadings
+
+
+class LentLoadings(Struct, frozen=True, forbid_unknown_fields=True):
+    """A part's loadings on the noise of one part's sample in one photo, where other parts have a share in that noise: a
+    part that two photos show ties these photos, and lends its noise to their other parts.
+    """
+
+    part: Text
+    photo: Text
+    loadings: Loadings
+
+
+class PartResult(Struct, frozen=True, forbid_unknown_fields=True):
+    """One part; the numbers are null when ``verdict`` is "refused", and ``reason`` is then a note's code.
+
+    The covariance of two parts' colours is the sum, over what both have loadings on, of one's loadings times the
+    other's transposed; a part's own covariance adds ``own_cov``, which no other part shares. ``light``: loadings on how
+    each photo's light may drift from place to place; ``light_own``: the part of ``own_cov`` that the light makes at this
+    part's place alone.
+    """
+
+    name: Text
+    lab: Triple | None
+    level_sd: Number | None
     own_cov: Matrix | None
     shared: tuple[SharedLoadings, ...]
-    photos: tuple[str, ...]
-    used_fraction: float
-    verdict: str
+    common: tuple[CommonLoadings, ...]
+    lent: tuple[LentLoadings, ...]
+    photos: tuple[Text, ...]
+    used_fraction: Fraction
+    verdict: Literal["measured", "refused"]
+    reason: CodeName | None = None
     notes: tuple[Note, ...] = ()
     light: tuple[SharedLoadings, ...] = ()
     light_own: Matrix | None = None
     rendered: tuple[RenderingResult, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Results:
-    version: str
+class SetsRange(Struct, frozen=True, array_like=True, forbid_unknown_fields=True):
+    """How many sets: fewer than ``proven_least`` cannot be, whatever the unsure pairs are; ``found`` by the best estimate;
+    ``at_most`` if no unsure pair is alike. Written as ``[proven_least, found, at_most]``.
+    """
+
+    proven_least: Count
+    found: Count
+    at_most: Count
+
+
+class Results(Struct, frozen=True, forbid_unknown_fields=True, tag_field="schema", tag=SCHEMA):
+    """All that an audit says."""
+
+    version: Text
     build: BuildInfo
     photos: tuple[PhotoResult, ...]
     parts: tuple[PartResult, ...]
     differences: tuple[Difference, ...]
     sets: tuple[FinishSet, ...]
-    sets_range: tuple[int, int]
+    sets_range: SetsRange
     choices: tuple[Choice, ...] | None
     advice: tuple[Advice, ...]
 
 
 def finishes(results: Results) -> list[MeasuredColour]:
     """The measured parts, in order; :func:`finishmatch.colour.measured_colour.joint` makes their joint covariance."""
-    return [
-        MeasuredColour(
-            name=part.name,
-            lab_d50=np.array(part.lab),
-            own_cov=np.array(part.own_cov),
-            shared={one.correction: np.array(one.loadings) for one in part.shared},
-            level_sd=part.level_sd,
-            rendered={one.correction: _share(one) for one in part.rendered},
-            light={one.correction: np.array(one.loadings) for one in part.light},
-            light_own=np.zeros((3, 3)) if part.light_own is None else np.array(part.light_own),
-        )
-        for part in results.parts
-        if part.lab is not None and part.own_cov is not None and part.level_sd is not None
-    ]
+    return [colour_of(part) for part in results.parts if part.lab is not None]
+
+
+def colour_of(part: PartResult) -> MeasuredColour:
+    """The colour of a measured part."""
+    assert part.level_sd is not None  # a measured part has all its numbers
+    shared: dict[ErrorSource, Loadings] = {one.correction: one.loadings for one in part.shared}
+    shared |= {CommonError(one.kind, one.id): one.loadings for one in part.common}
+    shared |= {SampleOf(one.part, one.photo): one.loadings for one in part.lent}
+    return MeasuredColour(
+        name=part.name,
+        lab_d50=np.array(part.lab),
+        own_cov=np.array(part.own_cov),
+        shared={source: np.array(loadings) for source, loadings in shared.items()},
+        level_sd=part.level_sd,
+        rendered={_source(one): _share(one) for one in part.rendered},
+        light={one.correction: np.array(one.loadings) for one in part.light},
+        light_own=np.zeros((3, 3)) if part.light_own is None else np.array(part.light_own),
+    )
+
+
+def _source(row: RenderingResult) -> ErrorSource:
+    return row.id if row.kind == "correction" else CommonError(row.kind, row.id)
 
 
 def _share(row: RenderingResult) -> RenderingShare:
@@ -181,4 +242,4 @@ class CardFit:
 @dataclass(frozen=True, slots=True)
 class Exhibits:
     crops: tuple[Crop, ...] = ()
-    fits: tuple[CardFit, ...] = field(default=())
+    fits: tuple[CardFit, ...] = ()

@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date as calendar_date
 
+import msgspec
 import numpy as np
 
 from finishmatch.arrays import Array
-from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.colour.measured_colour import CommonError, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.errors import CODES, InputError
 from finishmatch.judge.compare import Sighting
 from finishmatch.judge.facts import PartFacts
 from finishmatch.results.results import PartResult, PhotoResult, Results, finishes
-from finishmatch.text import blemish, breaks_line, shown
+from finishmatch.text import LONGEST_PATH, blemish, breaks_line, shown
 
-MOST_CORRECTIONS, MOST_ERRORS, MOST_PHOTOS, MOST_EXTRA = 64, 256, 64, 64
+MOST_SOURCES, MOST_ERRORS, MOST_PHOTOS, MOST_EXTRA = 1000, 256, 64, 64
 LONGEST_EXTRA = 2000
 
 _SHA256 = re.compile("[0-9a-f]{64}")
@@ -112,14 +112,20 @@ def _colour_complaints(colour: MeasuredColour, cv_mean: float | None) -> Iterato
     if colour.level_sd < 0 or (cv_mean or 0.0) < 0:
         yield "a deviation is negative"
     if colour.own_cov.shape != (3, 3) or not _is_covariance(colour.own_cov):
-        yield "its own covariance is none"
-    if len(colour.shared) > MOST_CORRECTIONS or any(
+        yield "its own covariance is not a covariance"
+    if len(colour.shared) > MOST_SOURCES or any(
         loadings.ndim != 2 or len(loadings) != 3 or not 0 < loadings.shape[1] <= MOST_ERRORS
         for loadings in colour.shared.values()
     ):
-        yield "the shared errors are not 3 x k loadings"
-    if any(blemish(key) for key in colour.shared):
-        yield "a correction has no proper id"
+        yield "the errors that it shares are not 3 x k loadings"
+    if any(blemish(name, LONGEST_PATH) for source in colour.shared for name in _names(source)):
+        yield "an error that it shares has no proper id"
+
+
+def _names(source: ErrorSource) -> tuple[str, ...]:
+    if isinstance(source, SampleOf):
+        return source.part, source.photo
+    return (source.id if isinstance(source, CommonError) else source,)
 
 
 def _is_covariance(matrix: Array) -> bool:
@@ -148,13 +154,7 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
         seen = [photos[file] for file in parts[colour.name].photos if file in photos]
         fact = facts.get(colour.name, common)
         record = Record(
-            colour=replace(
-                colour,
-                shared=_named_apart(_shelved(colour), results),
-                rendered={},
-                light={},
-                light_own=np.zeros((3, 3)),
-            ),
+            colour=_named_apart(_shelved(colour), results),
             date=date,
             origin=_origin(results, parts[colour.name], seen),
             maker=fact.maker or common.maker,
@@ -165,15 +165,18 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
     return found
 
 
-def _shelved(colour: MeasuredColour) -> dict[str, Array]:
-    """All errors that a part shares with others, as loadings: what a rendering may do counts as the shift that it is
-    between photos, and the drift of the light as usual."""
+def _shelved(colour: MeasuredColour) -> MeasuredColour:
+    """The colour with all errors that it shares as loadings: what a rendering may do counts as the shift that it is between
+    photos, and the light as drifting as usual."""
     shared = dict(colour.shared)
-    for key, loadings in colour.light.items():
-        shared[f"{key}/light"] = loadings
-    for key, share in colour.rendered.items():
-        shared[f"{key}/rendering"] = share.weight * share.rendering.shift_loadings(colour.lab_d50)
-    return shared
+    for source, loadings in colour.light.items():
+        shared[f"{source}/light"] = loadings
+    for source, share in colour.rendered.items():
+        name = (
+            replace(source, id=f"{source.id}/rendering") if isinstance(source, CommonError) else f"{source}/rendering"
+        )
+        shared[name] = share.weight * share.rendering.shift_loadings(colour.lab_d50)
+    return replace(colour, shared=shared, rendered={}, light={}, light_own=np.zeros((3, 3)))
 
 
 def _origin(results: Results, part: PartResult, photos: list[PhotoResult]) -> Origin:
@@ -191,23 +194,32 @@ def _origin(results: Results, part: PartResult, photos: list[PhotoResult]) -> Or
     )
 
 
-def _named_apart(shared: dict[str, Array], results: Results) -> dict[str, Array]:
-    """The loadings under names that are equal only for the very same correction.
+def _named_apart(colour: MeasuredColour, results: Results) -> MeasuredColour:
+    """The same with errors under ids that are equal only for the very same error.
 
     Within one build an id is enough. Between builds the same photo may have been corrected otherwise (another edition
     of the card, other corners, another version), and errors that are not the same must not cancel.
     """
     corrections = {
-        photo.correction.id: json.dumps([results.version, photo.sha256, asdict(photo.card), asdict(photo.correction)])
+        photo.correction.id: _digest([results.version, photo.sha256, photo.card, photo.correction])
         for photo in results.photos
         if photo.correction
     }
-    whole = json.dumps([asdict(part) for part in results.parts])
-    named = {}
-    for key, loadings in shared.items():
-        said = corrections.get(key.removesuffix("/light").removesuffix("/rendering"), whole)
-        named[f"{key}@{hashlib.sha256(said.encode()).hexdigest()[:12]}"] = loadings
-    return named
+    build = _digest(results.parts)
+
+    def named(source: ErrorSource) -> ErrorSource:
+        if isinstance(source, SampleOf):
+            return SampleOf(source.part, f"{source.photo}@{build}")
+        if isinstance(source, CommonError):
+            return CommonError(source.kind, f"{source.id}@{build}")
+        correction = str(source).removesuffix("/light").removesuffix("/rendering")
+        return f"{source}@{corrections.get(correction, build)}"
+
+    return replace(colour, shared={named(source): loadings for source, loadings in colour.shared.items()})
+
+
+def _digest(value: object) -> str:
+    return hashlib.sha256(msgspec.json.encode(value)).hexdigest()[:12]
 
 
 def sighting(record: Record, name: str) -> Sighting:
@@ -219,7 +231,7 @@ def sighting(record: Record, name: str) -> Sighting:
         lights=frozenset(record.origin.lights),
         chart=not record.origin.photos or (record.origin.cv_mean is not None and "card_fits_badly" not in notes),
         few_pixels="few_pixels" in notes,
-        own_cov=record.colour.own_cov,
+        own_cov=record.colour.noise_of(record.colour.name),
         scales=_scales(record),
     )
 
@@ -228,4 +240,5 @@ def _scales(record: Record) -> frozenset[str]:
     """What the record's colours are told against; an unlearnt sheet's own id differs from build to build."""
     if "relative_colour" not in record.origin.notes:
         return frozenset({"absolute"})
-    return frozenset(key for key in record.colour.shared if key.startswith("sheet-"))
+    sources = record.colour.shared
+    return frozenset(one.id for one in sources if isinstance(one, CommonError) and one.kind == "print")

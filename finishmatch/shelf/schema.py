@@ -70,6 +70,16 @@ LAYOUTS: tuple[tuple[str, ...], ...] = (
         """INSERT INTO place (cell, record, lab_l, lab_a, lab_b)
   SELECT cell_of(lab_l, lab_a, lab_b), id, lab_l, lab_a, lab_b FROM record""",
     ),
+    (
+        """CREATE TABLE error (
+  record INTEGER NOT NULL REFERENCES record (id) ON DELETE CASCADE,
+  kind TEXT NOT NULL,
+  id TEXT NOT NULL,
+  photo TEXT NOT NULL,
+  loadings BLOB NOT NULL,
+  PRIMARY KEY (record, kind, id, photo)
+) STRICT, WITHOUT ROWID""",
+    ),
 )
 VERSION = len(LAYOUTS)
 

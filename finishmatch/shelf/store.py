@@ -7,21 +7,23 @@ import sqlite3
 from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import numpy.typing as npt
 
 from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.errors import InputError
+from finishmatch.results.old_ids import source_of
 from finishmatch.shelf.cells import cell_of, cells_around
 from finishmatch.shelf.record import Origin, Record, check
 from finishmatch.shelf.schema import connect, told, transaction
 from finishmatch.text import shown
 
 FIRST_RADIUS = 0.25
+_LENT = "lent"  # the kind of error that is a sample's noise
 
 _OWN = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 _COLUMNS = (
@@ -89,7 +91,8 @@ class Shelf:
             f"SELECT 1 FROM record INDEXED BY record_part WHERE {same}", (*facts, *lab, source)
         ).fetchone():
             return None
-        shared, own_cov = _shared_packed(colour)
+        packed, own_cov = _packed(colour)
+        shared = b"".join(packed[key] for key in _corrections(colour))
         own = np.array([own_cov[i, j] for i, j in _OWN], dtype="<f4").tobytes()
         number = self._connection.execute(
             "INSERT INTO record VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -99,6 +102,8 @@ class Shelf:
         self._connection.executemany(
             "INSERT INTO extra VALUES (?, ?, ?)", [(number, name, value) for name, value in record.extra]
         )
+        errors = [_error_row(source, packed[source]) for source in packed if not isinstance(source, str)]
+        self._connection.executemany("INSERT INTO error VALUES (?, ?, ?, ?, ?)", [(number, *row) for row in errors])
         return number
 
     def records(self, part: str | None = None, maker: str | None = None, finish: str | None = None) -> Iterator[Record]:
@@ -134,7 +139,10 @@ class Shelf:
                 extra = self._connection.execute(
                     "SELECT name, value FROM extra WHERE record = ? ORDER BY name", row[:1]
                 )
-                yield _record(row, tuple(extra), f"{shown(self._path)}, record {row[0]}")
+                errors = self._connection.execute(
+                    "SELECT kind, id, photo, loadings FROM error WHERE record = ?", row[:1]
+                )
+                yield _record(row, tuple(extra), tuple(errors), f"{shown(self._path)}, record {row[0]}")
 
     def nearest(
         self, lab: tuple[float, float, float], most: int, within: float, without: Collection[int] = ()
@@ -199,19 +207,30 @@ def open_shelf(path: Path, create: bool = False) -> Shelf:
     return Shelf(connect(path, create), path)
 
 
-def _shared_packed(colour: MeasuredColour) -> tuple[bytes, Array]:
+def _packed(colour: MeasuredColour) -> tuple[dict[ErrorSource, bytes], Array]:
     """The loadings in 16 bit, and the own covariance with what that rounding loses: less is shared, nothing is surer."""
-    packed, own_cov = b"", colour.own_cov
-    for key in sorted(colour.shared):
-        rounded = colour.shared[key].astype("<f2")
-        lost = colour.shared[key] - rounded
-        packed, own_cov = packed + rounded.tobytes(), own_cov + lost @ lost.T
+    packed, own_cov = {}, colour.own_cov
+    for source, loadings in colour.shared.items():
+        rounded = loadings.astype("<f2")
+        lost = loadings - rounded
+        packed[source], own_cov = rounded.tobytes(), own_cov + lost @ lost.T
     return packed, own_cov
+
+
+def _corrections(colour: MeasuredColour) -> list[str]:
+    """The ids of the corrections whose errors a colour shares, in the order that their loadings are packed in."""
+    return sorted(source for source in colour.shared if isinstance(source, str))
+
+
+def _error_row(source: CommonError | SampleOf, packed: bytes) -> tuple[str, str, str, bytes]:
+    if isinstance(source, SampleOf):
+        return _LENT, source.part, source.photo, packed
+    return source.kind, source.id, "", packed
 
 
 def _source_row(record: Record) -> tuple[Any, ...]:
     origin = record.origin
-    widths = [[key, record.colour.shared[key].shape[1]] for key in sorted(record.colour.shared)]
+    widths = [[key, record.colour.shared[key].shape[1]] for key in _corrections(record.colour)]
     texts = (_dumps(origin.photos), _dumps(origin.lights), origin.card)
     cv_mean = None if origin.cv_mean is None else float(origin.cv_mean)
     return (*texts, cv_mean, origin.software, _dumps(origin.notes), _dumps(widths))
@@ -221,14 +240,15 @@ def _dumps(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
 
 
-def _record(row: tuple[Any, ...], extra: tuple[tuple[str, str], ...], where: str) -> Record:
+def _record(
+    row: tuple[Any, ...], extra: tuple[tuple[str, str], ...], errors: tuple[tuple[Any, ...], ...], where: str
+) -> Record:
     """The record of a row, checked as if it came from anywhere: the file may."""
     number, part, maker, finish, batch, date, L, a, b, level_sd, own, shared = row[:12]
     photos, lights, card, cv_mean, software, notes, corrections = row[12:]
     try:
-        colour = MeasuredColour(
-            part, np.array([L, a, b]), _covariance(own), _loadings(shared, json.loads(corrections)), level_sd
-        )
+        loadings = _loadings(shared, json.loads(corrections)) | dict(map(_error, errors))
+        colour = MeasuredColour(part, np.array([L, a, b]), _covariance(own), loadings, level_sd)
         texts = (_texts(photos), _texts(lights), card, cv_mean, software, _texts(notes))
         found = Record(colour, date, Origin(*texts), maker, finish, batch, extra, number)
         return check(found, where)
@@ -252,12 +272,21 @@ def _covariance(packed: bytes) -> Array:
     return matrix
 
 
-def _loadings(packed: bytes, widths: list[list[Any]]) -> dict[str, Array]:
+def _error(row: tuple[Any, ...]) -> tuple[ErrorSource, Array]:
+    kind, ident, photo, packed = row
+    if kind != _LENT and kind not in get_args(CommonErrorKind):
+        raise ValueError(f"an error of the unknown kind {kind!r}")
+    source = SampleOf(ident, photo) if kind == _LENT else CommonError(kind, ident)
+    return source, np.frombuffer(packed, dtype="<f2").astype(float).reshape(3, -1)
+
+
+def _loadings(packed: bytes, widths: list[list[Any]]) -> dict[ErrorSource, Array]:
+    """What is packed in the record itself: loadings on corrections, and in old shelves on any error."""
     values = np.frombuffer(packed, dtype="<f2").astype(float)
-    found: dict[str, Array] = {}
+    found: dict[ErrorSource, Array] = {}
     at = 0
     for key, width in widths:
-        found[str(key)] = values[at : at + 3 * width].reshape(3, width)
+        found[source_of(str(key))] = values[at : at + 3 * width].reshape(3, width)
         at += 3 * width
     if at != len(values):
         raise ValueError("the loadings do not fit their corrections")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from finishmatch.card import kinds
 from finishmatch.errors import CommandError
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
@@ -19,10 +20,11 @@ if TYPE_CHECKING:
     from finishmatch.card.reference import Card
 
 MOST_PATCHES = 2000
+_SHOWN = tuple(kind for kind in kinds.NAMED if kind != kinds.NO_CARD)
 
 
 class CardGroup(TyperGroup):
-    """Verbs of its own, and else the name of a card: `card chart24` is `card show chart24`."""
+    """Verbs of its own, and else the name of a card: `card white` is `card show white`."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Arguments without a verb are those of `show`."""
@@ -32,14 +34,14 @@ class CardGroup(TyperGroup):
 
 app = typer.Typer(
     cls=CardGroup,
-    help="List the reference cards and show one (`card chart24`), print a sheet of one's own, learn a card's values.",
+    help=f"List the reference cards and show one (`card {kinds.CHART}`), print a sheet of one's own, learn a card's values.",
 )
 
 
 @app.command()
 def show(
     kind: Annotated[
-        str | None, typer.Argument(metavar="KIND", help="chart24, design, grey18 or white; all when left out.")
+        str | None, typer.Argument(metavar="KIND", help=f"{kinds.either(_SHOWN)}; all when left out.")
     ] = None,
     edition: Annotated[str | None, typer.Option(help="Edition of the chart.")] = None,
     as_json: Json = False,
@@ -64,12 +66,13 @@ def _known(kind: str | None, edition: str | None) -> list[Card]:
 
     if kind is None:
         return [*reference.known(), design.expected()]
-    if kind == "chart24":
-        return [reference.chart24(edition)]
-    if kind == design.KIND:
+    known = kinds.named(kind)
+    if known == kinds.CHART:
+        return [reference.chart(edition)]
+    if known == kinds.SHEET:
         return [design.expected()]
-    if kind in reference.PLAIN_Y:
-        return [reference.plain(kind)]
+    if known in kinds.PLAIN:
+        return [reference.plain(known)]
     raise CommandError("unknown_card", f'no card "{kind}"')
 
 
@@ -99,7 +102,7 @@ def sheet(
 @app.command()
 def learn(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of the card beside a trusted one.")],
-    by: Annotated[str, typer.Option(metavar="chart24", help="The trusted card; it is located.")],
+    by: Annotated[str, typer.Option(metavar=kinds.CHART, help="The trusted card; it is located.")],
     out: Annotated[Path, typer.Option(metavar="CARD.txt", help="The card file to write; it must not exist yet.")],
     edition: Annotated[str | None, typer.Option(help="Edition of the trusted chart.")] = None,
     grid: Annotated[
@@ -117,8 +120,8 @@ def learn(
     from finishmatch import disk
     from finishmatch.exchange import card_table
 
-    if by != "chart24":
-        raise CommandError("unknown_card", f'--by "{by}"', "a card is learnt by a chart24")
+    if by != kinds.CHART:
+        raise CommandError("unknown_card", f'--by "{by}"', f"a card is learnt by a {kinds.CHART}")
     learnt, size = _learnt(photos, edition, grid, corners or [])
     disk.write_new(out, card_table.write_card_table(card_table.CardTable(learnt.names, learnt.lab_d50, learnt.lab_sd)))
     entry = f'card = {{ kind = "{out.name}", layout = [{size[0]}, {size[1]}] }}'
@@ -145,7 +148,7 @@ def _learnt(
         raise CommandError("bad_corners", f"{len(photos)} photos, but --corners is given {len(corners)} times")
     places = [np.array(four_corners(text)) for text in corners] if corners else [None] * len(photos)
     card = design.expected() if size is None else learn.blank(*size)
-    trusted = reference.chart24(edition)
+    trusted = reference.chart(edition)
     readings = []
     with DecodingProcess() as decoding, bar() as tell:
         for done, (path, place) in enumerate(zip(photos, places, strict=True)):

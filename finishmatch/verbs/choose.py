@@ -90,7 +90,7 @@ def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[
 
 
 def _picks(choice: Choice, facts: Mapping[str, PartFacts]) -> Iterator[str]:
-    for slot, name in choice.picks:
+    for slot, name in choice.picks.items():
         part = facts[name]
         price = "owned" if part.owned else "price not given" if part.price is None else f"{part.price:.2f}"
         yield f"   {slot}: {name} ({price}{', neutral' if part.neutral else ''})"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from finishmatch import loading
+from finishmatch.card import kinds
 from finishmatch.errors import CommandError
 from finishmatch.verbs import values
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, Json, Megabytes, Megapixels
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 def measure(
     photo: Annotated[Path, typer.Argument(help="A photo.")],
-    card: Annotated[str, typer.Option(metavar="KIND", help="chart24, sheet, grey18, white, none, or a card file.")],
+    card: Annotated[str, typer.Option(metavar="KIND", help=f"{', '.join(kinds.NAMED)}, or a card file.")],
     part: Annotated[list[str], typer.Option(metavar="NAME=x,y,w,h", help="A part and its box in pixels; repeat it.")],
     corners: Annotated[
         str | None, typer.Option(metavar='"x,y x,y x,y x,y"', help="The card's corners; located when left out.")
@@ -56,11 +57,11 @@ def _one_photo(
     from finishmatch.build.build import Build, CardEntry, PhotoEntry
     from finishmatch.judge.facts import PartFacts, Tolerance
 
-    named = kind in ("chart24", "sheet", "grey18", "white", "none")
+    named = kinds.named(kind)
     if not named and layout is None:
         raise CommandError("unknown_card", f'--card "{kind}" is no known card, and a card file needs --layout')
     entry = CardEntry(
-        kind=kind if named else "file",
+        kind=named or kinds.FILE,
         corners=None if corners is None else values.four_corners(corners),
         edition=edition,
         path=None if named else Path(kind),

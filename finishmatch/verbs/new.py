@@ -18,13 +18,13 @@ def new(
 ) -> None:
     """Write a commented build file to start from."""
     from finishmatch import disk
-    from finishmatch.build import build
+    from finishmatch.build.start import template
     from finishmatch.photo.process.parent import DecodingProcess
 
     with DecodingProcess() as decoding:
         for photo in photos:
             decoding.open_photo(photo)
-    text = build.template(photos, out.parent if out else Path())
+    text = template(photos, out.parent if out else Path())
     if out:
         disk.write_new(out, text)
     if as_json:

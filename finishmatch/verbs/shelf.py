@@ -42,7 +42,7 @@ def add(
     as_json: Json = False,
 ) -> None:
     """Put every measured part on the shelf; what is there already is left out."""
-    from dataclasses import replace
+    from msgspec import structs
 
     from finishmatch.judge.facts import PartFacts
     from finishmatch.shelf.record import from_results
@@ -51,7 +51,7 @@ def add(
     day = _day(date)
     results, facts = _results(source)
     if finish is not None:
-        results = replace(results, build=replace(results.build, finish=finish))
+        results = structs.replace(results, build=structs.replace(results.build, finish=finish))
     records = from_results(results, day, facts, PartFacts("", maker=maker, batch=batch))
     with open_shelf(shelf, create=True) as opened:
         numbers = opened.add(records)
@@ -116,6 +116,8 @@ def find(
     as_json: Json = False,
 ) -> None:
     """Find the finishes nearest to a colour or part, and say of each how likely it looks alike."""
+    from dataclasses import replace
+
     from finishmatch.judge.against_shelf import against
     from finishmatch.shelf.record import sighting
     from finishmatch.shelf.store import open_shelf
@@ -125,9 +127,8 @@ def find(
         L, a, b = (float(value) for value in wanted.colour.lab_d50)
         without = () if wanted.number is None else (wanted.number,)
         found = [opened.record(number) for number, _ in opened.nearest((L, a, b), most, within, without)]
-    named = [_named(record) for record in found]
     one = (wanted.colour, sighting(wanted, wanted.colour.name))
-    others = [(record.colour, sighting(record, record.colour.name)) for record in named]
+    others = [(replace(record.colour, name=_named(record)), sighting(record, _named(record))) for record in found]
     judged = against(one, others, Tolerance(together=tolerance, confidence=confidence))
     hits = sorted(
         zip(found, judged, strict=True), key=lambda hit: (-hit[1].p_within, hit[1].de00_level.value, hit[0].number)
@@ -173,12 +174,9 @@ def _colour(text: str) -> Record | None:
     return check(Record(colour, "2000-01-01", Origin()), f'"{shown(text)}"')
 
 
-def _named(record: Record) -> Record:
-    """With its number in its name: the shelf may hold a part several times."""
-    from dataclasses import replace
-
-    name = f"{record.colour.name} (no. {record.number})"
-    return replace(record, colour=replace(record.colour, name=name))
+def _named(record: Record) -> str:
+    """The part's name with its number: the shelf may hold a part several times."""
+    return f"{record.colour.name} (no. {record.number})"
 
 
 @app.command()

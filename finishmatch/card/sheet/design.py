@@ -16,10 +16,11 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.arrays import Array
+from finishmatch.card.kinds import SHEET, CardKind
 from finishmatch.card.reference import GAP, Card, grid_centres
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, WHITE_D50, srgb_decode, xyz_to_lab
 
-KIND = "sheet"
 COLUMNS, ROWS = 9, 6
 # Where the rows begin, in patch pitches: between the third and the fourth lies the window.
 ROW_AT = (0.0, 1.0, 2.0, 10.0, 11.0, 12.0)
@@ -75,14 +76,14 @@ def expected_lab() -> Array:
     return xyz_to_lab(WHITE_D50 * _BLACK_Y + (_PAPER_Y - _BLACK_Y) * mixed @ SRGB_TO_XYZ_D50.T)
 
 
-def card(kind: str, lab_d50: Array, source: str, shared: tuple[tuple[str, float], ...] = ()) -> Card:
+def card(kind: CardKind, lab_d50: Array, source: str, shared: tuple[tuple[CommonError, float], ...] = ()) -> Card:
     """The sheet as a card with these values; for ``shared`` see :class:`~finishmatch.card.reference.Card`."""
     return Card(kind, None, COLUMNS, ROWS, lab_d50, NAMES, source, ROW_AT, greys(), shared)
 
 
 def expected() -> Card:
     """The sheet before anything is known of the print."""
-    return card(KIND, expected_lab(), "Expected of a print, roughly; colours are relative to it.")
+    return card(SHEET, expected_lab(), "Expected of a print, roughly; colours are relative to it.")
 
 
 def on_its_grid(known: Card) -> Card:

@@ -11,10 +11,11 @@ import numpy as np
 from finishmatch.arrays import Array
 from finishmatch.card.correction import Correction, rendering_of
 from finishmatch.card.fit import straightened
+from finishmatch.card.kinds import SHEET
 from finishmatch.card.locate import Patches
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
-from finishmatch.colour.measured_colour import Rendering
+from finishmatch.colour.measured_colour import CommonError, Rendering
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import Note
 
@@ -50,7 +51,7 @@ def unknown_sheet() -> Card:
 
 def _relative_to(lab: Array, source: str) -> Card:
     name = hashlib.sha256(np.round(lab, 6).tobytes()).hexdigest()[:12]
-    return design.card(design.KIND, lab, source, ((f"sheet-{name}", _UNKNOWN_PRINT),))
+    return design.card(SHEET, lab, source, ((CommonError("print", f"sheet-{name}"), _UNKNOWN_PRINT),))
 
 
 def _middle(seen: Array, otherwise: Array) -> Array:
@@ -64,12 +65,13 @@ def _middle(seen: Array, otherwise: Array) -> Array:
 
 def in_light(card: Card, light: str | None) -> Card:
     """An unlearnt sheet as the card of a photo in this light: all photos in it err alike by the print's metamerism."""
-    return replace(card, shared=(*card.shared, (f"print in light {light or 'not named'}", _OTHER_LIGHT)))
+    named = "" if light is None else hashlib.sha256(light.encode()).hexdigest()[:12]
+    return replace(card, shared=(*card.shared, (CommonError("print_in_light", f"light-{named}"), _OTHER_LIGHT)))
 
 
 def by_card(card: Card, correction: Correction) -> Correction:
     """A chart's correction made by this card, with what other photos by the same card err by alike, and its notes."""
-    relative = card.kind == design.KIND
+    relative = card.kind == SHEET
     notes = list(correction.notes)
     cv = correction.cv_mean_de00 or 0.0
     if card.agrees_de00 is not None and cv > card.agrees_de00:
@@ -89,11 +91,12 @@ def by_card(card: Card, correction: Correction) -> Correction:
     )
 
 
-def _beyond(card: Card) -> tuple[tuple[str, Rendering], ...]:
+def _beyond(card: Card) -> tuple[tuple[CommonError, Rendering], ...]:
     """What all photos by this card err by alike, in the same way as by a rendering."""
     return tuple((key, rendering_of(sd)) for key, sd in card.shared)
 
 
 def scales(corrections: Sequence[Correction]) -> frozenset[str]:
     """What colours corrected so are told against: "absolute", or the ids of unlearnt sheets."""
-    return frozenset(c.beyond[0][0] if c.relative else "absolute" for c in corrections)
+    prints = (error.id for c in corrections for error, _ in c.beyond if c.relative and error.kind == "print")
+    return frozenset(prints).union("absolute" for c in corrections if not c.relative)
