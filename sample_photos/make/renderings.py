@@ -85,7 +85,8 @@ def phone_linear(scene: Lighted, how: chain.Rendering) -> Any:
     raw = camera.on_sensor(scene.lamps, made_by.sensor, take.exposure.ev)
     raw = chain.on_sensor(raw, how, take.exposure.seed)
     linear = camera.balance(raw, made_by, take.exposure)
-    return chain.misjudged(linear, how, _cast(take, made_by.sensor), take.exposure.seed)
+    phone_seed = PHONES[take.phone].look_seed
+    return chain.misjudged(linear, how, _cast(take, made_by.sensor), take.exposure.seed, phone_seed)
 
 
 def phone_jpeg(scene: Lighted, how: chain.Rendering) -> bytes:
@@ -175,7 +176,8 @@ def _resize(how: chain.Rendering | None) -> float:
 def _recipe(take: Take, rendering: str) -> str:
     """Twelve hexadecimal digits for all that a picture is made of, besides the code."""
     how = {**chain.STRENGTHS, "heic": chain.TYPICAL, "dng": chain.MILD}.get(rendering)
-    parts = (take, ALL_STAGES[take.stage], PHONES[take.phone], how)
+    by_phone = () if how is None else (PHONES[take.phone], how, chain.REVISION)
+    parts = (take, ALL_STAGES[take.stage], *by_phone)
     return hashlib.sha256(cubes.told(parts).encode()).hexdigest()[:12]
 
 

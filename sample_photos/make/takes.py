@@ -113,12 +113,11 @@ _NEW: dict[str, Take] = {
     "coated-tent": _take("coated", "D50", Exposure("D50", wb_error=(1.02, 0.98), seed=126), "K2"),
     "coated-led": _take("coated", "LED-B3", Exposure("LED-B3", ev=-0.3, seed=127), "T9"),
 }
-# The chart photographed once. "fixed": exposure and white balance as in the chart's photograph; "auto": set anew.
+# The chart photographed once. "fixed": exposure and white balance as in the chart's photograph, errors and all (its seed);
+# "auto": set anew.
 _ONCE: dict[str, Take] = {
     "coupons-chart": _take("coupons, chart", "LED-B2", _APART, "S5", apart=True, fixed=True),
-    "coupons-fixed": _take(
-        "coupons, parts", "LED-B2", replace(_APART, seed=132), "S5", apart=True, fixed=True, chart_in="coupons-chart"
-    ),
+    "coupons-fixed": _take("coupons, parts", "LED-B2", _APART, "S5", apart=True, fixed=True, chart_in="coupons-chart"),
     "coupons-auto": _take(
         "coupons, parts",
         "LED-B2",
@@ -132,7 +131,7 @@ _ONCE: dict[str, Take] = {
     "textured-fixed": _take(
         "textured, parts",
         "LED-B4",
-        replace(_APART_TEST, seed=142),
+        _APART_TEST,
         "T9",
         apart=True,
         fixed=True,
