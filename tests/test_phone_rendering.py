@@ -271,7 +271,9 @@ def test_one_seed_is_one_picture() -> None:
     raw = np.clip(halves(0.1, 0.5) * [1.2, 1.0, 0.7], 0, 1).astype(np.float32)
 
     def made(seed: int) -> np.ndarray[Any, Any]:
-        linear = chain.misjudged(chain.on_sensor(raw, chain.STRONG, seed), chain.STRONG, np.array([1.2, 1, 0.8]), seed)
+        linear = chain.misjudged(
+            chain.on_sensor(raw, chain.STRONG, seed), chain.STRONG, np.array([1.2, 1, 0.8]), seed, 101
+        )
         return chain.pixels_of(chain.rendered(linear, chain.STRONG, 101), chain.STRONG)
 
     assert (made(4) == made(4)).all()

@@ -107,7 +107,7 @@ def test_the_true_sets_of_every_scene_are_a_partition() -> None:
         labs = {part: found["lab_d50"] for part, found in told["parts"].items()}
         sets = truth.true_sets(told["differences"], truth.apart_in_level(labs))
         assert sets is not None, name
-        assert sorted(name for group in sets for name in group) == sorted(labs)
+        assert sorted(part for group in sets for part in group) == sorted(labs)
 
 
 def test_black_and_grey_of_one_chromaticity_are_no_set() -> None:

@@ -153,30 +153,39 @@ def develop(linear: Image, camera: Camera) -> npt.NDArray[np.uint8]:
     return np.rint(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
 
 
-def exif_of(camera: Camera) -> Any:
-    """Make, model, orientation and exposure; nothing where the camera writes nothing."""
+def exif_of(camera: Camera, ev: float = 0.0, fixed: bool | None = None) -> Any:
+    """Make, model, orientation and exposure; nothing where the camera writes nothing.
+
+    ``fixed``: whether exposure and white balance were set by hand; None writes neither.
+    """
     from PIL import Image as Pictures
 
     exif = Pictures.Exif()
     if camera.exif:
         exif[0x010F], exif[0x0110], exif[0x0112] = camera.maker, camera.model, 6 if camera.sideways else 1
         details = exif.get_ifd(0x8769)
-        details[0x829A], details[0x829D], details[0x8827] = 1 / 60, 5.6, 200
+        details[0x829A], details[0x829D], details[0x8827] = 2**ev / 60, 5.6, 200
+        if fixed is not None:
+            details[0xA402] = details[0xA403] = int(
+                fixed
+            )  # Exif 2.32: exposure and white balance, 0 automatic, 1 by hand
         details[0xA001] = 1  # colour space: sRGB
     return exif
 
 
-def save_jpeg(path: Path, pixels: npt.NDArray[np.uint8], camera: Camera, limit: int = 390_000) -> None:
+def save_jpeg(
+    path: Path, pixels: npt.NDArray[np.uint8], camera: Camera, limit: int = 390_000, exif: Any = None
+) -> None:
     """Write the JPEG with its camera's EXIF, at the camera's quality or the best below it that keeps to ``limit`` bytes.
 
-    ``sideways`` stores the picture turned, with the orientation that says so, as phones do.
+    ``exif``: what is written instead of :func:`exif_of` of the camera. ``sideways`` stores the picture turned, with the orientation that says so, as phones do.
     """
     from PIL import Image as Pictures
 
     picture = Pictures.fromarray(np.rot90(pixels, 1) if camera.sideways else pixels)
     for quality in range(camera.quality, 50, -2):
         written = io.BytesIO()
-        picture.save(written, "jpeg", quality=quality, subsampling=2, optimize=True, exif=exif_of(camera))
+        picture.save(written, "jpeg", quality=quality, subsampling=2, optimize=True, exif=exif or exif_of(camera))
         if written.tell() <= limit:
             break
     path.write_bytes(written.getvalue())

@@ -22,22 +22,22 @@ RENDERER = 1
 CACHE = Path(__file__).resolve().parents[2] / ".cache" / "cubes"
 
 
-def _told(value: object) -> str:
+def told(value: object) -> str:
     """A value's fields that are not at their default; arrays by their bytes."""
     if isinstance(value, np.ndarray):
         return hashlib.sha256(np.ascontiguousarray(value).tobytes()).hexdigest()
     if isinstance(value, tuple):
-        return "(" + ",".join(_told(one) for one in value) + ")"
+        return "(" + ",".join(told(one) for one in value) + ")"
     if not hasattr(value, "__dataclass_fields__"):
         return repr(value)
     held = ((field, getattr(value, field.name)) for field in fields(value))  # type: ignore[arg-type]
-    return ";".join(f"{f.name}={_told(v)}" for f, v in held if isinstance(v, np.ndarray) or v != f.default)
+    return ";".join(f"{f.name}={told(v)}" for f, v in held if isinstance(v, np.ndarray) or v != f.default)
 
 
 def digest(stage: Stage, size: tuple[int, int], spp: int) -> str:
     """Twelve hexadecimal digits that stand for what the renderer is given."""
     emitter, finishes = EMITTERS[stage.emitter](), tuple(FINISHES[item.finish] for item in stage.items)
-    text = "|".join((str(RENDERER), _told(stage), _told(emitter), _told(finishes), repr(size), repr(spp)))
+    text = "|".join((str(RENDERER), told(stage), told(emitter), told(finishes), repr(size), repr(spp)))
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 

@@ -75,20 +75,25 @@ def _cast(take: Take, sensor: str) -> Any:
     return cast / cast[1]
 
 
+def _exif(take: Take, made_by: Camera) -> Any:
+    return camera.exif_of(made_by, take.exposure.ev, take.fixed)
+
+
 def phone_linear(scene: Lighted, how: chain.Rendering) -> Any:
     """Linear sRGB light as a phone has it before tone: sensor, balance, and their errors."""
     take, made_by = scene.take, phone_camera(scene.take)
     raw = camera.on_sensor(scene.lamps, made_by.sensor, take.exposure.ev)
     raw = chain.on_sensor(raw, how, take.exposure.seed)
     linear = camera.balance(raw, made_by, take.exposure)
-    return chain.misjudged(linear, how, _cast(take, made_by.sensor), take.exposure.seed)
+    phone_seed = PHONES[take.phone].look_seed
+    return chain.misjudged(linear, how, _cast(take, made_by.sensor), take.exposure.seed, phone_seed)
 
 
 def phone_jpeg(scene: Lighted, how: chain.Rendering) -> bytes:
     """A take as a phone, or a messenger, delivers it."""
     look = PHONES[scene.take.phone].look_seed
     encoded = chain.rendered(phone_linear(scene, how), how, look)
-    exif = None if how.resize else camera.exif_of(phone_camera(scene.take))  # a messenger takes it out
+    exif = None if how.resize else _exif(scene.take, phone_camera(scene.take))  # a messenger takes it out
     return detail.jpeg(chain.pixels_of(encoded, how), how.quality, exif)
 
 
@@ -96,7 +101,7 @@ def _heic(scene: Lighted) -> bytes:
     how = chain.TYPICAL
     wide = files.to_p3(phone_linear(scene, how))
     encoded = chain.rendered(wide, how, PHONES[scene.take.phone].look_seed)
-    return files.heic(encoded, exif=camera.exif_of(phone_camera(scene.take)).tobytes())
+    return files.heic(encoded, exif=_exif(scene.take, phone_camera(scene.take)).tobytes())
 
 
 def _dng(scene: Lighted) -> bytes:
@@ -120,7 +125,7 @@ def write_picture(path: Path, scene: Lighted, rendering: str) -> None:
         if rendering == "tiff":
             camera.save_linear_tiff(path, linear)
         else:
-            camera.save_jpeg(path, camera.develop(linear, take.camera), take.camera)
+            camera.save_jpeg(path, camera.develop(linear, take.camera), take.camera, exif=_exif(take, take.camera))
 
 
 def _shrunk(cube: Cube, scale: float) -> Cube:
@@ -157,6 +162,7 @@ def write_truth(path: Path, scene: Lighted, rendering: str, made: dict[str, Any]
         "light": exposure.light,
         "balanced_for": exposure.balanced_for or exposure.light,
         "camera": take.camera.model if rendering in ("plain", "tiff") else PHONES[take.phone].model,
+        "settings": {None: "unknown", True: "fixed", False: "auto"}[take.fixed],
         "chart_in": take.chart_in,
         "sets": truth.true_sets(told["differences"], truth.apart_in_level(labs)),
     }
@@ -170,8 +176,9 @@ def _resize(how: chain.Rendering | None) -> float:
 def _recipe(take: Take, rendering: str) -> str:
     """Twelve hexadecimal digits for all that a picture is made of, besides the code."""
     how = {**chain.STRENGTHS, "heic": chain.TYPICAL, "dng": chain.MILD}.get(rendering)
-    parts = (take, ALL_STAGES[take.stage], PHONES[take.phone], how)
-    return hashlib.sha256(repr(parts).encode()).hexdigest()[:12]
+    by_phone = () if how is None else (PHONES[take.phone], how, chain.REVISION)
+    parts = (take, ALL_STAGES[take.stage], *by_phone)
+    return hashlib.sha256(cubes.told(parts).encode()).hexdigest()[:12]
 
 
 def _is_there(path: Path, made: dict[str, Any]) -> bool:

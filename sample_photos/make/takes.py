@@ -48,6 +48,7 @@ _TODAY = Camera()  # the plain camera of the accuracy bench
 class Take:
     """One photograph. ``exposure.light`` is what the camera takes for the light unless it is balanced for another.
 
+    ``fixed``: exposure and white balance were set by hand (True) or by the phone (False), and its file says so.
     ``apart``: it shows the chart alone, or the parts without it; ``chart_in``: the take that shows the chart then.
     """
 
@@ -57,6 +58,7 @@ class Take:
     phone: str
     split: str = "tune"
     camera: Camera = _TODAY
+    fixed: bool | None = None
     apart: bool = False
     chart_in: str | None = None
 
@@ -111,23 +113,29 @@ _NEW: dict[str, Take] = {
     "coated-tent": _take("coated", "D50", Exposure("D50", wb_error=(1.02, 0.98), seed=126), "K2"),
     "coated-led": _take("coated", "LED-B3", Exposure("LED-B3", ev=-0.3, seed=127), "T9"),
 }
-# The chart photographed once. "fixed": exposure and white balance as in the chart's photograph; "auto": set anew.
+# The chart photographed once. "fixed": exposure and white balance as in the chart's photograph, errors and all (its seed);
+# "auto": set anew.
 _ONCE: dict[str, Take] = {
-    "coupons-chart": _take("coupons, chart", "LED-B2", _APART, "S5", apart=True),
-    "coupons-fixed": _take(
-        "coupons, parts", "LED-B2", replace(_APART, seed=132), "S5", apart=True, chart_in="coupons-chart"
-    ),
+    "coupons-chart": _take("coupons, chart", "LED-B2", _APART, "S5", apart=True, fixed=True),
+    "coupons-fixed": _take("coupons, parts", "LED-B2", _APART, "S5", apart=True, fixed=True, chart_in="coupons-chart"),
     "coupons-auto": _take(
         "coupons, parts",
         "LED-B2",
         Exposure("LED-B2", wb_error=(0.97, 1.03), ev=0.25, seed=133),
         "S5",
         apart=True,
+        fixed=False,
         chart_in="coupons-chart",
     ),
-    "textured-chart": _take("textured, chart", "LED-B4", _APART_TEST, "T9", apart=True),
+    "textured-chart": _take("textured, chart", "LED-B4", _APART_TEST, "T9", apart=True, fixed=True),
     "textured-fixed": _take(
-        "textured, parts", "LED-B4", replace(_APART_TEST, seed=142), "T9", apart=True, chart_in="textured-chart"
+        "textured, parts",
+        "LED-B4",
+        _APART_TEST,
+        "T9",
+        apart=True,
+        fixed=True,
+        chart_in="textured-chart",
     ),
     "textured-auto": _take(
         "textured, parts",
@@ -135,6 +143,7 @@ _ONCE: dict[str, Take] = {
         Exposure("LED-B4", wb_error=(1.03, 0.97), ev=-0.3, seed=143),
         "T9",
         apart=True,
+        fixed=False,
         chart_in="textured-chart",
     ),
 }

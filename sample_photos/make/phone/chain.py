@@ -93,6 +93,7 @@ STRONG = Rendering(
 CHAT = replace(TYPICAL, resize=detail.Resize(0.67, 85), quality=75)
 
 STRENGTHS: dict[str, Rendering] = {"mild": MILD, "typical": TYPICAL, "strong": STRONG, "chat": CHAT}
+REVISION = 2  # counts changes of the steps' own code, which the strengths do not tell
 STEPS: tuple[str, ...] = tuple(field.name for field in fields(Rendering))[:-1]
 
 
@@ -114,12 +115,12 @@ def on_sensor(raw: Image, how: Rendering, seed: int) -> Image:
     return np.clip(raw, 0, 1)
 
 
-def misjudged(linear: Image, how: Rendering, cast: Array, seed: int) -> Image:
-    """Balanced linear light with the errors of white balance and matrix."""
+def misjudged(linear: Image, how: Rendering, cast: Array, seed: int, phone_seed: int) -> Image:
+    """Balanced linear light with the errors of white balance, which are the photograph's, and matrix, which are the phone's."""
     if how.balance is not None:
         linear = light.unbalance(linear, how.balance, cast, np.random.default_rng((seed, 2)))
     if how.matrix is not None:
-        linear = light.mix(linear, how.matrix, np.random.default_rng((seed, 3)))
+        linear = light.mix(linear, how.matrix, np.random.default_rng((phone_seed, 3)))
     return linear
 
 
