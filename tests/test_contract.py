@@ -27,10 +27,13 @@ from finishmatch.results.results import finishes
 TOP = ["schema", "version", "build", "photos", "parts", "differences", "sets", "sets_range", "choices", "advice"]
 KEYS = {
     "photos": ["file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes"],
-    "parts": ["name", "lab", "level_sd", "own_cov", "shared", "photos", "used_fraction", "verdict", "notes"],
+    "parts": [
+        *("name", "lab", "level_sd", "own_cov", "shared", "photos", "used_fraction", "verdict", "notes"),
+        *("light", "light_own", "rendered"),
+    ],
     "differences": [
         "a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance",
-        "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes",
+        "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding",
     ],
     "sets": ["parts", "lab", "widest", "probability"],
     "advice": ["code", "text", "parts"],

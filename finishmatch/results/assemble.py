@@ -9,6 +9,7 @@ import numpy as np
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
 from finishmatch.card import reference
 from finishmatch.card.sheet.mean import scales
+from finishmatch.colour.measured_colour import RenderingShare
 from finishmatch.errors import CODES, Note
 from finishmatch.judge.facts import PartFacts
 from finishmatch.part.measured_photo import MeasuredPhoto
@@ -24,6 +25,7 @@ from finishmatch.results.results import (
     Matrix,
     PartResult,
     PhotoResult,
+    RenderingResult,
     SharedLoadings,
 )
 
@@ -105,7 +107,17 @@ def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Po
                 (*_asked(facts, photos), *pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled))
             )
         ),
+        light=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in colour.light.items()),
+        light_own=_matrix(colour.light_own),
+        rendered=tuple(
+            RenderingResult(key, share.weight, *_rendering(share)) for key, share in colour.rendered.items()
+        ),
     )
+
+
+def _rendering(share: RenderingShare) -> tuple[float, float, float, float]:
+    rendering = share.rendering
+    return rendering.scale_ln, rendering.scale_sd, rendering.dull_sd, rendering.shift_de00
 
 
 def _refused_part(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> PartResult:

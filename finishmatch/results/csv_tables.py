@@ -19,15 +19,16 @@ _QUANTITIES = ("de00", "de00_level", "level_ratio")
 _PART_COLUMNS = (
     *("name", "verdict", "L", "a", "b", "level_sd"),
     *(f"own_cov_{pair}" for pair in _OWN_COV),
-    *("shared", "photos", "used_fraction", "notes"),
+    *("shared", "light", "rendered", "photos", "used_fraction", "notes"),
 )
 
 
 def parts_csv(results: Results) -> str:
     """One line a part, refused ones without numbers.
 
-    ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` is a JSON object,
-    correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts.
+    ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` and ``light`` are JSON objects,
+    correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts, beside
+    which ``rendered``, an array, says what each photo's rendering may do to all its colours.
     """
     return csv_text(_PART_COLUMNS, map(_part, plain_rows(results.parts)))
 
@@ -57,6 +58,8 @@ def _part(part: dict[str, Any]) -> dict[str, Any]:
     row |= {f"own_cov_{pair}": cov and cov[i][j] for pair, (i, j) in _OWN_COV.items()}
     shared = {one["correction"]: one["loadings"] for one in part["shared"]}
     row["shared"] = json.dumps(shared, ensure_ascii=False)
+    row["light"] = json.dumps({one["correction"]: one["loadings"] for one in part["light"]}, ensure_ascii=False)
+    row["rendered"] = json.dumps(part["rendered"], ensure_ascii=False)
     return {**row, "photos": "; ".join(part["photos"]), "notes": _codes(part)}
 
 

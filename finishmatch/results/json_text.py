@@ -29,7 +29,9 @@ _DECIMALS = 4
 """A tenth of what the best instruments repeat, and files stay small."""
 _SIGNIFICANT = 6
 """For covariances and loadings: their size varies, and sums of their products must still agree."""
-_BY_SIGNIFICANT_DIGITS = frozenset(("own_cov", "loadings"))
+_BY_SIGNIFICANT_DIGITS = frozenset(
+    ("own_cov", "light_own", "loadings", "weight", "scale_ln", "scale_sd", "dull_sd", "shift_de00")
+)
 
 _WORDS: dict[tuple[type, str], frozenset[str | None]] = {
     (CardInfo, "kind"): frozenset(("chart24", "sheet", "grey18", "white", "none", "file")),
@@ -234,6 +236,7 @@ def _decode_number(value: Any, where: str) -> float:
 def _refer(results: Results) -> None:
     """Names must refer to parts that are there, and covariances must be ones."""
     widths: dict[str, int] = {}
+    light_widths: dict[str, int] = {}
     measured: set[str] = set()
     known: set[str] = set()
     for part in results.parts:
@@ -247,6 +250,8 @@ def _refer(results: Results) -> None:
             _covariance(part.own_cov, part.name)
         for shared in part.shared:
             _loadings(shared, widths)
+        for light in part.light:
+            _loadings(light, light_widths)
         if len({shared.correction for shared in part.shared}) < len(part.shared):
             raise _FormatError(f'part "{part.name}": a correction is listed twice')
     _names(results, measured, known)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from finishmatch import loading
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, BuildFile, Json, Megabytes, Megapixels
 from finishmatch.verbs.output import printable
 from finishmatch.verbs.progress_bar import bar
@@ -24,6 +25,7 @@ def audit(
     as_json: Json = False,
 ) -> int:
     """Measure a build, compare all parts, write the report."""
+    loading.decode_soon()
     from finishmatch.audit import audit_file
     from finishmatch.photo.limits import limits
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from finishmatch import loading
 from finishmatch.errors import CommandError
 from finishmatch.verbs import values
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, Json, Megabytes, Megapixels
@@ -35,6 +36,7 @@ def measure(
     as_json: Json = False,
 ) -> None:
     """Measure and compare parts in one photo, no build file."""
+    loading.decode_soon()
     from finishmatch.audit import audit_build
     from finishmatch.photo.limits import limits
     from finishmatch.results import json_text
