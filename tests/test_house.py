@@ -34,7 +34,7 @@ FLOORS = {
     "report": {"results", "colour"},
     "provenance": {"card", "judge", "part"},
     "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
-    "batch": {"build", "results", "audit"},
+    "batch": {"photo", "build", "results", "audit"},
     "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure", "audit"},
 }
 _ALL = set(FLOORS)

@@ -41,8 +41,8 @@ def audit(
     disk.write_whole(
         out,
         {
+            "results.json": text.encode(),  # first: it is never missing
             "report.html": render(results, found.exhibits).encode(),
-            "results.json": text.encode(),
             "parts.csv": csv_tables.parts_csv(results).encode(),
             "differences.csv": csv_tables.differences_csv(results).encode(),
         },

@@ -14,8 +14,9 @@ from math import ceil, floor
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array, FloatImage
+
 Pixels = npt.NDArray[np.uint8]
-Levels = npt.NDArray[np.float32]
 
 _BLOCK, _FILL = 8, 128
 _STRIP = 16
@@ -93,7 +94,7 @@ def level_jump(pixels: Pixels, coding: Coding) -> int | None:
     return None
 
 
-def _line_levels(pixels: Pixels, width: int) -> Levels:
+def _line_levels(pixels: Pixels, width: int) -> FloatImage:
     """(h, columns, 3) mean Y, Cb, Cr of each row of pixels over the width of a group of blocks."""
     height, columns = len(pixels), pixels.shape[1] // width
     weights = np.tile(_YCC / width, (width, 1))
@@ -104,7 +105,7 @@ def _line_levels(pixels: Pixels, width: int) -> Levels:
     return levels
 
 
-def _planes(levels: Levels, coding: Coding) -> list[tuple[Levels, int]]:
+def _planes(levels: FloatImage, coding: Coding) -> list[tuple[FloatImage, int]]:
     """Y, Cb and Cr, each with the rows that it was stored with, and how many of them a group of blocks is high."""
     share = coding.subsampled[1]
     rows = len(levels) // share * share
@@ -113,7 +114,7 @@ def _planes(levels: Levels, coding: Coding) -> list[tuple[Levels, int]]:
     return [(levels[..., 0], coding.height), (chroma[..., 0], high), (chroma[..., 1], high)]
 
 
-def _steps(plane: Levels, block: int, offset: int, size: float, rows: int) -> Levels:
+def _steps(plane: FloatImage, block: int, offset: int, size: float, rows: int) -> FloatImage:
     """(rows - 1, columns) the step across each border of blocks, or so many rows beside it, beyond the slope around it.
 
     From -1 to 1: 0 up to half of ``size``, 1 from ``size`` on.
@@ -123,7 +124,7 @@ def _steps(plane: Levels, block: int, offset: int, size: float, rows: int) -> Le
     return np.asarray(np.sign(step) * np.clip(2 * np.abs(step) / size - 1, 0, 1), dtype=np.float32)
 
 
-def _one_way(steps: Levels) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _one_way(steps: FloatImage) -> tuple[Array, Array]:
     """(rows - 1, columns) for each block: the mean step along the line that begins at it, and in the lesser of its pieces.
 
     The line goes on to the right end, and from the left end of the next border on. Steps of two signs take each other away.
