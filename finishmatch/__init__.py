@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from finishmatch.version import __version__ as __version__
 
 if TYPE_CHECKING:
-    from finishmatch.audit import audit_build, audit_file
+    from finishmatch.audit import Audit, audit_build, audit_file
     from finishmatch.build.build import Build, read
     from finishmatch.colour.all_pairs import ciede2000_all_pairs
     from finishmatch.colour.ciede2000 import ciede2000
@@ -15,12 +15,11 @@ if TYPE_CHECKING:
     from finishmatch.photo.photo import Photo, open_photo
     from finishmatch.report.page import render
     from finishmatch.results.json_text import from_json, to_json
-    from finishmatch.results.judged import Audit
     from finishmatch.results.results import Results
 
-# The public names and the rooms that they live in; a room is entered only when one of its names is asked for.
-_ROOMS = {
-    "Audit": "results.judged",
+# The public names and the modules that they live in; a module is loaded only when one of its names is asked for.
+_MODULES = {
+    "Audit": "audit",
     "Build": "build.build",
     "FinishmatchError": "errors",
     "Note": "errors",
@@ -59,9 +58,9 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     from importlib import import_module
 
-    if name not in _ROOMS:
+    if name not in _MODULES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_ROOMS[name]}"), name)
+    return getattr(import_module(f"{__name__}.{_MODULES[name]}"), name)
 
 
 def __dir__() -> list[str]:

@@ -1,70 +1,123 @@
-"""The straight line: photo -> card -> correction -> sample -> finishes -> differences -> sets -> advice."""
+"""The straight line: build -> measured photos -> one colour for each part -> verdicts -> sets -> choices -> advice -> results."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from finishmatch.advise.advice import advise
+from finishmatch.advise.choose import Choosing, choose
+from finishmatch.advise.doubtful_marks import unless_in_doubt, weighed
+from finishmatch.build.build import Build, read
+from finishmatch.colour.measured_colour import MeasuredColours, joint
+from finishmatch.judge.compare import Difference, compare, with_limit_pair
+from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.held_back import held_back
+from finishmatch.judge.lights import InOneLight, with_lights
+from finishmatch.judge.sets import find_sets
+from finishmatch.measure import measured, nothing_measured
+from finishmatch.part.measured_photo import MeasuredPhoto
+from finishmatch.part.pool import Pooled, pool
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.process.parent import DecodingProcess
-
-if TYPE_CHECKING:
-    from finishmatch.build.build import Build
-    from finishmatch.part.measured_photo import MeasuredPhoto
-    from finishmatch.results.judged import Audit
-
-Progress = Callable[[str, int, int], None]
+from finishmatch.progress import Progress, steps_told
+from finishmatch.provenance import by_light, doubtful, sightings
+from finishmatch.results.assemble import exhibits, part_results, photo_results, refusals
+from finishmatch.results.results import BuildInfo, Exhibits, Results
+from finishmatch.version import __version__
 
 
-def audit_file(
-    path: Path,
-    progress: Progress | None = None,
-    limits: Limits = USUAL,
-    meanwhile: Callable[[], None] | None = None,
-) -> Audit:
-    """Audit a build file. ``progress`` is told the photo, how many are done, and of how many.
+@dataclass(frozen=True, slots=True, eq=False)
+class Audit:
+    """The results of a build, the pictures that its report shows, and what explains its choices."""
 
-    Photos are decoded in a process of their own, within ``limits``; ``meanwhile`` is called while it is at the first.
+    results: Results
+    exhibits: Exhibits
+    choosing: Choosing
 
-    Errors: those of the build file, the photos, the cards and the marks; all_refused or the card's own error when
-    nothing could be measured.
+
+def audit_file(path: Path, progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
+    """Audit a build file; see :func:`audit_build`.
+
+    Raises
+    ------
+    InputError : also those of the build file.
     """
-    with DecodingProcess(limits) as decoding:  # its process starts while the file is being read
-        from finishmatch.build.build import read
-
-        build = read(path)
-        photos = _measured(build, decoding, progress, meanwhile)
-    return _judged(build, photos, progress)
+    return audit_build(read(path), progress, limits)
 
 
 def audit_build(
     build: Build, progress: Progress | None = None, limits: Limits = USUAL, budget: float | None = None
 ) -> Audit:
-    """Audit a build value; see :func:`audit_file`. Choices over the budget are left out."""
+    """Measure the photos of a build, in a process of their own, and judge its parts.
+
+    Parameters
+    ----------
+    progress : told the photo, how many are done, and of how many.
+    limits : what a photo may cost.
+    budget : choices that cost more are left out.
+
+    Raises
+    ------
+    InputError : those of the photos, the cards and the marks; limit_pair.
+    NothingMeasured : all_refused, or the card's own error, when nothing could be measured.
+    """
     with DecodingProcess(limits) as decoding:
-        photos = _measured(build, decoding, progress)
-    return _judged(build, photos, progress, budget)
-
-
-def _measured(
-    build: Build, decoding: DecodingProcess, progress: Progress | None, meanwhile: Callable[[], None] | None = None
-) -> list[MeasuredPhoto]:
-    decoding.expect(build.files())
-    # Loaded while the first photo is being decoded; Pillow, for marks and crops, with its usual formats.
-    import PIL.Image
-    import PIL.ImageDraw
-
-    PIL.Image.preinit()
-    import finishmatch.results.judged  # noqa: F401
-    from finishmatch.measure import measured
-
-    if meanwhile:
-        meanwhile()
-    return measured(build, decoding.open_photo, progress)
-
-
-def _judged(build: Build, photos: list[MeasuredPhoto], progress: Progress | None, budget: float | None = None) -> Audit:
-    from finishmatch.results.judged import judged
-
+        decoding.expect(build.files())
+        photos = measured(build, decoding.open_photo, progress=progress)
     return judged(build, photos, progress, budget)
+
+
+def judged(
+    build: Build, photos: Sequence[MeasuredPhoto], progress: Progress | None = None, budget: float | None = None
+) -> Audit:
+    """What the measured photos of a build, in its order, say of its parts; see :func:`audit_build`."""
+    if not any(photo.samples for photo in photos):
+        raise nothing_measured(photos)
+    whole = _compared(photos, build.parts, build.tolerance)
+    colours, tolerance = whole.colours, whole.tolerance
+    in_doubt = doubtful(photos)
+    differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), in_doubt)
+    sets = find_sets(colours, build.parts, differences)
+    steps = steps_told(progress, "choices, worst pair")
+    choosing = choose(colours, weighed(build.parts, in_doubt), differences, tolerance, steps, budget)
+    choosing = unless_in_doubt(choosing, build.parts, in_doubt)
+    parts = part_results(build.parts, photos, whole.pooled)
+    advice = advise(build.parts, differences, sets, choosing, refusals(parts), in_doubt)
+    results = Results(
+        version=__version__,
+        build=BuildInfo(build.name, build.finish, tolerance),
+        photos=photo_results(build, photos),
+        parts=parts,
+        differences=differences,
+        sets=sets.sets,
+        sets_range=sets.range,
+        choices=choosing.choices,
+        advice=advice,
+    )
+    return Audit(results, exhibits(photos, whole.pooled), choosing)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Compared:
+    """``tolerance``: a limit pair's difference in the place of ``together``."""
+
+    pooled: tuple[Pooled, ...]
+    colours: MeasuredColours
+    tolerance: Tolerance
+    differences: tuple[Difference, ...]
+
+
+def _compared(photos: Sequence[MeasuredPhoto], parts: Sequence[PartFacts], tolerance: Tolerance) -> _Compared:
+    pooled = pool([sample for photo in photos for sample in photo.samples])
+    colours = joint([item.finish for item in pooled])
+    known = sightings(photos, pooled)
+    tolerance = with_limit_pair(colours, tolerance, known)
+    return _Compared(pooled, colours, tolerance, compare(colours, parts, tolerance, known))
+
+
+def _in_each_light(build: Build, photos: Sequence[MeasuredPhoto]) -> list[InOneLight]:
+    tolerance = replace(build.tolerance, limit_pair=None)  # its two parts need not be in every light
+    shown = {light: _compared(group, build.parts, tolerance) for light, group in by_light(photos).items()}
+    return [InOneLight(light, found.colours, found.differences) for light, found in shown.items()]

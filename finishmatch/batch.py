@@ -5,20 +5,20 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from finishmatch import __version__, disk
+from finishmatch import disk
 from finishmatch.audit import audit_build
 from finishmatch.build import build as build_file
 from finishmatch.build.build import Build
 from finishmatch.disk import read_whole
 from finishmatch.errors import CODES, FinishmatchError, InputError
+from finishmatch.progress import Progress
 from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
-
-Progress = Callable[[str, int, int], None]
+from finishmatch.version import __version__
 
 PHOTO_SUFFIXES = frozenset(
     (

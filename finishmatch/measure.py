@@ -1,82 +1,226 @@
-"""A build's photos measured: what is opened in which order, and which card each is corrected by."""
+"""A build's photos measured: what is opened in which order, which card corrects each, and what bridges those without."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Protocol, TypeVar, TypeVarTuple
 
-import numpy as np
-
-from finishmatch.build.build import Build, CardEntry, PhotoEntry
+from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.card import reference
-from finishmatch.card.correct_photo import located
-from finishmatch.card.flat import fit_flat
+from finishmatch.card.correct_photo import Corrected, correct, located
+from finishmatch.card.flat import FlatField, fit_flat
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
 from finishmatch.card.sheet.mean import in_light, mean_sheet, unknown_sheet
-from finishmatch.errors import InputError, NothingMeasured
+from finishmatch.errors import FinishmatchError, InputError, Note, NothingMeasured
 from finishmatch.exchange import card_table
-from finishmatch.part.measured_photo import MeasuredPhoto, known_colours, measure_photo
-from finishmatch.photo.marks import Box, Mark, Outline
+from finishmatch.part.measured_photo import (
+    MeasuredPart,
+    MeasuredPhoto,
+    bridged,
+    measured_part,
+    measured_photo,
+    unmeasured_photo,
+)
+from finishmatch.part.questions import questions
+from finishmatch.part.sample import Refusal, Sample
+from finishmatch.photo.marks import Box, Mark, Outline, Region, region
 from finishmatch.photo.photo import Photo
+from finishmatch.progress import Progress
 
-Progress = Callable[[str, int, int], None]
+OpenPhoto = Callable[[Path, str], Photo]
+V = TypeVar("V")
+Inputs = TypeVarTuple("Inputs")
+Failure = TypeVar("Failure", bound=FinishmatchError)
+
+
+class Memo(Protocol):
+    """Gives what a step makes of its inputs: made now, or remembered from when its inputs were the same."""
+
+    def __call__(self, step: Callable[[*Inputs], V], *inputs: *Inputs) -> V: ...
+
+
+def remember_nothing(step: Callable[[*Inputs], V], *inputs: *Inputs) -> V:
+    """The :class:`Memo` of whoever measures a build once."""
+    return step(*inputs)
 
 
 def measured(
-    build: Build, open_photo: Callable[[Path, str], Photo], progress: Progress | None = None
+    build: Build,
+    open_photo: OpenPhoto,
+    memo: Memo = remember_nothing,
+    progress: Progress | None = None,
+    lenient: bool = False,
 ) -> list[MeasuredPhoto]:
-    """Every photo's seen, in the build's order; one picture is in memory at a time.
+    """Every photo of a build, measured, in the build's order; those without a card last, since others bridge them.
 
-    Errors: those of the photos, the card files and the marks.
+    Parameters
+    ----------
+    open_photo : gives the photo of a path, under a name; one picture is in use at a time.
+    memo : what costs time is made through it.
+    progress : told each photo, how many are done, and of how many.
+    lenient : whether marks and cards that cannot be used are told in the part's refusal and the photo's failure, for a
+        person who is still at them, instead of being raised.
+
+    Raises
+    ------
+    InputError : those of the photos and flat frames; unless ``lenient``, those of the card files, corners and marks.
     """
-    matt = {part.name for part in build.parts if part.matt}
+    mean = memo(mean_of_sheets, _sheets(build), open_photo)
+    matt = frozenset(part.name for part in build.parts if part.matt)
+    way = _Way(open_photo, memo, lenient, mean, matt)
     photos: dict[int, MeasuredPhoto] = {}
-    sheet_mean = mean_of_sheets(build, lambda entry: open_photo(entry.path, entry.file))
     for done, i in enumerate(build.turns):
         entry = build.photos[i]
         if progress:
             progress(entry.file, done, len(build.photos))
-        photos[i] = _measured_photo(entry, open_photo, card_in(entry, sheet_mean), known_colours(photos.values()), matt)
+        photos[i] = _measured(entry, way, photos.values())
     if progress:
         progress("", len(build.photos), len(build.photos))
     return [photos[i] for i in range(len(build.photos))]
 
 
-def mean_of_sheets(build: Build, open_photo: Callable[[PhotoEntry], Photo]) -> Card | None:
-    """The mean of an unlearnt sheet over all photos that show it; None where none does. Errors: those of the photos."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss."""
+
+    open_photo: OpenPhoto
+    memo: Memo
+    lenient: bool
+    sheet_mean: Card | None
+    matt: frozenset[str]
+
+    def usable(self, value: V) -> V:
+        """The value. Raises the InputError that it is, unless mistakes are to be told."""
+        if isinstance(value, InputError) and not self.lenient:
+            raise value
+        return value
+
+
+def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> MeasuredPhoto:
+    """One photo; ``others`` are measured already."""
+    photo = way.open_photo(entry.path, entry.file)
+    flat = None if entry.flat is None else way.memo(flat_field, entry.flat, photo, way.open_photo)
+    marked = [way.usable(way.memo(region_of, photo, part)) for part in entry.parts]
+    regions = tuple(one for one in marked if isinstance(one, Region))
+    asked = way.memo(questions, photo, regions, tuple(part.name for part in entry.parts if part.meant))
+    of_sheet = (entry.light, way.sheet_mean) if entry.card.kind == design.KIND else (None, None)
+    corrected = way.usable(way.memo(corrected_by, photo, entry.card, *of_sheet, flat))
+    if isinstance(corrected, FinishmatchError):
+        return unmeasured_photo(photo, entry.light, corrected, [part.name for part in entry.parts], asked)
+    elsewhere = _elsewhere(entry, others) if entry.card.kind == "none" else ()
+    if elsewhere:
+        corrected = way.memo(bridged, photo, corrected, regions, elsewhere)
+    parts = [
+        _wrongly_marked(part.name, photo.name, one)
+        if isinstance(one, InputError)
+        else way.memo(measured_part, photo, one, corrected, flat, part.name in way.matt)
+        for part, one in zip(entry.parts, marked, strict=True)
+    ]
+    return measured_photo(photo, entry.light, corrected, parts, asked)
+
+
+def nothing_measured(photos: Sequence[MeasuredPhoto]) -> NothingMeasured:
+    """Why nothing was measured: the first card's own failure, or the first reasons of parts."""
+    failures = [photo.failure for photo in photos if photo.failure]
+    if failures:
+        return failures[0]
+    reasons = [f"{refusal.part}: {refusal.notes[-1].text}" for photo in photos for refusal in photo.refusals]
+    return NothingMeasured("all_refused", f"no part could be measured ({' '.join(reasons[:3])})")
+
+
+def _wrongly_marked(part: str, photo: str, error: InputError) -> MeasuredPart:
+    return MeasuredPart(Refusal(part, photo, 0.0, (Note(error.code, f"{error}."),)))
+
+
+def _elsewhere(entry: PhotoEntry, others: Iterable[MeasuredPhoto]) -> tuple[Sample, ...]:
+    """What photos with a card of absolute values say of the parts of this one, the last of each: it is bridged by them."""
+    names = {part.name for part in entry.parts}
+    samples = {
+        sample.part: sample
+        for other in others
+        if other.corrected and other.corrected.spot and not other.corrected.correction.relative
+        for sample in other.samples
+        if sample.part in names
+    }
+    return tuple(samples.values())
+
+
+def region_of(photo: Photo, part: PartMark) -> Region | InputError:
+    """What a part's mark covers, or why it covers nothing."""
+    try:
+        return region(photo, part.name, part.mark)
+    except InputError as error:
+        return _alone(error)
+
+
+def flat_field(path: Path, photo: Photo, open_photo: OpenPhoto) -> FlatField:
+    """The field of a photo's flat frame.
+
+    Raises
+    ------
+    InputError : those of photos; flat_unfit.
+    """
+    return fit_flat(open_photo(path, str(path)), photo)
+
+
+def corrected_by(
+    photo: Photo, card: CardEntry, light: str | None, sheet_mean: Card | None, flat: FlatField | None
+) -> Corrected | FinishmatchError:
+    """What a photo's card makes of it, or why it cannot; see :func:`card_in` for light and mean."""
+    try:
+        return correct(photo, card_in(card, light, sheet_mean), place_of(card), flat, second_place_of(card))
+    except (NothingMeasured, InputError) as error:
+        return _alone(error)
+
+
+def _alone(error: Failure) -> Failure:
+    """The same error without what led to it: as a value that is kept, it would keep the picture with it."""
+    return type(error)(error.code, error.text, error.mend)
+
+
+def _sheets(build: Build) -> tuple[PhotoEntry, ...]:
+    """The photos that show a sheet, without what is of no account for its mean."""
+    shown = (entry for entry in build.photos if entry.card.kind == design.KIND)
+    return tuple(replace(entry, flat=None, parts=()) for entry in shown)
+
+
+def mean_of_sheets(entries: tuple[PhotoEntry, ...], open_photo: OpenPhoto) -> Card | None:
+    """The mean of an unlearnt sheet over all photos that show it; None where none does.
+
+    Raises
+    ------
+    InputError : those of the photos.
+    """
     seen = []
-    lights = {entry.light for entry in build.photos if entry.card.kind == design.KIND}
-    for entry in build.photos:
-        if entry.card.kind == design.KIND:
-            photo = open_photo(entry)
-            with suppress(NothingMeasured, InputError):  # told when the photo is measured
-                seen.append(located(photo, design.expected(), place_of(entry.card))[1])
-    return mean_sheet(seen, len(lights) == 1) if seen else None
+    for entry in entries:
+        photo = open_photo(entry.path, entry.file)
+        with suppress(NothingMeasured, InputError):  # told when the photo is measured
+            seen.append(located(photo, design.expected(), place_of(entry.card))[1])
+    return mean_sheet(seen, len({entry.light for entry in entries}) == 1) if seen else None
 
 
-def card_in(entry: PhotoEntry, sheet_mean: Card | None) -> Card | None:
-    """The reference card of a photo; ``sheet_mean``: of :func:`mean_of_sheets`. Errors: those of :func:`card_of`."""
-    card = sheet_mean if entry.card.kind == design.KIND and sheet_mean else card_of(entry.card)
-    return in_light(card, entry.light) if card and card.kind == design.KIND else card
+def card_in(entry: CardEntry, light: str | None, sheet_mean: Card | None) -> Card | None:
+    """The reference card of a photo in a light; ``sheet_mean``: of :func:`mean_of_sheets`.
 
-
-def _measured_photo(
-    entry: PhotoEntry,
-    open_photo: Callable[[Path, str], Photo],
-    card: Card | None,
-    known: dict[str, np.ndarray],
-    matt: set[str],
-) -> MeasuredPhoto:
-    photo = open_photo(entry.path, entry.file)
-    flat = None if entry.flat is None else fit_flat(open_photo(entry.flat, str(entry.flat)), photo)
-    marks = [(part.name, part.mark) for part in entry.parts]
-    return measure_photo(photo, card, place_of(entry.card), marks, flat, known, matt, second_place_of(entry.card))
+    Raises
+    ------
+    InputError : those of :func:`card_of`.
+    """
+    card = sheet_mean if entry.kind == design.KIND and sheet_mean else card_of(entry)
+    return in_light(card, light) if card and card.kind == design.KIND else card
 
 
 def card_of(entry: CardEntry) -> Card | None:
-    """The reference card that a card entry names. Errors: unknown_card, and those of card files."""
+    """The reference card that a card entry names.
+
+    Raises
+    ------
+    InputError : unknown_card, and those of card files.
+    """
     if entry.kind == "none":
         return None
     if entry.kind == "chart24":

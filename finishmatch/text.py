@@ -34,3 +34,25 @@ def shown(text: object, longest: int = 120) -> str:
     """Any text fit for one line of a message: control characters escaped, the middle of long text cut."""
     line = "".join(ascii(c)[1:-1] if breaks_line(c) else c for c in str(text)[: 4 * longest])
     return line if len(line) <= longest else f"{line[: longest // 2]} ... {line[-longest // 3 :]}"
+
+
+def letters(index: int) -> str:
+    """0, 1, ... 25, 26 to A, B, ... Z, AA."""
+    before, last = divmod(index, 26)
+    return (letters(before - 1) if before else "") + chr(ord("A") + last)
+
+
+def percent(share: float) -> str:
+    """A share in whole per cent; what is nearly none or nearly all is not rounded to it."""
+    if 0 < share < 0.01:
+        return "<1 %"
+    if 0.99 < share < 1:
+        return ">99 %"
+    return f"{share * 100:.0f} %"
+
+
+def chance(probability: float) -> str:
+    """A probability in whole per cent, in a sentence; nothing is called certain or impossible."""
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"

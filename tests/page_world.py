@@ -1,4 +1,4 @@
-"""A build on a edited, its server on a free port, and a real browser, for the tests of the marking page."""
+"""A build that is being edited, its server on a free port, and a real browser, for the tests of the marking page."""
 
 from __future__ import annotations
 

@@ -11,6 +11,8 @@ import numpy as np
 from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import Note
+from finishmatch.fields import Quantity
+from finishmatch.judge.facts import Tolerance
 from finishmatch.results.results import (
     Advice,
     BuildInfo,
@@ -58,6 +60,7 @@ def difference(a: PartResult, b: PartResult, tolerance: float = 2.5) -> Differen
     one, other = np.array(a.lab), np.array(b.lab)
     ya, yb = float(space.luminance(one)), float(space.luminance(other))
     light = np.sqrt(ya * yb)
+    seen = float(ciede2000(one, other))
     level = float(ciede2000(space.at_luminance(one, light), space.at_luminance(other, light)))
     within = float(1 / (1 + np.exp((level - tolerance) * 4)))
     verdict = "alike" if within >= 0.9 else "differs" if within <= 0.1 else "unsure"
@@ -68,15 +71,14 @@ def difference(a: PartResult, b: PartResult, tolerance: float = 2.5) -> Differen
     return Difference(
         a.name,
         b.name,
-        float(ciede2000(one, other)),
-        level,
-        ya / yb,
-        max(level - 0.6, 0.0),
-        level + 0.7,
+        Quantity(seen, max(seen - 1.6, 0.0), seen + 1.7),
+        Quantity(level, max(level - 0.6, 0.0), level + 0.7),
+        Quantity(ya / yb, 0.8 * ya / yb, 1.25 * ya / yb),
         within,
         tolerance,
         "together",
         verdict,
+        "at_tolerance" if verdict == "unsure" else None,
         float(one[0] - other[0]),
         0.0,
         0.0,
@@ -186,7 +188,7 @@ def cabin() -> Results:
     differences = tuple(difference(a, b) for a, b in itertools.combinations(measured, 2))
     photos = (photo(), photo("photos/bench-2.jpg", card=False))
     parts = (*measured, refused("sink tap"))
-    info = BuildInfo("Cabin refit", "bronze")
+    info = BuildInfo("Cabin refit", "bronze", Tolerance())
     return Results("0.1.0", info, photos, parts, differences, tuple(sets), (3, 4), CHOICES, ADVICE)
 
 
@@ -214,5 +216,5 @@ def large(n: int) -> Results:
     sets = tuple(FinishSet(tuple(p.name for p in group), group[0].lab, 2.1, 0.6) for group in groups)
     differences = tuple(difference(a, b) for a, b in itertools.combinations(parts, 2))
     advice = (Advice("verdict", f"{n} parts fall into {len(sets)} finishes."),)
-    info, bounds = BuildInfo("Whole boat", None), (len(sets), len(sets))
+    info, bounds = BuildInfo("Whole boat", None, Tolerance()), (len(sets), len(sets))
     return Results("0.1.0", info, (photo(),), tuple(parts), differences, sets, bounds, None, advice)

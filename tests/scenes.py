@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -12,7 +13,8 @@ from finishmatch.card.reference import GAP, chart24
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, lab_to_xyz
 from finishmatch.photo.photo import Photo
 
-REAL_PHOTOS = Path(__file__).resolve().parents[2] / "shared" / "real_photos"
+# Beside the project, or where the environment says.
+REAL_PHOTOS = Path(os.environ.get("REAL_PHOTOS") or Path(__file__).resolve().parents[2] / "shared" / "real_photos")
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,7 @@ def advised(
     finishes, differences = judged(facts, [lab for lab, _ in parts.values()], sd)
     facts += [PartFacts(name) for name in refused]
     sets = find_sets(finishes, facts, differences)
-    found = advise(facts, differences, sets, choose(finishes, facts, differences), refused)
+    found = advise(facts, differences, sets, choose(finishes, facts, differences, Tolerance()), refused)
     assert {advice.code for advice in found} <= {code for code, row in CODES.items() if row.kind == "advice"}
     assert found[0].code == "verdict"
     return list(found)
@@ -130,7 +130,7 @@ def checked(
     plan: Plan, facts: list[PartFacts], differences: tuple[Difference, ...], tried: list[tuple[Group, ...]]
 ) -> None:
     """The plan is the best of all that were tried, and its ties are all that change as few parts."""
-    apart = {frozenset((d.a, d.b)): d.de00_level for d in differences}
+    apart = {frozenset((d.a, d.b)): d.de00_level.value for d in differences}
     by_name = {part.name: part for part in facts}
     groups = tuple(tuple(by_name[name] for name in finish) for finish in plan.finishes)
     assert all(holds(group, agreeing(differences)) for group in groups)
@@ -253,10 +253,16 @@ def test_swaps_are_as_many_and_as_cheap_as_trying_every_offer_finds() -> None:
         assert (-len(found), sum(o.price or 0 for o in found)) == best
 
 
+NOT_JUDGED = (
+    "Where parts look alike, hue and chroma agree; depth of dye and sheen were not judged: lay them side by side."
+)
+
+
 def test_a_build_that_agrees_is_told_so_in_words() -> None:
     found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {})})
     assert [(a.code, a.text) for a in found] == [
         ("verdict", "All 3 parts look alike."),
+        ("not_judged", NOT_JUDGED),
         ("keep", "Keep A, B and C: every two look alike."),
     ]
 
@@ -292,6 +298,7 @@ def test_two_finishes_are_offered_by_zone_where_that_saves_changes() -> None:
     found = advised({"A": (BRONZE, fore), "B": (BRONZE, fore), "C": (SILVER, aft), "D": (SILVER, aft)})
     assert [(a.code, a.text) for a in found] == [
         ("verdict", "The 4 parts fall into 2 finishes: A and B; C and D."),
+        ("not_judged", NOT_JUDGED),
         (
             "two_finishes_on_purpose",
             "Keep two finishes on purpose, one for aft and another for fore: nothing would change. "
@@ -347,7 +354,7 @@ def test_every_part_returned_surely_differs_from_one_that_stays_in_300_builds() 
         names = tuple(part.name for part in facts)
         finishes = MeasuredColours(names, np.zeros((len(names), 3)), np.eye(3 * len(names)), np.ones(len(names)))
         sets = find_sets(finishes, facts, differences)
-        found = advise(facts, differences, sets, choose(finishes, facts, differences), {})
+        found = advise(facts, differences, sets, choose(finishes, facts, differences, Tolerance()), {})
         gone = {name for code in ("return", "swap") for a in of(code, list(found)) for name in a.parts[:1]}
         sure = {frozenset((d.a, d.b)) for d in differences if d.verdict == "differs"}
         for name in gone:

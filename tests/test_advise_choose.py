@@ -71,13 +71,15 @@ def shop(
     sd: dict[str, float] | None = None,
     refused: list[Row] | None = None,
     budget: float | None = None,
+    tolerance: Tolerance | None = None,
 ) -> tuple[Choosing, tuple[Difference, ...]]:
     names = tuple(row[0] for row in rows)
     cov = np.diag(np.repeat([(sd or {}).get(name, 0.1) ** 2 for name in names], 3))
     finishes = MeasuredColours(names, np.array([row[1] for row in rows]), cov, np.full(len(rows), 0.06))
     facts = [PartFacts(row[0], **row[2]) for row in (*rows, *(refused or []))]  # type: ignore[arg-type]
-    differences = compare(finishes, facts, Tolerance(), [Sighting(name, frozenset({"1"})) for name in names])
-    return choose(finishes, facts, differences, budget=budget), differences
+    tolerance = tolerance or Tolerance()
+    differences = compare(finishes, facts, tolerance, [Sighting(name, frozenset({"1"})) for name in names])
+    return choose(finishes, facts, differences, tolerance, budget=budget), differences
 
 
 def picks(found: Choosing) -> list[tuple[str, ...]]:
@@ -104,8 +106,29 @@ def test_each_step_is_cheaper_and_worse_and_names_its_worst_pair() -> None:
     assert found.worst_pairs == (("near", "A"), ("middle", "A"), ("far", "A"))
     of_pair = {frozenset((d.a, d.b)): d for d in differences}
     worst = [of_pair[frozenset(pair)] for pair in found.worst_pairs if pair]
-    assert all(d.de00_level < c.worst < d.high for c, d in zip(found.choices or (), worst, strict=True))
+    assert all(
+        d.de00_level.value < c.worst < d.de00_level.high for c, d in zip(found.choices or (), worst, strict=True)
+    )
     assert [round(c.probability) for c in found.choices or ()] == [1, 1, 0]
+
+
+def test_worst_pairs_are_scaled_to_the_tolerance_that_the_build_says_though_no_pair_is_seen_together() -> None:
+    rows: list[Row] = [
+        ("A", BRONZE, {"touches": ("X", "Y")}),
+        ("X", (45.0, 13.0, 29.0), bought("door", 3.0)),
+        ("Y", (45.0, 14.0, 31.0), bought("door", 2.0)),
+    ]
+    found, differences = shop(rows, tolerance=Tolerance(together=3.5))
+    assert {d.relation for d in differences if "A" in (d.a, d.b)} == {"touching"}
+    ends = upper_ends(
+        MeasuredColours(
+            ("A", "X", "Y"), np.array([row[1] for row in rows]), np.diag(np.full(9, 0.01)), np.full(3, 0.06)
+        ),
+        [d for d in differences if "A" in (d.a, d.b)],
+        0.9,
+    )
+    assert found.together == 3.5
+    assert [c.worst for c in found.choices or ()] == pytest.approx([end * 3.5 / 1.5 for end in ends])
 
 
 def test_a_touching_pair_weighs_more_than_one_apart() -> None:

@@ -12,9 +12,9 @@ from scenes import CORNERS, scene, shoot_scene
 
 from finishmatch.card.correct_photo import correct
 from finishmatch.card.reference import chart24
-from finishmatch.part.measured_photo import measure_photo
+from finishmatch.part.measured_photo import measured_part, measured_photo
 from finishmatch.part.sample import Sample, measure
-from finishmatch.photo.marks import Box, Outline
+from finishmatch.photo.marks import Box, Outline, region
 
 PLATE = {"plate": ((480, 300, 300, 260), np.array([45.0, 10.0, 25.0]))}
 PLACE = Outline(tuple((float(x), float(y)) for x, y in CORNERS))
@@ -24,9 +24,11 @@ CABIN = Path(__file__).parents[1] / "sample_photos" / "cabin" / "cabin.toml"
 def test_a_measured_photo_does_not_keep_its_pixels() -> None:
     photo = shoot_scene(scene(PLATE))
     pixels = weakref.ref(photo.encoded)
-    shot = measure_photo(photo, chart24(), PLACE, [("plate", Box(480, 300, 300, 260))])
+    corrected = correct(photo, chart24(), PLACE)
+    plate = measured_part(photo, region(photo, "plate", Box(480, 300, 300, 260)), corrected, None, False)
+    measured = measured_photo(photo, None, corrected, [plate])
     del photo
-    assert shot.samples
+    assert measured.samples
     assert pixels() is None
 
 
@@ -35,8 +37,8 @@ def test_a_large_part_read_in_steps_is_measured_as_if_read_whole(monkeypatch) ->
     correction = correct(photo, chart24(), PLACE).correction
     samples = []
     for most in (10**9, 4000):
-        monkeypatch.setattr("finishmatch.part.sample._MAX_PIXELS", most)
-        samples.append(measure(photo, "plate", Box(480, 300, 300, 260), correction))
+        monkeypatch.setattr("finishmatch.part.pixels._MAX_PIXELS", most)
+        samples.append(measure(photo, region(photo, "plate", Box(480, 300, 300, 260)), correction))
     whole, stepped = samples
     assert isinstance(whole, Sample)
     assert isinstance(stepped, Sample)

@@ -124,7 +124,7 @@ def test_a_sheet_is_learnt_and_then_serves_in_a_build(
     assert results.photos[1].card.origin == "located"
     assert not any(note.code == "relative_colour" for part in results.parts for note in part.notes)
     twins = next(pair for pair in results.differences if {pair.a, pair.b} == {"bronze", "twin"})
-    assert twins.de00_level < 1.5
+    assert twins.de00_level.value < 1.5
     assert twins.verdict != "differs"
 
 
@@ -150,8 +150,8 @@ def test_an_unlearnt_sheet_brings_photos_to_one_another_and_says_that_colours_ar
     assert all({"relative_colour"} <= {note.code for note in photo.notes} for photo in results.photos)
     assert not any(note.code == "sheet_differs" for photo in results.photos for note in photo.notes)
     pairs = {frozenset((pair.a, pair.b)): pair for pair in results.differences}
-    assert pairs[frozenset(("bronze", "twin"))].de00_level < 1.0
-    assert pairs[frozenset(("bronze", "copper"))].de00_level > 4
+    assert pairs[frozenset(("bronze", "twin"))].de00_level.value < 1.0
+    assert pairs[frozenset(("bronze", "copper"))].de00_level.value > 4
     assert not any(pair.has("relative_absolute") for pair in results.differences)
     assert to_json(from_json(to_json(results))) == to_json(results)
 
@@ -193,7 +193,7 @@ def test_other_lights_widen_what_an_unlearnt_sheet_compares(bench: Path) -> None
         ]
         twins = next(pair for pair in judged(bench, *tables).differences if {pair.a, pair.b} == {"bronze", "twin"})
         assert twins.has("print_metamerism") == (lights[0] != lights[1])
-        return twins.high - twins.low
+        return twins.de00_level.high - twins.de00_level.low
 
     assert width("window", "lamp") > 1.1 * width("window", "window")
 

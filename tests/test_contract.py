@@ -27,10 +27,13 @@ from finishmatch.results.results import finishes
 TOP = ["schema", "version", "build", "photos", "parts", "differences", "sets", "sets_range", "choices", "advice"]
 KEYS = {
     "photos": ["file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes"],
-    "parts": ["name", "lab", "level_sd", "own_cov", "shared", "photos", "used_fraction", "verdict", "notes"],
+    "parts": [
+        *("name", "lab", "level_sd", "own_cov", "shared", "photos", "used_fraction", "verdict", "notes"),
+        *("light", "light_own", "rendered"),
+    ],
     "differences": [
-        "a", "b", "de00", "de00_level", "level_ratio", "low", "high", "p_within", "tolerance",
-        "relation", "verdict", "dL", "dC", "dH", "words", "notes",
+        "a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance",
+        "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding",
     ],
     "sets": ["parts", "lab", "widest", "probability"],
     "advice": ["code", "text", "parts"],
@@ -70,9 +73,11 @@ def test_audit_writes_four_files_and_ends_with_0(audited: tuple[Path, Any]) -> N
 def test_results_have_the_shape_of_the_contract(audited: tuple[Path, Any]) -> None:
     document = results(audited[0])
     assert list(document) == TOP
-    assert document["schema"] == "finishmatch-results/1"
+    assert document["schema"] == "finishmatch-results/2"
     assert document["build"] == {
-        "name": "Test", "finish": None, "illuminant": "D50", "observer": "2deg", "formula": "CIEDE2000 1:1:1",
+        "name": "Test", "finish": None,
+        "tolerance": {"touching": 1.5, "together": 2.5, "apart": 4.0, "confidence": 0.9, "limit_pair": None},
+        "illuminant": "D50", "observer": "2deg", "formula": "CIEDE2000 1:1:1",
     }  # fmt: skip
     for key, names in KEYS.items():
         for row in document[key]:
@@ -109,8 +114,8 @@ def test_the_joint_covariance_can_be_rebuilt_from_json_and_csv(audited: tuple[Pa
     table = joint(finishes(read))
     pairs = every_pair(table)
     for k, difference in enumerate(read.differences):
-        assert difference.de00_level == pytest.approx(float(pairs.de00_level[k]), abs=2e-4)
-        assert difference.de00 == pytest.approx(
+        assert difference.de00_level.value == pytest.approx(float(pairs.de00_level[k]), abs=2e-4)
+        assert difference.de00.value == pytest.approx(
             float(ciede2000(*(table.lab_d50[table.names.index(x)] for x in (difference.a, difference.b)))), abs=2e-4
         )
     rows = list(csv.DictReader((folder / "out" / "parts.csv").read_text("utf-8").splitlines()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -31,14 +32,15 @@ FLOORS = {
     "measure": {"photo", "card", "part", "build", "exchange"},
     # The report draws what results hold; it turns Lab into screen colours by the colour folder, not by a second copy.
     "report": {"results", "colour"},
-    "audit": {"photo", "part", "build", "results", "measure"},
+    "provenance": {"card", "judge", "part"},
+    "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
     "batch": {"build", "results", "audit"},
-    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure"},
+    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure", "audit"},
 }
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
-FLOORS["cli"] = _ALL | {"verbs"}
-GROUND = {"errors", "disk", "text", "__version__"}
+FLOORS["cli"] = {"verbs"}
+GROUND = {"arrays", "errors", "fields", "disk", "loading", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",
@@ -113,7 +115,7 @@ def test_heavy_libraries_are_imported_inside_functions(path: Path) -> None:
 
 def test_below_the_command_line_nothing_prints_or_reads_the_clock() -> None:
     for path in sources():
-        if room(path) in {"cli", "verbs", "page", "__main__"}:
+        if room(path) in {"cli", "loading", "verbs", "page", "__main__"}:
             continue
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
@@ -147,7 +149,7 @@ def test_quick_commands_load_no_heavy_library(words: list[str]) -> None:
 
 def test_the_public_front_is_what_all_says() -> None:
     assert len(finishmatch.__all__) < 20
-    assert set(finishmatch._ROOMS) == set(finishmatch.__all__)
+    assert set(finishmatch._MODULES) == set(finishmatch.__all__)
     for name in finishmatch.__all__:
         assert getattr(finishmatch, name).__module__.startswith("finishmatch.")
     with pytest.raises(AttributeError):
@@ -163,9 +165,50 @@ def test_values_are_frozen() -> None:
                         text = ast.unparse(decorator)
                         assert "frozen=True" in text, f"{path.name}: {node.name} is not frozen"
                         assert "slots=True" in text, f"{path.name}: {node.name} has no slots"
+                if any(ast.unparse(base) == "msgspec.Struct" for base in node.bases):
+                    said = {keyword.arg: ast.unparse(keyword.value) for keyword in node.keywords}
+                    assert said.get("frozen") == "True", f"{path.name}: {node.name} is not frozen"
 
 
 def test_every_code_of_the_table_is_used_somewhere() -> None:
     table = (HOUSE / "errors.py").read_text("utf-8")
     others = "".join(path.read_text("utf-8") for path in sources() if path.name != "errors.py")
     assert [code for code in CODES if f'"{code}"' not in others and table.count(f'"{code}"') < 2] == []
+
+
+def test_kinds_of_array_are_declared_in_one_place() -> None:
+    declared = {ast.unparse(node.value) for node in ast.parse((HOUSE / "arrays.py").read_text("utf-8")).body[-4:]}  # type: ignore[attr-defined]
+    assert len(declared) == 4
+    for path in sources():
+        if path.name != "arrays.py":
+            text = path.read_text("utf-8")
+            assert [kind for kind in declared if kind in text] == [], path.name
+
+
+def test_what_is_tuned_and_loaded_ahead_stands_in_one_module() -> None:
+    tricks = ("import gc", "OPENBLAS", "GLIBC", "setswitchinterval", "preinit", "noqa: F401")
+    for path in sources():
+        if path.name != "loading.py":
+            text = path.read_text("utf-8")
+            assert [trick for trick in tricks if trick in text] == [], path.name
+
+
+def test_each_verb_has_a_file_and_shared_options_are_declared_once() -> None:
+    from finishmatch.cli import app
+
+    verbs = {command.callback.__name__ for command in app.registered_commands if command.callback}
+    verbs |= {group.name for group in app.registered_groups if group.name}
+    assert len(verbs) > 8
+    assert [verb for verb in verbs if not (HOUSE / "verbs" / f"{verb}.py").is_file()] == []
+    declared = [path.name for path in sources() if '"--json",' in path.read_text("utf-8")]
+    assert declared == ["options.py"]
+
+
+def test_the_map_for_contributors_names_every_place_and_none_that_is_gone() -> None:
+    text = (PROJECT / "DEVELOPERS.md").read_text("utf-8")
+    table = text.split("## The map")[1].split("\n## ")[0]
+    named = set(re.findall(r"`([a-z_]+)/?`", table))
+    assert FLOORS.keys() | GROUND <= named
+    for path in re.findall(r"`((?:[a-z_]+/)+[a-z_]*(?:\.py)?)`", text):
+        places = [folder / name for folder in (HOUSE, PROJECT) for name in (path, f"{path}.py")]
+        assert any(place.exists() for place in places), path

@@ -57,7 +57,7 @@ def test_sets_are_a_partition_and_every_pair_in_one_agrees() -> None:
         for group in found.sets:
             inside = [by_pair[frozenset(pair)] for pair in combinations(group.parts, 2)]
             assert all(agrees(d) for d in inside)
-            assert group.widest == max((d.de00_level for d in inside), default=0.0)
+            assert group.widest == max((d.de00_level.value for d in inside), default=0.0)
             assert group.probability <= min((d.p_within for d in inside), default=1.0) + 0.03
 
 

@@ -1,4 +1,4 @@
-"""The build on the edited: nobody's marks are lost, and the live pane says what the report says, fast."""
+"""The build that is being edited: nobody's marks are lost, and the live pane says what the report says, fast."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ import pytest
 from page_world import PARTS, bench_photo, build_text
 from PIL import Image
 
+from finishmatch import measure
 from finishmatch.audit import audit_file
+from finishmatch.build.build import template
 from finishmatch.errors import InputError
-from finishmatch.page import memory
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.serve import start_build
 from finishmatch.report.page import render
@@ -114,16 +115,16 @@ def test_the_live_pane_says_what_the_audit_says(folder):
 
 def test_only_what_changed_is_measured_again(folder, monkeypatch):
     calls = []
-    real = memory.part_of
+    real = measure.measured_part
 
-    def counted(photo, part, *rest):
-        calls.append(part)
-        return real(photo, part, *rest)
+    def counted(photo, region, *rest):
+        calls.append(region.part)
+        return real(photo, region, *rest)
 
-    monkeypatch.setattr(memory, "part_of", counted)
+    monkeypatch.setattr(measure, "measured_part", counted)
     corrections = []
-    correct = memory.correct
-    monkeypatch.setattr(memory, "correct", lambda *args: corrections.append(1) or correct(*args))
+    correct = measure.correct
+    monkeypatch.setattr(measure, "correct", lambda *args: corrections.append(1) or correct(*args))
     edited = _edited(folder)
     draft = edited.state()["draft"]
     edited.verdict(draft)
@@ -222,6 +223,17 @@ def test_photos_start_a_build_file_that_is_never_overwritten(folder):
     with pytest.raises(InputError):
         start_build([folder / "nothing.jpg"], folder / "other.toml")
     assert not (folder / "other.toml").exists()
+
+
+def test_new_and_mark_name_a_photo_that_is_a_link_alike(folder):
+    (folder / "store").mkdir()
+    (folder / "bench.jpg").rename(folder / "store" / "0001.jpg")
+    linked = folder / "bench.jpg"
+    linked.symlink_to(folder / "store" / "0001.jpg")
+    start_build([linked], folder / "marked.toml")
+    (folder / "new.toml").write_text(template([linked], folder))
+    named = [tomllib.loads((folder / name).read_text())["photo"][0]["file"] for name in ("marked.toml", "new.toml")]
+    assert named == ["bench.jpg", "bench.jpg"]
 
 
 def test_a_matt_part_and_a_second_grey_card_count_in_the_live_pane_as_in_the_audit(folder):

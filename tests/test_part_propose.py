@@ -22,9 +22,10 @@ def _overlap(photo: Photo, one: Mark, other: Mark) -> float:
     """Intersection over union."""
     masks = []
     for mark in (one, other):
-        window, covered = region(photo, "part", mark)
+        found = region(photo, "part", mark)
+        window = found.window
         mask = np.zeros((photo.height, photo.width), dtype=bool)
-        mask[window.top : window.bottom, window.left : window.right] = covered
+        mask[window.top : window.bottom, window.left : window.right] = found.covered
         masks.append(mask)
     return float((masks[0] & masks[1]).sum() / (masks[0] | masks[1]).sum())
 
@@ -105,7 +106,7 @@ def test_coins_in_a_phone_photo_are_outlined_from_one_click(name):
         outline = propose(photo, x + fx * w, y + fy * h)
         assert _overlap(photo, outline, Box(x, y, w, h)) > 0.55
         grown = Box(x - 0.15 * w, y - 0.15 * h, 1.3 * w, 1.3 * h)
-        window, covered = region(photo, name, outline)
-        assert window.left >= grown.x
-        assert window.bottom <= grown.y + grown.height
-        assert covered.sum() < w * h
+        found = region(photo, name, outline)
+        assert found.window.left >= grown.x
+        assert found.window.bottom <= grown.y + grown.height
+        assert found.covered.sum() < w * h

@@ -15,7 +15,6 @@ from finishmatch.card.reference import chart24
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import InputError
-from finishmatch.part.measured_photo import measure_photo
 from finishmatch.part.sample import Refusal, Sample, measure
 from finishmatch.photo.marks import Box, Mark, Mask, Outline, drawn_in, region
 from finishmatch.photo.photo import Photo, open_photo
@@ -28,7 +27,7 @@ MARK = Box(*WHERE)
 
 def seen(colour: np.ndarray, mark: Mark = MARK, where: tuple[int, int, int, int] = WHERE) -> Sample | Refusal:
     photo, correction = corrected(colour, where)
-    return measure(photo, "part", mark, correction)
+    return measure(photo, region(photo, "part", mark), correction)
 
 
 def corrected(colour: np.ndarray, where: tuple[int, int, int, int] = WHERE) -> tuple[Photo, Correction]:
@@ -137,7 +136,7 @@ def test_the_block_bootstrap_covers_mottling_that_single_pixels_would_not() -> N
     for _ in range(60):
         blotches = np.kron(rng.normal(0, 3, (10, 10, 1)), np.ones((20, 20, 1)))
         again = shoot_scene(scene({"part": (WHERE, BRONZE + blotches * [0, 1, 0])}))
-        item = measure(again, "part", MARK, correction)
+        item = measure(again, region(again, "part", MARK), correction)
         assert isinstance(item, Sample)
         means.append(item.lab_d50[1])
         claims.append(np.sqrt(item.own_cov[1, 1]))
@@ -181,9 +180,13 @@ def test_two_gold_and_two_silver_coins_lie_nearer_to_their_like() -> None:
         "silver 1": (378, 919, 612, 1069),
         "silver 2": (312, 787, 556, 938),
     }
-    marks = [(name, Box(x, y, right - x, bottom - y)) for name, (x, y, right, bottom) in boxes.items()]
-    shot = measure_photo(open_photo(REAL_PHOTOS / "phone-coins.jpg"), chart24(), None, marks)
-    lab = {sample.part: sample.lab_d50 for sample in shot.samples}
+    photo = open_photo(REAL_PHOTOS / "phone-coins.jpg")
+    done = correct(photo, chart24(), None)
+    lab = {}
+    for name, (x, y, right, bottom) in boxes.items():
+        sample = measure(photo, region(photo, name, Box(x, y, right - x, bottom - y)), done.correction)
+        assert isinstance(sample, Sample)
+        lab[name] = sample.lab_d50
 
     def apart(a: str, b: str) -> float:
         common = np.sqrt(luminance(lab[a]) * luminance(lab[b]))
@@ -192,4 +195,4 @@ def test_two_gold_and_two_silver_coins_lie_nearer_to_their_like() -> None:
     like = [apart("gold 1", "gold 2"), apart("silver 1", "silver 2")]
     unlike = [apart(f"gold {i}", f"silver {j}") for i in (1, 2) for j in (1, 2)]
     assert max(like) < 3.0 < min(unlike)
-    assert "card_fits_badly" in {note.code for note in shot.notes}
+    assert "card_fits_badly" in {note.code for note in done.notes}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -54,13 +55,15 @@ def test_the_python_of_the_readme_runs(tmp_path: Path) -> None:
     assert (tmp_path / "report.html").read_text("utf-8").lower().startswith("<!doctype html>")
 
 
-def test_the_build_file_of_the_readme_reads(tmp_path: Path) -> None:
+def test_the_build_file_of_the_readme_marks_the_part_that_it_names(tmp_path: Path) -> None:
     (text,) = blocks("toml")
     shutil.copy(PROJECT / "sample_photos" / "cabin" / "bench.jpg", tmp_path / "bench.jpg")
     (tmp_path / "build.toml").write_text(text, "utf-8")
-    from finishmatch.build.build import read
+    from finishmatch.audit import audit_file
 
-    assert read(tmp_path / "build.toml").parts[0].zone == "saloon"
+    results = audit_file(tmp_path / "build.toml").results
+    assert results.parts[0].verdict == "measured"
+    assert not [note for note in results.parts[0].notes if note.code.startswith("mark_")]
 
 
 @pytest.mark.parametrize("verb", ["audit", "choose"])
@@ -73,6 +76,15 @@ def test_what_the_readme_quotes_is_what_the_program_says(verb: str, tmp_path: Pa
         for line in block.splitlines()[1:]:
             if line.strip() not in {"", "..."}:
                 assert line.rstrip() in said, line
+
+
+def test_what_the_readme_quotes_of_measure_is_what_the_program_says() -> None:
+    quoted = [block.splitlines() for block in blocks("text") if "$ finishmatch measure " in block]
+    assert len(quoted) == 2
+    for command, *lines in quoted:
+        said = run(*shlex.split(command)[2:]).splitlines()
+        wanted = [line for line in lines if line != "..."]
+        assert [line for line in said if line in wanted] == wanted
 
 
 def test_pictures_and_links_are_there() -> None:

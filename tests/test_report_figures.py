@@ -10,6 +10,7 @@ import pytest
 import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec import structs
 
 from finishmatch.colour import space
 from finishmatch.report.arrangement import arrange
@@ -18,8 +19,9 @@ from finishmatch.report.diagram import close_ups
 from finishmatch.report.pairs import in_words, matrix
 from finishmatch.report.plane import Scale, hull
 from finishmatch.report.spread import CHI2_90, ellipse, lightness_bar, spots
-from finishmatch.report.text import colour_words, letters, number, percent, visible
+from finishmatch.report.text import colour_words, number, visible
 from finishmatch.results.results import Exhibits
+from finishmatch.text import letters, percent
 
 finite = st.floats(-100, 100, allow_nan=False)
 
@@ -94,7 +96,7 @@ def test_the_closest_calls_come_first() -> None:
     lines = in_words(results.differences, arrange(results, Exhibits()))
     unsure = [line.difference.verdict == "unsure" for line in lines]
     assert unsure == sorted(unsure, reverse=True)
-    clear = [abs(line.difference.de00_level - 2.5) for line in lines if line.difference.verdict != "unsure"]
+    clear = [abs(line.difference.de00_level.value - 2.5) for line in lines if line.difference.verdict != "unsure"]
     assert clear == sorted(clear)
     assert len(lines) == 190
 
@@ -156,7 +158,8 @@ def test_colours_are_told_in_plain_words(lab: tuple[float, float, float], words:
 def test_unsure_pairs_inside_a_set_are_counted_beside_its_name() -> None:
     results = samples.cabin()
     doubtful = tuple(
-        replace(d, verdict="unsure") if {d.a, d.b} == {"coat hook", "reading lamp"} else d for d in results.differences
+        structs.replace(d, verdict="unsure") if {d.a, d.b} == {"coat hook", "reading lamp"} else d
+        for d in results.differences
     )
     trays = arrange(replace(results, differences=doubtful), Exhibits()).shown_sets
     assert [shown_set.unsure for shown_set in trays] == [0, 1, 0, 0]

@@ -13,9 +13,12 @@ import pytest
 from damage import only_our_errors
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 
 from finishmatch.colour.measured_colour import MeasuredColour, joint
 from finishmatch.errors import InputError, InternalError, Note
+from finishmatch.fields import Quantity
+from finishmatch.judge.facts import Tolerance
 from finishmatch.results.csv_tables import differences_csv, parts_csv
 from finishmatch.results.json_text import from_json, to_json
 from finishmatch.results.results import (
@@ -63,20 +66,19 @@ def _difference(a: str, b: str) -> Difference:
     return Difference(
         a,
         b,
-        1.23456,
-        1.1,
-        0.95,
-        0.2,
-        2.2,
+        Quantity(1.23456, 0.4, 2.9),
+        Quantity(1.1, 0.2, 2.2),
+        Quantity(0.95, 0.8, 1.13),
         0.98765,
         2.5,
         "together",
-        "alike",
+        "unsure",
+        "at_tolerance",
         -0.00001,
         0.1,
         0.2,
         "redder",
-        (Note("level_geometry", "x"), Note("different_photos", "y")),
+        (Note("level_geometry", "x"), Note("at_tolerance", "y")),
     )
 
 
@@ -95,7 +97,7 @@ def _results(scale: float = 1.0) -> Results:
     pairs = [(NAMES[0], NAMES[1]), (NAMES[0], NAMES[2]), (NAMES[1], NAMES[2])]
     return Results(
         version="0.1.0",
-        build=BuildInfo("Cabin refit", None),
+        build=BuildInfo("Cabin refit", None, Tolerance()),
         photos=(photo,),
         parts=(*(_part(name, i, scale) for i, name in enumerate(NAMES)), refused),
         differences=tuple(_difference(a, b) for a, b in pairs),
@@ -119,8 +121,8 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         *("schema", "version", "build", "photos", "parts", "differences"),
         *("sets", "sets_range", "choices", "advice"),
     ]
-    assert plain["schema"] == "finishmatch-results/1"
-    assert list(plain["build"]) == ["name", "finish", "illuminant", "observer", "formula"]
+    assert plain["schema"] == "finishmatch-results/2"
+    assert list(plain["build"]) == ["name", "finish", "tolerance", "illuminant", "observer", "formula"]
     assert list(plain["photos"][0]) == [
         "file",
         "sha256",
@@ -144,10 +146,11 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         "used_fraction",
         "verdict",
         "notes",
+        *("light", "light_own", "rendered"),
     ]
     assert list(plain["differences"][0]) == [
-        *("a", "b", "de00", "de00_level", "level_ratio", "low", "high", "p_within", "tolerance"),
-        *("relation", "verdict", "dL", "dC", "dH", "words", "notes"),
+        *("a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance"),
+        *("relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding"),
     ]
     assert list(plain["sets"][0]) == ["parts", "lab", "widest", "probability"]
     assert list(plain["choices"][0]) == ["picks", "worst", "price", "probability"]
@@ -167,7 +170,7 @@ def test_each_row_has_its_own_line_and_unusual_letters_stay() -> None:
 
 def test_numbers_are_rounded_and_minus_zero_is_zero() -> None:
     plain = json.loads(TEXT)
-    assert plain["differences"][0]["de00"] == 1.2346
+    assert plain["differences"][0]["de00"] == [1.2346, 0.4, 2.9]
     assert plain["parts"][0]["level_sd"] == 0.0512
     assert str(plain["differences"][0]["dL"]) == "0.0"
 
@@ -185,8 +188,9 @@ def test_numbers_of_numpy_are_written_as_numbers() -> None:
 
 @pytest.mark.parametrize("number", [float("nan"), float("inf")])
 def test_a_number_that_is_not_finite_is_our_own_mistake(number: float) -> None:
-    broken = replace(RESULTS, differences=(replace(RESULTS.differences[0], high=number),))
-    with pytest.raises(InternalError, match="high") as caught:
+    odd = structs.replace(RESULTS.differences[0], de00=Quantity(1.0, 0.5, number))
+    broken = replace(RESULTS, differences=(odd,))
+    with pytest.raises(InternalError, match="de00") as caught:
         to_json(broken)
     assert caught.value.exit_status == 70
 
@@ -226,13 +230,13 @@ def test_the_joint_covariance_is_rebuilt_from_the_parts_csv() -> None:
 
 def test_the_csv_files_are_lines_of_rfc_4180() -> None:
     text = differences_csv(RESULTS)
-    assert text.startswith("a,b,de00,de00_level,level_ratio,low,high,p_within,tolerance,relation,verdict,")
+    assert text.startswith("a,b,de00,de00_low,de00_high,de00_level,de00_level_low,de00_level_high,level_ratio,")
     assert text.count("\r\n") == 4
     assert '"door ""é"""' in text
-    assert _rows(text)[0]["notes"] == "level_geometry different_photos"
+    assert _rows(text)[0]["notes"] == "level_geometry at_tolerance"
     assert _rows(parts_csv(RESULTS))[3] == {
         **dict.fromkeys(_rows(parts_csv(RESULTS))[3], ""),
-        **{"name": "rail", "verdict": "refused", "shared": "{}"},
+        **{"name": "rail", "verdict": "refused", "shared": "{}", "light": "{}", "rendered": "[]"},
         **{"photos": "photos/bench.jpg", "used_fraction": "0.1"},
     }
 
@@ -249,7 +253,7 @@ def test_a_name_cannot_be_a_formula_in_a_spreadsheet(start: str) -> None:
 
 
 def test_negative_numbers_stay_numbers() -> None:
-    difference = replace(RESULTS.differences[0], dL=-1.5)
+    difference = structs.replace(RESULTS.differences[0], dL=-1.5)
     assert _rows(differences_csv(replace(RESULTS, differences=(difference,))))[0]["dL"] == "-1.5"
 
 
@@ -263,7 +267,7 @@ def _damaged(path: tuple[Any, ...], value: Any) -> str:
 
 
 BAD_VALUES: list[tuple[tuple[Any, ...], Any, str]] = [
-    (("schema",), "finishmatch-results/2", "schema"),
+    (("schema",), "finishmatch-results/9", "schema"),
     (("extra",), 1, "must be an object of version"),
     (("version",), 1, "version: must be text"),
     (("version",), "a\nb", "version: text is too long or has control"),
@@ -360,7 +364,7 @@ def test_any_value_anywhere_raises_only_our_errors(path: tuple[Any, ...], value:
 @fuzz
 @given(st.floats(-1e5, 1e5), st.floats(0, 1))
 def test_any_finite_numbers_survive_as_rounded(number: float, fraction: float) -> None:
-    one = replace(RESULTS.differences[0], de00=number, p_within=fraction)
+    one = structs.replace(RESULTS.differences[0], de00=Quantity(number, number, number), p_within=fraction)
     back = from_json(to_json(replace(RESULTS, differences=(one,)))).differences[0]
-    assert abs(back.de00 - number) <= 0.500001e-4
+    assert abs(back.de00.value - number) <= 0.500001e-4
     assert abs(back.p_within - fraction) <= 0.500001e-4

@@ -250,8 +250,8 @@ def test_errors_of_the_very_same_correction_cancel() -> None:
     assert one.colour.shared.keys() == other.colour.shared.keys()
     same = _judged(one, other)
     apart = _judged(one, _stored(_other_correction(_cabin(), cv_mean=1.0), "door plate"))
-    assert apart.high > same.high
-    assert apart.de00_level == same.de00_level
+    assert apart.de00_level.high > same.de00_level.high
+    assert apart.de00_level.value == same.de00_level.value
 
 
 @pytest.mark.parametrize("changes", [{"cv_mean": 0.111}, {"method": "other"}, {"light_range": 0.3}, {"id": "other"}])
@@ -284,8 +284,8 @@ def test_another_photo_widens_and_never_narrows(seed: int) -> None:
         return _judged(one, other)
 
     same, fresh = pair(("c", "c")), pair(("c", "d"))
-    assert fresh.high >= same.high - 1e-9
-    assert fresh.low <= same.low + 1e-9
+    assert fresh.de00_level.high >= same.de00_level.high - 1e-9
+    assert fresh.de00_level.low <= same.de00_level.low + 1e-9
 
 
 def test_every_stored_finish_is_judged_with_its_own_place_in_the_answer() -> None:
@@ -296,7 +296,7 @@ def test_every_stored_finish_is_judged_with_its_own_place_in_the_answer() -> Non
     )
     assert [difference.b for difference in found] == [f"no. {i}" for i in range(40)]
     assert {difference.a for difference in found} == {"wanted"}
-    assert found[0].de00_level < 0.01 < found[39].de00_level
+    assert found[0].de00_level.value < 0.01 < found[39].de00_level.value
 
 
 def test_a_record_says_how_it_was_measured() -> None:

@@ -66,7 +66,10 @@ def share(pairs: list[Judged], verdict: str) -> float:
 
 
 def test_ninety_percent_intervals_cover_between_86_and_95_percent() -> None:
-    inside = [pair.difference.low <= pair.true_de00 + 1e-9 <= pair.difference.high + 2e-9 for pair in judged()]
+    inside = [
+        pair.difference.de00_level.low <= pair.true_de00 + 1e-9 <= pair.difference.de00_level.high + 2e-9
+        for pair in judged()
+    ]
     assert 0.86 <= np.mean(inside) <= 0.95
 
 
@@ -93,6 +96,8 @@ def test_differences_inside_a_photo_are_far_better_than_across_photos() -> None:
     small = [pair for pair in judged() if pair.true_de00 < 2.5]
 
     def error(one_photo: bool) -> float:
-        return float(np.mean([abs(p.difference.de00_level - p.true_de00) for p in small if p.one_photo == one_photo]))
+        return float(
+            np.mean([abs(p.difference.de00_level.value - p.true_de00) for p in small if p.one_photo == one_photo])
+        )
 
     assert error(True) < 0.5 * error(False)

@@ -78,7 +78,7 @@ def test_find_answers_with_a_probability_and_a_verdict(shell: Shell, results: Pa
     assert len(found) == 3
     assert chances == sorted(chances, reverse=True)
     assert {one["verdict"] for one in found} <= {"alike", "unsure", "differs"}
-    assert all(one["low"] <= one["high"] for one in found)
+    assert all(one["de00_level"][1] <= one["de00_level"][2] for one in found)
     text, _ = shell("find", "door handle", "--most", "3")
     assert "within 2.5" in text.splitlines()[0]
 
@@ -94,7 +94,7 @@ def test_a_fresh_photo_is_less_sure_than_the_same_photo(shell: Shell, results: P
     def width(source: Path) -> float:
         found = shell.json("find", "door handle", "--in", str(source), "--most", "50")["found"]
         (plate,) = [one for one in found if one["part"] == "door plate"]
-        return float(plate["high"])
+        return float(plate["de00_level"][2])
 
     assert width(fresh) > width(results)
 

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from finishmatch.advise.buying import buying, money
 from finishmatch.advise.change import Plan, Plans, plans, swaps, two_finishes
 from finishmatch.advise.choose import Choosing
+from finishmatch.advise.doubtful_marks import doubtful_marks
+from finishmatch.advise.in_hand import NO_DOUBT, PartsInHand, parts_in_hand
 from finishmatch.advise.in_hand import Advice as Advice
-from finishmatch.advise.in_hand import PartsInHand, parts_in_hand
 from finishmatch.advise.photograph_again import photographs, undecided
 from finishmatch.errors import Note
 from finishmatch.judge.cliques import fewest_cliques
@@ -26,16 +27,22 @@ def advise(
     sets: Sets,
     choosing: Choosing,
     refusals: Mapping[str, tuple[Note, ...]],
+    doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
 ) -> tuple[Advice, ...]:
     """Advice in the order in which it is read: the verdict first, cautions last.
 
     The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it is workable.
-    ``refusals``: the notes of each part that could not be measured.
+    ``refusals``: the notes of each part that could not be measured; ``doubtful``: the open questions about marks.
     """
-    in_hand = parts_in_hand(facts, differences, choosing, refusals)
+    in_hand = parts_in_hand(facts, differences, choosing, refusals, doubtful)
     possible = plans(in_hand.coloured, in_hand.differences)
     plan = possible.followed
-    advice = [_verdict(in_hand, plan, sets), *buying(choosing, in_hand)]
+    advice = [
+        _verdict(in_hand, plan, sets),
+        *doubtful_marks(in_hand, choosing),
+        *_not_judged(in_hand),
+        *buying(choosing, in_hand),
+    ]
     if len(in_hand.coloured) > 1:
         odd = _standing_out(in_hand, plan)
         advice += [
@@ -48,6 +55,17 @@ def advise(
         advice += undecided(in_hand, plan)
     advice += photographs(facts, in_hand, choosing, advice)
     return (*advice, *_cautions(facts, advice))
+
+
+def _not_judged(in_hand: PartsInHand) -> list[Advice]:
+    """What no "alike" of the build says, once."""
+    names = {part.name for part in in_hand.coloured}
+    if not any(d.has("level_not_judged") for d in in_hand.differences if {d.a, d.b} <= names):
+        return []
+    text = (
+        "Where parts look alike, hue and chroma agree; depth of dye and sheen were not judged: lay them side by side."
+    )
+    return [Advice("not_judged", text)]
 
 
 def _verdict(in_hand: PartsInHand, plan: Plan, sets: Sets) -> Advice:
@@ -116,7 +134,7 @@ def _groups(in_hand: PartsInHand, sets: Sets) -> tuple[list[list[str]], int, tup
 
 def _reason(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> str:
     """In words: the kept part that it surely disagrees with most, told of this part rather than of the other."""
-    worst = max(in_hand.firm(name, kept), key=lambda d: (d.b == name, d.de00_level / d.tolerance, d.a))
+    worst = max(in_hand.firm(name, kept), key=lambda d: (d.b == name, d.de00_level.value / d.tolerance, d.a))
     own = worst.words.removeprefix(f"{name} is ")
     return worst.words if own == worst.words else f"it is {own}"
 
@@ -174,7 +192,12 @@ def _changes(in_hand: PartsInHand, plan: Plan, odd: Sequence[Advice]) -> list[Ad
     for kept in plan.finishes:
         here = [name for name in plan.change if in_hand.beside(name, plan) == kept and in_hand.firm(name, kept)]
         change = [in_hand.fact(name) for name in here]
-        swapped = swaps(kept, change, [part for part in in_hand.offers if not part.owned], in_hand.differences)
+        swapped = swaps(
+            kept,
+            change,
+            [part for part in in_hand.offers if not (part.owned or part.name in in_hand.doubtful)],
+            in_hand.differences,
+        )
         for part in change:
             reason = "" if part.name in told else f": {_reason(in_hand, part.name, kept)}"
             found.append(_change(in_hand, part, swapped.get(part.name), kept, reason))

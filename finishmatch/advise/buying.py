@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-from finishmatch.advise.choose import Blocked, Choice, Choosing, NeutralOption, recommended, together_of
-from finishmatch.advise.in_hand import Advice, PartsInHand
+from finishmatch.advise.choose import Blocked, Choice, Choosing, NeutralOption, recommended
+from finishmatch.advise.in_hand import Advice, PartsInHand, is_fixed
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.words import listed
+from finishmatch.text import chance
 
 
 def buying(choosing: Choosing, in_hand: PartsInHand) -> list[Advice]:
     """The recommended choice with its worst pair, then blocked slots, then slots that could go neutral."""
-    if choosing.choices is None:
+    if choosing.choices is None or rests_on_doubt(in_hand):
         return []
-    choice = recommended(choosing.choices, together_of(in_hand.differences))
+    choice = recommended(choosing.choices, choosing.together)
     return [
         *([] if choice is None else [_buy(choosing, choice, in_hand)]),
-        *(_blocked(in_hand, one) for one in choosing.blocked),
+        *(_blocked(choosing, in_hand, one) for one in choosing.blocked),
         *(Advice("turn_neutral", _neutral(one), (one.part,)) for one in choosing.neutral),
     ]
+
+
+def rests_on_doubt(in_hand: PartsInHand) -> bool:
+    """Whether the mark of a part that is fixed is doubtful: every choice was weighed against it."""
+    return any(part.name in in_hand.doubtful for part in (*in_hand.coloured, *in_hand.neutral) if is_fixed(part))
 
 
 def money(price: float | None) -> str:
@@ -29,47 +33,49 @@ def money(price: float | None) -> str:
 def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     pair = dict(zip(choosing.choices or (), choosing.worst_pairs, strict=True))[choice]
     worst = None if pair is None else _between(in_hand, *pair)
-    works = choice.worst <= together_of(in_hand.differences)
+    works = choice.worst <= choosing.together
     start = "Buy"
-    if not works:
+    if works and not _binding(in_hand, choice):
+        start = "Buy nothing yet: not every photo shows a card. The likeliest is"
+    elif not works:
         surely = worst is not None and worst.verdict == "differs"
         start = f"{'No choice matches' if surely else 'Buy nothing yet: no choice is sure to match'}. The nearest is"
     what = listed([f"{part} for {slot}" for slot, part in choice.picks if not in_hand.fact(part).owned])
     text = f"{start} {what}{'' if choice.price is None else f' ({choice.price:.2f} in all)'}"
     if worst is not None:
         by = "differs by at most" if works else "may differ by up to"
-        text += f": its worst pair, {worst.a} and {worst.b}, {by} {up_to(choice.worst, worst, in_hand.differences)}"
-    text += f". It is {percent(choice.probability)} sure that all agree."
+        text += f": its worst pair, {worst.a} and {worst.b}, {by} {up_to(choice.worst, worst, choosing.together)}"
+    text += f". It is {chance(choice.probability)} sure that all agree."
     if choosing.left_out:
         text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
     return Advice("buy", text, tuple(part for _, part in choice.picks))
+
+
+def _binding(in_hand: PartsInHand, choice: Choice) -> bool:
+    """Whether money may be spent on what is known of a choice's parts and those that stay."""
+    kept = {part for _, part in choice.picks} | {part.name for part in in_hand.coloured if is_fixed(part)}
+    picked = {part for _, part in choice.picks}
+    return all(d.binding for d in in_hand.differences if {d.a, d.b} <= kept and {d.a, d.b} & picked)
 
 
 def _between(in_hand: PartsInHand, a: str, b: str) -> Difference:
     return next(d for d in in_hand.differences if {d.a, d.b} == {a, b})
 
 
-def up_to(worst: float, pair: Difference, differences: Sequence[Difference]) -> str:
-    """A pair's upper end, which ``worst`` holds scaled to `together`, as its own difference beside its tolerance."""
-    end = worst * pair.tolerance / together_of(differences)
+def up_to(worst: float, pair: Difference, together: float) -> str:
+    """A pair's upper end, which ``worst`` holds scaled to ``together``, as its own difference beside its tolerance."""
+    end = worst * pair.tolerance / together
     return f"{end:.1f} ({pair.tolerance:.1f} is allowed)"
 
 
-def percent(fraction: float) -> str:
-    """Whole per cent; what is nearly none or nearly all is not rounded to it."""
-    if fraction > 0.99:
-        return "over 99 %"
-    return "under 1 %" if fraction < 0.01 else f"{100 * fraction:.0f} %"
-
-
-def _blocked(in_hand: PartsInHand, one: Blocked) -> Advice:
+def _blocked(choosing: Choosing, in_hand: PartsInHand, one: Blocked) -> Advice:
     pair = _between(in_hand, one.part, one.other)
     if pair.verdict == "differs":
         text = f"No candidate for {one.slot} matches: the nearest is {one.part}, but {pair.words}."
     else:
         text = (
             f"No candidate for {one.slot} is sure to match: even the nearest, {one.part}, may differ from {one.other} "
-            f"by up to {up_to(one.worst, pair, in_hand.differences)}."
+            f"by up to {up_to(one.worst, pair, choosing.together)}."
         )
     return Advice("blocked", text, (one.part, one.other))
 

@@ -10,14 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.heaviest import Clique, cliques_of, heaviest_clique, in_order, narrowest, widest_pair
-from finishmatch.judge.sets import Array, Graph, graph_of
-
-Indices = npt.NDArray[np.intp]
+from finishmatch.judge.sets import Graph, graph_of
 
 _TIES = 30  # as many as are looked for
 _MONEY = 1_000_000  # prices are compared to a millionth
@@ -62,8 +60,8 @@ class _Graph:
     """
 
     parts: tuple[PartFacts, ...]
-    part: Indices
-    side: Indices
+    part: IndexArray
+    side: IndexArray
     joined: Graph
     distance: Array
 
@@ -179,7 +177,7 @@ def _one_side(parts: Sequence[PartFacts], differences: Sequence[Difference]) -> 
     return _Graph(ordered, everyone, np.zeros_like(everyone), joined, distance)
 
 
-def _two_sides(graph: _Graph, home: Indices | None) -> _Graph:
+def _two_sides(graph: _Graph, home: IndexArray | None) -> _Graph:
     """Every part on both sides, those of one ``home`` on the same; the first home, or part, on the first side only,
     as sides have no names.
     """

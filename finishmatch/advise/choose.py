@@ -15,10 +15,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
 from finishmatch.advise.change import plans
-from finishmatch.advise.pareto import Array, Market, Step, staircase
+from finishmatch.advise.pareto import Market, Step, staircase
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
 from finishmatch.judge.compare import Difference
@@ -27,7 +27,6 @@ from finishmatch.judge.interval import quantile
 from finishmatch.judge.pairs import pairs_of
 from finishmatch.judge.sets import joint_probability
 
-_CONFIDENCE = Tolerance().confidence
 _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 _CENT = 0.005  # sums of prices are compared to half a cent
 
@@ -70,13 +69,14 @@ class NeutralOption:
 class Choosing:
     """The staircase and what explains it.
 
-    ``choices`` is None when no slot leaves a choice. ``worst_pairs`` names the worst pair of each choice, None where
+    ``choices`` is None when no slot leaves a choice. ``together``: the tolerance that worst pairs are scaled to. ``worst_pairs`` names the worst pair of each choice, None where
     no pair counts. ``left_out``: parts that are there but do not count, since they agree with too few others.
     ``better_photos``: candidates, not chosen for their uncertainty alone, that a photo with a card
     could bring into the choice. ``cheapest``: what the last step costs, also where a budget leaves no step.
     """
 
     choices: tuple[Choice, ...] | None
+    together: float
     worst_pairs: tuple[tuple[str, str] | None, ...] = ()
     blocked: tuple[Blocked, ...] = ()
     neutral: tuple[NeutralOption, ...] = ()
@@ -93,7 +93,7 @@ class _Table:
 
     differences: Sequence[Difference]
     row: dict[str, int]
-    which: npt.NDArray[np.intp]
+    which: IndexArray
     end: Array
 
     def get(self, a: str, b: str) -> Difference | None:
@@ -142,10 +142,10 @@ def upper_ends(colours: MeasuredColours, differences: Sequence[Difference], conf
     a, b = (np.array([index[name] for name in names]) for names in zip(*((d.a, d.b) for d in differences), strict=True))
     blocks = [slice(start, start + _AT_ONCE) for start in range(0, len(a), _AT_ONCE)]
     pairs = (pairs_of(colours, a[block], b[block]) for block in blocks)
-    ends = np.concatenate([quantile(block.centre, block.spread, confidence) for block in pairs])
+    ends = np.concatenate([quantile(block.centre, block.spread, confidence, block.scale_sd) for block in pairs])
     limits = np.array([d.tolerance for d in differences])
     by_level = np.array([d.has("level_differs") or d.has("level_unsure") for d in differences])
-    ends = np.where(by_level, np.maximum(ends, [d.de00 for d in differences]), ends)
+    ends = np.where(by_level, np.maximum(ends, [d.de00.value for d in differences]), ends)
     alike = np.array([d.verdict == "alike" for d in differences])
     return np.asarray(np.where(alike, np.minimum(ends, limits), np.maximum(ends, np.nextafter(limits, np.inf))))
 
@@ -163,11 +163,13 @@ def choose(
     colours: MeasuredColours,
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
-    confidence: float = _CONFIDENCE,
+    tolerance: Tolerance,
     on_step: Callable[[float], None] | None = None,
     budget: float | None = None,
 ) -> Choosing:
     """The exact Pareto staircase of the worst difference against the price, smallest worst difference first.
+
+    ``tolerance``: that of the verdicts, a limit pair already in the place of ``together``.
 
     If a candidate has no price, prices are not compared and there is one step. Steps over ``budget`` are dropped, which
     may leave none. ``on_step`` is told each worst difference as it is found. Candidates that were refused are left out.
@@ -177,9 +179,9 @@ def choose(
     known = {part.name for part in facts if part.neutral} | set(colours.names)
     slots = _slots(facts, known)
     if not any(len(parts) > 1 for parts in slots.values()):
-        return Choosing(None)
+        return Choosing(None, tolerance.together)
     there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
-    shop = _shop(slots, there, differences, _table(colours, differences, confidence))
+    shop = _shop(slots, there, differences, _table(colours, differences, tolerance), tolerance.together)
     if budget is not None and not shop.priced:
         missing = sorted(p.name for parts in shop.slots.values() for p in parts if not p.owned and p.price is None)
         raise InputError("build_value", f"a budget needs every candidate's price, and {missing[0]} has none", "give it")
@@ -190,6 +192,7 @@ def choose(
     picked = [[items[k] for k in step.picks] for step in steps]
     return Choosing(
         choices=tuple(_choice(colours, shop, step, parts) for step, parts in zip(steps, picked, strict=True)),
+        together=shop.together,
         worst_pairs=tuple(_worst_pair(shop, parts) for parts in picked),
         blocked=_blocked(shop),
         neutral=_neutral(shop),
@@ -197,11 +200,6 @@ def choose(
         left_out=shop.left_out,
         cheapest=stairs[-1].price if shop.priced else None,
     )
-
-
-def together_of(differences: Sequence[Difference]) -> float:
-    """The tolerance for parts seen together, also where a limit pair has replaced it."""
-    return next((d.tolerance for d in differences if d.relation == "together"), Tolerance().together)
 
 
 def recommended(choices: Sequence[Choice], together: float) -> Choice | None:
@@ -221,6 +219,7 @@ def _shop(
     there: Sequence[PartFacts],
     differences: Sequence[Difference],
     table: _Table,
+    together: float,
 ) -> _Shop:
     plan = plans(there, differences).followed
     return _Shop(
@@ -229,19 +228,19 @@ def _shop(
         left_out=plan.change,
         side={zone: side for side, zones in enumerate(plan.zones) for zone in zones},
         table=table,
-        together=together_of(differences),
+        together=together,
         priced=all(p.owned or p.price is not None for parts in slots.values() for p in parts),
     )
 
 
-def _table(colours: MeasuredColours, differences: Sequence[Difference], confidence: float) -> _Table:
+def _table(colours: MeasuredColours, differences: Sequence[Difference], tolerance: Tolerance) -> _Table:
     row = {name: i for i, name in enumerate(colours.names)}
     a = np.array([row[d.a] for d in differences], dtype=np.intp)
     b = np.array([row[d.b] for d in differences], dtype=np.intp)
     which, end = np.full((len(row),) * 2, -1), np.zeros((len(row),) * 2)
     which[a, b] = which[b, a] = np.arange(len(differences))
     limits = np.array([d.tolerance for d in differences])
-    end[a, b] = end[b, a] = upper_ends(colours, differences, confidence) * together_of(differences) / limits
+    end[a, b] = end[b, a] = upper_ends(colours, differences, tolerance.confidence) * tolerance.together / limits
     return _Table(differences, row, which, end)
 
 
@@ -355,7 +354,7 @@ def _lower(shop: _Shop, a: PartFacts, b: PartFacts) -> float:
     difference = shop.table.get(a.name, b.name)
     if difference is None or not shop.counts(a, b):
         return 0.0
-    low = difference.de00 if difference.has("level_differs") else difference.low
+    low = difference.de00.value if difference.has("level_differs") else difference.de00_level.low
     return low * shop.together / difference.tolerance
 
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from finishmatch.advise.change import Plan
-from finishmatch.advise.choose import Choosing, candidates, recommended, together_of
+from finishmatch.advise.choose import Choosing, candidates, recommended
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
+
+NO_DOUBT: Mapping[str, tuple[Note, ...]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +27,8 @@ class Advice:
 @dataclass(frozen=True, slots=True, eq=False)
 class PartsInHand:
     """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
-    a choice adds; ``refusals``: the notes of each part that could not be measured.
+    a choice adds; ``refusals``: the notes of each part that could not be measured; ``doubtful``: the open questions about
+    the marks of each part.
     """
 
     coloured: tuple[PartFacts, ...]
@@ -33,6 +37,7 @@ class PartsInHand:
     differences: tuple[Difference, ...]
     refusals: Mapping[str, tuple[Note, ...]]
     bought: tuple[str, ...] = ()
+    doubtful: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
 
     def fact(self, name: str) -> PartFacts:
         return next(part for part in (*self.coloured, *self.neutral, *self.offers) if part.name == name)
@@ -43,8 +48,8 @@ class PartsInHand:
         return [d for d in self.differences if name in (d.a, d.b) and {d.a, d.b} <= near]
 
     def firm(self, name: str, others: Sequence[str]) -> list[Difference]:
-        """Those of them that surely differ: no part is returned, swapped or called odd on less."""
-        return [d for d in self.between(name, others) if d.verdict == "differs"]
+        """Those of them that surely differ by photos with a card: no part is returned, swapped or called odd on less."""
+        return [d for d in self.between(name, others) if d.verdict == "differs" and d.binding]
 
     def sure(self, names: Sequence[str]) -> bool:
         """Whether every two of these parts surely look alike."""
@@ -58,17 +63,22 @@ class PartsInHand:
         )
 
 
+def is_fixed(part: PartFacts) -> bool:
+    """Whether a part is there whatever is chosen."""
+    return part.slot is None or part.owned
+
+
 def parts_in_hand(
     facts: Sequence[PartFacts],
     differences: Sequence[Difference],
     choosing: Choosing,
     refusals: Mapping[str, tuple[Note, ...]],
+    doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
 ) -> PartsInHand:
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
-    together = together_of(differences)
-    choice = recommended(choosing.choices or (), together)
+    choice = recommended(choosing.choices or (), choosing.together)
     held = {slot: parts[0].name if len(parts) == 1 else "" for slot, parts in candidates(facts).items()}
-    added = dict(choice.picks) if choice and choice.worst <= together else {}
+    added = dict(choice.picks) if choice and choice.worst <= choosing.together else {}
     held |= added
     in_hand = [part for part in facts if part.slot is None or held[part.slot] == part.name]
     offers = [part for part in facts if part.slot is not None and held[part.slot] != part.name]
@@ -79,4 +89,5 @@ def parts_in_hand(
         differences=tuple(differences),
         refusals=refusals,
         bought=tuple(part.name for part in in_hand if part.slot in added and not part.owned),
+        doubtful=doubtful,
     )

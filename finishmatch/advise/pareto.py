@@ -11,9 +11,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from finishmatch.arrays import Array, BoolArray, IndexArray
 
 _EPSILON = 1e-9
 _SAME_PRICE = 3  # so many better answers of one price are stepped through; then the rest is bisected
@@ -112,9 +111,7 @@ def _cheapest(market: Market, bound: float, limit: float = np.inf) -> Step | Non
     return Step(search.best, market.worst(search.best), float(market.price[list(search.best)].sum()))
 
 
-def _consistent(
-    fits: npt.NDArray[np.bool_], alive: npt.NDArray[np.bool_], starts: npt.NDArray[np.intp]
-) -> npt.NDArray[np.bool_]:
+def _consistent(fits: BoolArray, alive: BoolArray, starts: IndexArray) -> BoolArray:
     """Strike out items that have no partner left in some other group, until none is struck."""
     own = np.searchsorted(starts, np.arange(len(alive)), side="right") - 1
     while True:

@@ -25,16 +25,27 @@ def undecided(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
             by_finish.setdefault(kept, []).append(name)
     found = []
     for kept, names in by_finish.items():
-        causes = Counter(
-            d.notes[0].code for name in names for d in in_hand.between(name, kept) if d.verdict == "unsure"
-        )
+        causes = Counter(d.cause for name in names for d in in_hand.between(name, kept) if d.cause is not None)
         if causes:
             because, step = CAUSES[min(causes, key=lambda cause: (-causes[cause], cause))]
             who = f"{listed(names)} {'match' if len(names) > 1 else 'matches'}"
             them = listed(kept) if len(kept) <= _NAMED else "the parts that stay"
             text = f"It cannot be decided yet whether {who} {them}, mostly because {because}: {step}."
             found.append(Advice("photograph_again", text, (*names, *kept)))
+        found += [_looks_different(in_hand, name, kept) for name in names if _differs(in_hand, name, kept)]
     return found
+
+
+def _differs(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> bool:
+    return any(d.verdict == "differs" for d in in_hand.between(name, kept))
+
+
+def _looks_different(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> Advice:
+    """Photos without a card tell that two parts differ, but nothing is returned on that."""
+    others = [({d.a, d.b} - {name}).pop() for d in in_hand.between(name, kept) if d.verdict == "differs"]
+    them = listed(others) if len(others) <= _NAMED else "the parts that stay"
+    text = f"{name} looks different here from {them}: compare them side by side, or photograph them beside a card."
+    return Advice("photograph_again", text, (name, *others))
 
 
 def photographs(
@@ -46,6 +57,8 @@ def photographs(
     """
     found = _refused(facts, in_hand)
     for cause, pairs in _unsure(facts, in_hand.differences).items():
+        if cause == "mark_questioned":  # said by itself, before anything else
+            continue
         because, step = CAUSES[cause]
         parts = _concerned(pairs)
         everyone = {name for pair in pairs for name in pair}
@@ -80,8 +93,8 @@ def _unsure(facts: Sequence[PartFacts], differences: Sequence[Difference]) -> di
     for d in differences:
         a, b = by_name[d.a], by_name[d.b]
         rivals = a.slot is not None and a.slot == b.slot
-        if d.verdict == "unsure" and not rivals and not (a.neutral or b.neutral):
-            found.setdefault(d.notes[0].code, []).append((d.a, d.b))
+        if d.cause is not None and not rivals and not (a.neutral or b.neutral):
+            found.setdefault(d.cause, []).append((d.a, d.b))
     return found
 
 

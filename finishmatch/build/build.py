@@ -42,8 +42,11 @@ class CardEntry:
 
 @dataclass(frozen=True, slots=True)
 class PartMark:
+    """A part's mark; ``meant``: a person has said that it is right, whatever questions it raises."""
+
     name: str
     mark: Mark
+    meant: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +160,7 @@ def _photo(photo: PhotoTable, folder: Path) -> PhotoEntry:
         card=CardEntry("none") if photo.card is None else _card(photo.card, folder),
         light=photo.light,
         flat=None if photo.flat is None else folder / photo.flat,
-        parts=tuple(PartMark(part.name, _mark(part, folder)) for part in photo.part),
+        parts=tuple(PartMark(part.name, _mark(part, folder), part.meant) for part in photo.part),
     )
 
 
@@ -218,7 +221,8 @@ card = {{ kind = "chart24" }}
 ## One such table for each part in this photo; the same name in several photos is the same physical part.
 # [[photo.part]]
 # name = "door handle"
-# box = [100, 100, 80, 60]          ## x, y, width, height
+# box = [100, 100, 80, 60]          ## x, y, width, height; the ellipse that touches its sides is read
+# meant = true                      ## the mark is right, although the program questioned it
 
 # [[photo.part]]
 # name = "door plate"
@@ -257,8 +261,19 @@ def template(photos: list[Path], relative_to: Path) -> str:
 
 def _quoted(photo: Path, folder: Path) -> str:
     require_file(photo)
+    # JSON and TOML escape the quote and the backslash alike; nothing else to escape is left.
+    return json.dumps(as_written(photo, folder), ensure_ascii=False)
+
+
+def as_written(photo: Path, folder: Path) -> str:
+    """A photo's path as a build file in ``folder`` names it: relative to the folder; a photo that is a link by the link's
+    own name, for whoever set it may set it anew.
+
+    Raises
+    ------
+    InputError : build_value for a name that a build file cannot say.
+    """
     relative = Path(os.path.relpath(photo.parent.resolve() / photo.name, folder.resolve())).as_posix()
     if reason := blemish(relative, LONGEST_PATH):
         raise InputError("build_value", f"{shown(photo)}: the file's name {reason}", "rename the file")
-    # JSON and TOML escape the quote and the backslash alike; nothing else to escape is left.
-    return json.dumps(relative, ensure_ascii=False)
+    return relative

@@ -13,7 +13,15 @@ from finishmatch.errors import InternalError
 # What tells an element of these arrays of tables from its neighbours.
 _IDENTITY = {"photo": "file", "part": "name"}
 # Left out while the file does not say it.
-_DEFAULTS: dict[str, Any] = {"owned": True, "neutral": False, "critical": False, "touches": [], "part": [], "photo": []}
+_DEFAULTS: dict[str, Any] = {
+    "owned": True,
+    "neutral": False,
+    "critical": False,
+    "meant": False,
+    "touches": [],
+    "part": [],
+    "photo": [],
+}
 
 
 def rewritten(text: str, document: Mapping[str, Any]) -> str:

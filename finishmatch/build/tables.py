@@ -53,6 +53,7 @@ class MarkTable:
     outline: tuple[Point, ...] | None = None
     box: BoxValues | None = None
     mask: str | None = None
+    meant: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,7 @@ def _validator() -> SchemaValidator:
         edition=name,
         layout=core_schema.tuple_schema([count, count], strict=True),
     )
-    mark = _table(MarkTable, name=name, outline=_array(point, 3), box=box, mask=path)
+    mark = _table(MarkTable, name=name, outline=_array(point, 3), box=box, mask=path, meant=yes_or_no)
     facts = _table(
         PartFacts,
         name=name,

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.correction import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.card.flat import FlatField
+from finishmatch.card.light import light_of
 from finishmatch.card.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet.design import is_sheet
 from finishmatch.card.sheet.find import find_sheet
 from finishmatch.card.sheet.mean import by_card
 from finishmatch.colour.space import xyz_to_lab
-from finishmatch.errors import InputError, Note, NothingMeasured
+from finishmatch.errors import InputError, Note, NothingMeasured, noted
 from finishmatch.photo.marks import Box, Mark, Outline, region
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 _PLAIN_CLIPPED_MAX = 0.05
 
@@ -33,7 +32,7 @@ class PatchFit:
     reference_lab: Array
     before_lab: Array
     after_lab: Array
-    used: npt.NDArray[np.bool_]
+    used: BoolArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,6 +50,26 @@ def correct(
     photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None = None, second: Mark | None = None
 ) -> Corrected:
     """The correction of one photo. Errors: card_not_found, card_order_unclear, card_unfit; outline_outside ..."""
+    corrected = _corrected(photo, card, place, flat, second)
+    corners = None if corrected.spot is None else corrected.spot.corners_px
+    light = light_of(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
+    if noted(corrected.notes, "mixed_light"):
+        light = replace(light, colour_sd=max(light.colour_sd, _TWO_LIGHTS_COLOUR_SD))
+    notes = (_TWO_LIGHTS,) if light.mixed and not noted(corrected.notes, "mixed_light") else ()
+    correction = replace(corrected.correction, light=light, notes=(*corrected.correction.notes, *notes))
+    return replace(corrected, correction=correction, notes=(*corrected.notes, *notes))
+
+
+# Where two plain cards tell of two lights: as between a window and a lamp.
+_TWO_LIGHTS_COLOUR_SD = 0.5
+_TWO_LIGHTS = Note(
+    "mixed_light", "The ground's colour drifts over the picture as between two lamps of different colours."
+)
+
+
+def _corrected(
+    photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None, second: Mark | None
+) -> Corrected:
     if card is None:
         correction = correct_without_card(photo)
         return Corrected(correction, None, 0, None, correction.notes)
@@ -95,11 +114,11 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | 
 def _plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
     """(3,) mean linear RGB of a plain card."""
     outline = Outline(tuple((float(x), float(y)) for x, y in corners))
-    window, covered = region(photo, f"the {card.kind} card", outline)
-    good = covered & ~photo.clipped(window)
-    if good.sum() < (1 - _PLAIN_CLIPPED_MAX) * covered.sum():
-        lost = 1 - good.sum() / covered.sum()
+    card_region = region(photo, f"the {card.kind} card", outline)
+    good = card_region.covered & ~photo.clipped(card_region.window)
+    lost = 1 - good.sum() / card_region.covered.sum()
+    if lost > _PLAIN_CLIPPED_MAX:
         raise NothingMeasured(
             "card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed"
         )
-    return np.asarray(photo.linear(window)[good].mean(axis=0, dtype=float))
+    return np.asarray(photo.linear(card_region.window)[good].mean(axis=0, dtype=float))

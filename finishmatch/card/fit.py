@@ -11,14 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.card.camera import Models, evened, slope_is_positive, terms
 from finishmatch.card.locate import Patches
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
 from finishmatch.colour.space import lab_jacobian, lab_to_xyz, xyz_to_lab
-
-Array = npt.NDArray[np.float64]
 
 _BEND, _OFFSET, _SLOPES, _MATRIX = slice(0, 2), 2, slice(3, 5), slice(5, None)
 _OFFSET_UNIT = 0.01
@@ -40,12 +38,13 @@ class ChartFit:
     Attributes
     ----------
     models : the best model, then one for each patch left out.
-    left_out_de00 : (n,) CIEDE2000 of each patch by the model that did not see it.
+    left_out_xyz, left_out_de00 : (n, 3) and (n,) each patch by the model that did not see it, and its CIEDE2000.
     after_lab : (n, 3) every patch by the best model, light evened.
     slopes : (1 + n, 2) of ln(light) along the card's axes, in the order of ``models``.
     """
 
     models: Models
+    left_out_xyz: Array
     left_out_de00: Array
     after_lab: Array
     slopes: Array
@@ -56,7 +55,7 @@ class _Task:
     rgb: Array
     lab: Array
     xyz: Array
-    neutral: npt.NDArray[np.intp]
+    neutral: IndexArray
     white: Array
     place: Array
     whitener: Array
@@ -118,11 +117,13 @@ def _fit(patches: Patches, term_count: int, flat: Array | None, belief: Array) -
     weights = np.vstack([np.ones(n), 1 - np.eye(n)])
     left = _solve(task, weights[1:], np.repeat(full, n, axis=0), rounds=12)
     unknowns = np.vstack([full, left])
-    predicted = xyz_to_lab(np.maximum(_predict(task, unknowns, weights), _BLACK))
+    predicted = np.maximum(_predict(task, unknowns, weights), _BLACK)
+    left_out = predicted[1:][np.arange(n), np.arange(n)]
     return ChartFit(
         models=_models(task, unknowns, weights),
-        left_out_de00=ciede2000(predicted[1:][np.arange(n), np.arange(n)], task.lab),
-        after_lab=predicted[0],
+        left_out_xyz=left_out,
+        left_out_de00=ciede2000(xyz_to_lab(left_out), task.lab),
+        after_lab=xyz_to_lab(predicted[0]),
         slopes=unknowns[:, _SLOPES],
     )
 

@@ -9,10 +9,9 @@ from math import isqrt
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.errors import InputError
 from finishmatch.photo.photo import Photo, Window
-
-Array = npt.NDArray[np.float64]
 
 _BLOCKS, _BLOCK_PIXELS = 48, 400
 _DEGREE = 3

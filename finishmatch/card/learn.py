@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.correct_photo import correct
 from finishmatch.card.correction import Correction
 from finishmatch.card.locate import CardSpot, Corners, Patches, check_corners, fault_words, read
@@ -18,8 +18,7 @@ from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import NothingMeasured
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
+from finishmatch.text import letters
 
 # A trusted chart that misses a patch left out by more than this, in the mean CIEDE2000, is not to be trusted; manufactured
 # charts in even light stay under it.
@@ -27,6 +26,7 @@ _FIT_MOST = 3.0
 # The light over the sheet, by the grey that is printed six times: more than this and its other patches are not evened
 # surely either.
 _LIGHT_MOST = 0.15
+_TRUSTED_LIGHT_MOST = 0.08
 # Photos of one card agree within this, mean CIEDE2000 of all patches; another card, another place or another light does not.
 _AGREE = 3.0
 
@@ -53,15 +53,9 @@ class Reading:
 
 def blank(columns: int, rows: int) -> Card:
     """A card of which only the grid is known; its patches are named A1, A2, ... row by row."""
-    names = tuple(f"{_letters(row)}{column}" for row in range(rows) for column in range(1, columns + 1))
+    names = tuple(f"{letters(row)}{column}" for row in range(rows) for column in range(1, columns + 1))
     lab = np.tile([50.0, 0.0, 0.0], (len(names), 1))
     return Card("file", None, columns, rows, lab, names, "Not known yet.")
-
-
-def _letters(number: int) -> str:
-    """A to Z, then AA and so on."""
-    before, last = divmod(number, 26)
-    return (_letters(before - 1) if before else "") + chr(ord("A") + last)
 
 
 def read_card(photo: Photo, trusted: Card, card: Card, corners: Corners | None = None) -> Reading:
@@ -93,7 +87,7 @@ def _trusted(photo: Photo, trusted: Card) -> Correction:
             f"{photo.name}: the trusted card misses a patch left out by {correction.cv_mean_de00:.1f} CIEDE2000 in the mean",
             "use a clean manufactured chart of the edition named, in even light, and no picture style in the camera",
         )
-    if correction.light_too_uneven:
+    if (correction.light_range or 0.0) > _TRUSTED_LIGHT_MOST:
         raise NothingMeasured(
             "light_unfit", f"{photo.name}: the light varies by {correction.light_range:.0%} over the trusted card"
         )
@@ -115,13 +109,17 @@ def _evened(photo: Photo, patches: Patches, correction: Correction) -> Array:
         raise NothingMeasured(
             "light_unfit", f"{photo.name}: the light varies by {np.expm1(np.ptp(light)):.0%} over the sheet"
         )
-    slope = correction.models.bend[0, 0] + 1  # of ln(light) over ln(value), near enough for so small a change
+    slope = (
+        correction.models.members[0].bend[0, 0] + 1
+    )  # of ln(light) over ln(value), near enough for so small a change
     return np.asarray(patches.rgb * np.exp(-light / slope)[:, None])
 
 
 def _sd(correction: Correction, rgb: Array) -> Array:
     """(3,) standard deviations of the CIELAB of one patch, by all that the correction leaves unsure."""
-    return np.asarray(np.sqrt((correction.shared_loadings(rgb[None], np.ones(1), None) ** 2).sum(axis=1)))
+    shift = correction.rendering.shift_loadings(xyz_to_lab(correction.models.first().xyz(rgb[None])[0, 0]))
+    loadings = np.concatenate([correction.shared_loadings(rgb[None], np.ones(1), None), shift], axis=1)
+    return np.asarray(np.sqrt((loadings**2).sum(axis=1)))
 
 
 def average(names: tuple[str, ...], readings: Sequence[Reading]) -> Learnt:

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.card.reference import GAP, Card
 from finishmatch.errors import InputError, Note, NothingMeasured
 from finishmatch.photo.photo import Photo
 
-Array = npt.NDArray[np.float64]
-Corners = npt.NDArray[np.float64]
+Corners = Array
 
 # The part of a patch that is read: half its pitch, so that corners may be off by 0.2 pitch.
 _READ_HALF = 0.25
@@ -58,12 +58,12 @@ class Patches:
 
     rgb: Array
     lab_d50: Array
-    neutral: npt.NDArray[np.bool_]
+    neutral: BoolArray
     place: Array
     reasons: tuple[str, ...]
 
     @property
-    def used(self) -> npt.NDArray[np.bool_]:
+    def used(self) -> BoolArray:
         return np.array([not reason for reason in self.reasons])
 
 
@@ -229,7 +229,7 @@ class _Seen:
     rgb: Array
     reasons: tuple[str, ...]
 
-    def at(self, places: npt.NDArray[np.intp]) -> _Seen:
+    def at(self, places: IndexArray) -> _Seen:
         """The same seen with these places in this order."""
         return _Seen(self.rgb[places], tuple(self.reasons[i] for i in places))
 
@@ -262,7 +262,7 @@ def _patch_fault(inside: float, clipped: float, spread: float, kept: float) -> s
     return "not even" if spread > _SPREAD_MAX or kept < _KEPT_MIN else ""
 
 
-def _with_order(seen: _Seen, card: Card, order: npt.NDArray[np.intp]) -> Patches:
+def _with_order(seen: _Seen, card: Card, order: IndexArray) -> Patches:
     place = (card.centres - np.array(card.extent) / 2) / (max(card.extent) + GAP)
     return Patches(seen.rgb, card.lab_d50[order], np.isin(order, card.neutrals), place, seen.reasons)
 

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from importlib import resources
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.ciede2000 import local_metric
 from finishmatch.colour.space import WHITE_D50, xyz_to_lab
 from finishmatch.errors import InputError
-
-Array = npt.NDArray[np.float64]
 
 # A patch of a card counts as neutral below this chroma; manufactured neutrals stay under 3.5 (the white is a little warm).
 NEUTRAL_CHROMA = 4.0
@@ -64,13 +62,13 @@ class Card:
         return grid_centres(self.columns, self.rows, self.row_at)
 
     @property
-    def neutrals(self) -> npt.NDArray[np.intp]:
+    def neutrals(self) -> IndexArray:
         """Indices of the neutral patches."""
         if self.greys is not None:
             return np.array(self.greys, dtype=np.intp)
         return np.flatnonzero(np.hypot(self.lab_d50[:, 1], self.lab_d50[:, 2]) < NEUTRAL_CHROMA)
 
-    def orders(self) -> dict[str, npt.NDArray[np.intp]]:
+    def orders(self) -> dict[str, IndexArray]:
         """Known layouts of this card: name -> which patch lies at each place of the grid."""
         grid = np.arange(self.columns * self.rows).reshape(self.rows, self.columns)
         known = {"usual": grid.ravel()}

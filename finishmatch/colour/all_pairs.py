@@ -20,9 +20,9 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.ciede2000 import ciede2000
 
-Array = npt.NDArray[np.float64]
 # The unused buffers of a tile: pop one to keep a value, append what is done with, scribble in the last.
 Free = list[Array]
 
@@ -145,7 +145,7 @@ def _chroma(stretch: Array, a: Array, b: Array, free: Free) -> Array:
     return C
 
 
-def _finish_hue(x: Array, y: Array, hue: Array, product: Array, free: Free) -> npt.NDArray[np.bool_]:
+def _finish_hue(x: Array, y: Array, hue: Array, product: Array, free: Free) -> BoolArray:
     """The vector (x, y) becomes the cosine and sine of the mean hue, ``hue`` (a cross product) dH' (11).
 
     ``product`` is C1' C2' and is used up. Returns where the formula jumps.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from finishmatch.arrays import Array
 
 _25_7 = 25.0**7
 

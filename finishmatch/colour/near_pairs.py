@@ -23,10 +23,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.colour.all_pairs import tile
 from finishmatch.colour.ciede2000 import ciede2000
 
-Array = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.int32]
 
 _SL_SLOPE = 0.015 * 80 * 40**0.5 / 60**1.5  # where |L - 50| = sqrt(40)
@@ -138,7 +138,7 @@ def near_pairs(lab: npt.ArrayLike, radius: float) -> NearPairs:
     return NearPairs(first[rising], second[rising], de00[rising])
 
 
-def _leaves(lab: Array) -> list[npt.NDArray[np.intp]]:
+def _leaves(lab: Array) -> list[IndexArray]:
     """Indices in groups of at most ``_LEAF`` near colours."""
     scaled = lab * (_L_WEIGHT, 1, 1)
     todo, leaves = [np.arange(len(lab))], []
@@ -154,7 +154,7 @@ def _leaves(lab: Array) -> list[npt.NDArray[np.intp]]:
     return leaves
 
 
-def _meeting(lab: Array, starts: npt.NDArray[np.intp], radius: float) -> npt.NDArray[np.bool_]:
+def _meeting(lab: Array, starts: IndexArray, radius: float) -> BoolArray:
     """(m, m), upper triangle with the diagonal: which leaves lie in each other's windows. ``lab`` in order of leaves."""
     low, high = window(lab, radius)
     cut = starts[:-1]
@@ -167,7 +167,7 @@ def _meeting(lab: Array, starts: npt.NDArray[np.intp], radius: float) -> npt.NDA
 
 
 def _near(
-    lab: Array, groups: tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]], radius: float, buffers: Array
+    lab: Array, groups: tuple[IndexArray, IndexArray], radius: float, buffers: Array
 ) -> tuple[Indices, Indices, Array]:
     """The near pairs of a leaf with the leaves that it meets, itself first among them."""
     rows, columns = groups
@@ -185,7 +185,7 @@ def _near(
 
 
 def _settled(
-    lab: Array, pairs: tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]], de00: Array, radius: float
+    lab: Array, pairs: tuple[IndexArray, IndexArray], de00: Array, radius: float
 ) -> tuple[Indices, Indices, Array]:
     """The pairs within the radius, smaller index first; what lies at the radius is asked of the plain formula."""
     first, second = pairs

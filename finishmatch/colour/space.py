@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from finishmatch.arrays import Array
 
 # CIE 1931 2 degree white points, Y = 1. D50: ICC.1:2022 (the profile connection space). D65:
 # IEC 61966-2-1, which gives it as x = 0.3127, y = 0.3290.

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.space import xyz_to_lab
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
@@ -29,8 +29,6 @@ from finishmatch.exchange.cgats import (
     written,
 )
 from finishmatch.text import shown
-
-Array = npt.NDArray[np.float64]
 
 MOST_BYTES = 2_000_000
 MOST_PATCHES = 5000

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
@@ -25,7 +25,6 @@ from finishmatch.results.csv_tables import csv_text
 from finishmatch.shelf.record import Origin, Record, check
 from finishmatch.text import shown
 
-Array = npt.NDArray[np.float64]
 Row = tuple[int, dict[str, str]]
 """A line's number, and its fields that are not empty by column."""
 

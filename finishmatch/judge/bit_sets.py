@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-import numpy.typing as npt
+
+from finishmatch.arrays import BoolArray
 
 
-def neighbours(joined: npt.NDArray[np.bool_]) -> list[int]:
+def neighbours(joined: BoolArray) -> list[int]:
     """Each vertex's neighbours, itself left out, of a graph of shape (n, n)."""
     edges = joined & ~np.eye(len(joined), dtype=bool)
     return [int.from_bytes(row.tobytes(), "little") for row in np.packbits(edges, axis=1, bitorder="little")]

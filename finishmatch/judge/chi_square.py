@@ -11,9 +11,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from finishmatch.arrays import Array
 
 # How often the lower and the upper limit may miss. Near zero the upper limit never does, so that equal halves would
 # cover 95 % there and 90 % far away; these cover 93 % and 90 %.

@@ -13,13 +13,12 @@ from itertools import chain, islice
 from random import Random
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.judge.bit_sets import members, neighbours
 from finishmatch.judge.set_cover import cover_of, relaxed_cover
 
-Array = npt.NDArray[np.float64]
-Graph = npt.NDArray[np.bool_]
+Graph = BoolArray
 Cliques = list[list[int]]
 
 _CLIQUE_CAP = 20_000
@@ -268,19 +267,19 @@ def _smallest_sum(cover: Cliques, joined: Graph, distance: Array) -> Cliques:
 class _Search:
     """Branch and bound over the assignment of vertices to ``number`` classes; the vertex with least freedom next."""
 
-    def __init__(self, cost: Array, number: int, start: npt.NDArray[np.intp]) -> None:
+    def __init__(self, cost: Array, number: int, start: IndexArray) -> None:
         self._cost = cost
         self._number = number
         self._steps = _STEP_BUDGET // len(cost)
         self._best = start
         self._bound = sum(cost[np.ix_(start == k, start == k)].sum() / 2 for k in range(number)) + 1e-9
 
-    def run(self) -> npt.NDArray[np.intp]:
+    def run(self) -> IndexArray:
         n = len(self._cost)
         self._extend(np.full(n, -1), np.zeros((n, self._number)), 0.0, 0)
         return self._best
 
-    def _extend(self, classes: npt.NDArray[np.intp], added: Array, total: float, used: int) -> None:
+    def _extend(self, classes: IndexArray, added: Array, total: float, used: int) -> None:
         """``added[v, k]``: what vertex v would add in class k; classes beyond ``used`` are empty and alike."""
         free = classes < 0
         if not free.any() and total < self._bound:

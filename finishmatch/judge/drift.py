@@ -11,14 +11,12 @@ from dataclasses import dataclass
 from datetime import date as calendar_date
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.ciede2000 import local_metric
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.interval import interval
-
-Array = npt.NDArray[np.float64]
 
 LEAST_EARLIER = 3
 """Fewer colours than this span nothing that a new delivery could lie outside of."""
@@ -135,7 +133,7 @@ def _distances(a: Array, b: Array) -> Array:
     return np.asarray(np.linalg.norm(a[:, None] - b, axis=-1))
 
 
-def _delivery(measured: Sequence[Measured], plane: _Plane, groups: Sequence[npt.NDArray[np.intp]], k: int) -> Delivery:
+def _delivery(measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray], k: int) -> Delivery:
     group = groups[k]
     mean = plane.point[group].mean(axis=0)
     before = np.concatenate(groups[:k]) if k else np.array([], dtype=int)
@@ -163,7 +161,7 @@ def _rate(means: Array, dates: Sequence[str]) -> float | None:
 
 
 def _newest(
-    measured: Sequence[Measured], plane: _Plane, groups: Sequence[npt.NDArray[np.intp]]
+    measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray]
 ) -> tuple[float, float | None, float | None]:
     """The span of what came before the newest delivery, and the interval of how far from their mean the newest lies."""
     earlier = np.concatenate(groups[:-1]) if len(groups) > 1 else groups[0]

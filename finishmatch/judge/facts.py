@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+Relation = Literal["touching", "together", "apart"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,7 @@ class Tolerance:
     limit_pair: tuple[str, str] | None = None
 
 
-def relation(a: PartFacts, b: PartFacts) -> str:
+def relation(a: PartFacts, b: PartFacts) -> Relation:
     """How two parts are seen: "touching", "together" (same zone, or none said) or "apart" (different zones)."""
     if b.name in a.touches or a.name in b.touches:
         return "touching"

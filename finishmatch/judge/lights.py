@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
+from msgspec.structs import replace
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
-
-Array = npt.NDArray[np.float64]
 
 
 def metamerism_index(
@@ -54,14 +53,15 @@ def _noted(pair: Difference, seen: Sequence[tuple[InOneLight, Difference]]) -> D
     apart = [(one, judged) for one, judged in seen if judged.verdict == "differs"]
     if not alike or not apart:
         return pair
-    reference = min(alike, key=lambda item: item[1].de00_level)[0]
-    test = max(apart, key=lambda item: item[1].de00_level)[0]
-    each = "; ".join(f"{one.light}: {judged.verdict} ({judged.de00_level:.1f})" for one, judged in seen)
+    reference = min(alike, key=lambda item: item[1].de00_level.value)[0]
+    test = max(apart, key=lambda item: item[1].de00_level.value)[0]
+    each = "; ".join(f"{one.light}: {judged.verdict} ({judged.de00_level.value:.1f})" for one, judged in seen)
     index = f"metamerism index from {reference.light} to {test.light} {_index(pair, reference, test):.1f}"
     note = Note("light_dependent", f"The two agree in one light and part in another. {each}; {index}.")
     verdict = "unsure" if pair.verdict == "alike" else pair.verdict
+    cause = "light_dependent" if verdict == "unsure" else None
     words = f"{pair.a} and {pair.b} look alike or not depending on the light. {each}"
-    return replace(pair, verdict=verdict, words=words, notes=(note, *pair.notes))
+    return replace(pair, verdict=verdict, cause=cause, words=words, notes=(note, *pair.notes))
 
 
 def _index(pair: Difference, reference: InOneLight, test: InOneLight) -> float:

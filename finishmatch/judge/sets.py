@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.judge.cliques import clique_number, fewest_cliques
@@ -16,8 +16,7 @@ from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.interval import CERTAIN_SD
 from finishmatch.judge.pairs import pairs_of
 
-Array = npt.NDArray[np.float64]
-Graph = npt.NDArray[np.bool_]
+Graph = BoolArray
 Lab = tuple[float, float, float]
 
 _DRAWS, _SEED = 4000, 20_260_101
@@ -50,8 +49,10 @@ class Sets:
 
 
 def agrees(difference: Difference) -> bool:
-    """The best estimate: the measured difference within tolerance, and no level that geometry cannot explain."""
-    return difference.de00_level <= difference.tolerance and not difference.has("level_differs")
+    """The best estimate: the measured difference within tolerance, no level that geometry cannot explain, and not two
+    neutral parts of which one is darker."""
+    within = difference.de00_level.value <= difference.tolerance
+    return within and difference.cause != "neutral_level" and not difference.has("level_differs")
 
 
 def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
@@ -92,7 +93,7 @@ def graph_of(names: Sequence[str], differences: Sequence[Difference]) -> tuple[G
         if d.a in index and d.b in index:
             i, j = index[d.a], index[d.b]
             joined[i, j] = joined[j, i] = agrees(d)
-            distance[i, j] = distance[j, i] = d.de00_level
+            distance[i, j] = distance[j, i] = d.de00_level.value
     return joined, distance
 
 
@@ -109,26 +110,44 @@ def joint_probability(colours: MeasuredColours, differences: Sequence[Difference
     pairs = pairs_of(colours, a, b)
     limits = np.array([d.tolerance for d in differences])
     reach = CERTAIN_SD * np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    if np.any(pairs.de00_level - reach > limits):
+    stretch = np.exp(CERTAIN_SD * pairs.scale_sd)
+    distance = np.linalg.norm(pairs.centre, axis=1)
+    if np.any((distance - reach) / stretch > limits):
         return 0.0
-    open_ = np.flatnonzero(pairs.de00_level + reach > limits)
+    farthest = (distance + reach) * stretch
+    open_ = np.flatnonzero(farthest > limits)
     used = np.unique(np.concatenate([a[open_], b[open_]]))
-    errors = _draws(colours, used)
+    errors, factors, shifts = _draws(colours, used)
+    share = colours.rendered.reshape(len(colours), -1)
     whole = np.ones(_DRAWS, dtype=bool)
-    for k in open_[np.argsort(-(pairs.de00_level + reach)[open_] / limits[open_], kind="stable")]:
-        e_a, e_b = errors[np.searchsorted(used, a[k])][whole], errors[np.searchsorted(used, b[k])][whole]
-        moved = pairs.centre[k] + e_b @ pairs.map_b[k].T - e_a @ pairs.map_a[k].T
-        whole[whole] = (moved**2).sum(axis=1) <= limits[k] ** 2
+    for k in open_[np.argsort(-farthest[open_] / limits[open_], kind="stable")]:
+        i, j = np.searchsorted(used, [a[k], b[k]])
+        moved = pairs.centre[k] + errors[j][whole] @ pairs.map_b[k].T - errors[i][whole] @ pairs.map_a[k].T
+        moved = moved + np.einsum("r,drc->dc", share[b[k]] - share[a[k]], shifts[whole])
+        common = np.maximum(np.minimum(share[a[k]], share[b[k]]), 0)
+        length = np.sqrt((moved**2).sum(axis=1)) * np.exp(
+            pairs.scale_sd[k] * _one(factors[whole], common * colours.scale_sd)
+        )
+        whole[whole] = length <= limits[k]
     return float(whole.mean())
 
 
-def _draws(colours: MeasuredColours, parts: npt.NDArray[np.intp]) -> Array:
-    """(parts, draws, 3) joint errors of these parts' CIELAB."""
+def _one(normal: Array, share: Array) -> Array:
+    """(draws,) one standard normal of what a pair shares, ``share`` (r,), of r renderings' draws (draws, r)."""
+    length = float(np.linalg.norm(share))
+    return np.asarray(normal @ share / length) if length > 0 else np.zeros(len(normal))
+
+
+def _draws(colours: MeasuredColours, parts: IndexArray) -> tuple[Array, Array, Array]:
+    """(parts, draws, 3) joint errors of these parts' CIELAB, and what r renderings do: (draws, r) standard
+    normal draws of their factors and (draws, r, 2) shifts in the plane of CIEDE2000."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
     variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])
-    normal = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(rows)))
-    errors = normal @ (axes * np.sqrt(np.maximum(variance, 0))).T
-    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C")
+    random = np.random.default_rng(_SEED)
+    errors = random.standard_normal((_DRAWS, len(rows))) @ (axes * np.sqrt(np.maximum(variance, 0))).T
+    factors = random.standard_normal((_DRAWS, len(colours.scale_sd)))
+    shifts = random.standard_normal((_DRAWS, len(colours.shift_de00), 2)) * colours.shift_de00[:, None]
+    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C"), factors, shifts
 
 
 def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verdicts: tuple[str, ...]) -> Graph:
@@ -149,6 +168,6 @@ def _finish_set(
     return FinishSet(
         parts=tuple(sorted(coloured + free)),
         lab=(float(mean[0]), float(mean[1]), float(mean[2])),
-        widest=max((d.de00_level for d in inside), default=0.0),
+        widest=max((d.de00_level.value for d in inside), default=0.0),
         probability=joint_probability(colours, inside),
     )

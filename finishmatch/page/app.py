@@ -70,7 +70,7 @@ def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
 
 class _Routes:
     def __init__(self, edited: EditedBuild, keys: Keys) -> None:
-        self._desk, self._keys = edited, keys
+        self._edited, self._keys = edited, keys
 
     async def enter(self, request: Request) -> Response:
         if not self._keys.spend(request.query_params.get("token", "")):
@@ -91,21 +91,21 @@ class _Routes:
         return Response(files[name], media_type=_TYPES[name.rpartition(".")[2]])
 
     async def state(self, request: Request) -> Response:
-        return JSONResponse(await run_sync(self._desk.state))
+        return JSONResponse(await run_sync(self._edited.state))
 
     async def save(self, request: Request) -> Response:
         sent = await _json(request)
-        saved = await run_sync(self._desk.save, sent.get("revision"), sent.get("draft"))
+        saved = await run_sync(self._edited.save, sent.get("revision"), sent.get("draft"))
         return JSONResponse(saved.state, status_code=409 if saved.conflict else 200)
 
     async def verdict(self, request: Request) -> Response:
         sent = await _json(request)
-        return JSONResponse(await run_sync(self._desk.verdict, sent.get("draft")))
+        return JSONResponse(await run_sync(self._edited.verdict, sent.get("draft")))
 
     async def outline(self, request: Request) -> Response:
         sent = await _json(request)
         x, y = (_finite(sent.get(axis)) for axis in "xy")
-        points = await run_sync(self._desk.outline_at, str(sent.get("file")), x, y)
+        points = await run_sync(self._edited.outline_at, str(sent.get("file")), x, y)
         return JSONResponse({"outline": points})
 
     async def add_photo(self, request: Request) -> Response:
@@ -114,23 +114,23 @@ class _Routes:
             raise Refused(415, "photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
         data = await _body(request, USUAL.file_bytes)
         name = request.query_params.get("name", "")
-        return JSONResponse(await run_sync(self._desk.add_photo, name, kind, data), status_code=201)
+        return JSONResponse(await run_sync(self._edited.add_photo, name, kind, data), status_code=201)
 
     async def photo_facts(self, request: Request) -> Response:
-        return JSONResponse(await run_sync(self._desk.photo_facts, request.path_params["id"]))
+        return JSONResponse(await run_sync(self._edited.photo_facts, request.path_params["id"]))
 
     async def view(self, request: Request) -> Response:
-        return await self._print(request, pictures.VIEW_PX)
+        return await self._picture(request, pictures.VIEW_PX)
 
     async def thumb(self, request: Request) -> Response:
-        return await self._print(request, pictures.THUMB_PX)
+        return await self._picture(request, pictures.THUMB_PX)
 
-    async def _print(self, request: Request, longest: int) -> Response:
-        data = await run_sync(self._desk.print_of, request.path_params["id"], longest)
+    async def _picture(self, request: Request, longest: int) -> Response:
+        data = await run_sync(self._edited.picture_of, request.path_params["id"], longest)
         return Response(data, media_type="image/jpeg")
 
     async def crop(self, request: Request) -> Response:
-        return Response(await run_sync(self._desk.crop, request.path_params["id"]), media_type="image/jpeg")
+        return Response(await run_sync(self._edited.crop, request.path_params["id"]), media_type="image/jpeg")
 
     async def sheet(self, request: Request) -> Response:
         paper, _, suffix = request.path_params["name"].partition(".")
@@ -142,7 +142,7 @@ class _Routes:
 
     async def report(self, request: Request) -> Response:
         try:
-            page = await run_sync(self._desk.report)
+            page = await run_sync(self._edited.report)
         except FinishmatchError as error:
             return PlainTextResponse(f"There is no report yet. {error}\n", status_code=422)
         return HTMLResponse(page, headers={"content-security-policy": _REPORT_POLICY})

@@ -4,28 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 
-from finishmatch.errors import InputError
-from finishmatch.photo.marks import Mask, region
-from finishmatch.photo.photo import Photo
+from finishmatch.photo.marks import Region
 
 Pieces = tuple[tuple[tuple[int, int], ...], ...]
 
 MOST_POINTS = 80
 
 
-def contours(photo: Photo, part: str, mask: Mask) -> Pieces:
-    """Polygons in photo pixels, the largest first, of at most 80 points in all; none for a mask that cannot be read.
+def contours(region: Region) -> Pieces:
+    """Polygons in photo pixels, the largest first, of at most 80 points in all.
 
     Holes are not told, and of many pieces the small ones are left out.
     """
     import cv2
 
-    try:
-        window, covered = region(photo, part, mask)
-    except InputError:
-        return ()
-    corner = (window.left, window.top)
-    found, _ = cv2.findContours(covered.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=corner)
+    corner = (region.window.left, region.window.top)
+    found, _ = cv2.findContours(
+        region.covered.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=corner
+    )
     found = sorted(found, key=cv2.contourArea, reverse=True)
     off_by = 0.5
     while True:

@@ -1,4 +1,4 @@
-"""The build file on the edited: read, changed without losing anybody's marks, and judged as it is being made."""
+"""The build file that is being edited: read, changed without losing anybody's marks, and judged at every change."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from finishmatch.audit import Audit, judged
 from finishmatch.build import edit
 from finishmatch.build.build import Build, from_document, from_text, read_text
 from finishmatch.build.complaints import parse
 from finishmatch.disk import write_whole
 from finishmatch.errors import FinishmatchError, InputError, NothingMeasured
 from finishmatch.page import live, pictures, uploads
-from finishmatch.page.memory import Memory, Recent
+from finishmatch.page.cache import Cache, Recent
 from finishmatch.page.names import Names, document_of, draft_of
 from finishmatch.part.propose import propose
-from finishmatch.results.judged import Audit, judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +30,17 @@ class Saved:
 
 
 class EditedBuild:
-    """One build file. Errors of every method: those of the build file; ids that were never given out: file_missing."""
+    """One build file and what its page asks for.
+
+    Raises
+    ------
+    InputError : by every method, those of the build file; file_missing for an id that was never given out.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self.names = Names()
-        self._memory = Memory()
+        self._cache = Cache()
         self._pictures: Recent[bytes] = Recent(200_000_000, len)
         self._lock = threading.Lock()
         self._text, self._revision = "", 0
@@ -64,12 +69,12 @@ class EditedBuild:
     def verdict(self, draft: object) -> dict[str, Any]:
         """The live pane of a draft, saved or not."""
         build = from_document(document_of(draft, self.names), self.path.parent)
-        photos = self._memory.develop(build)
+        photos = self._cache.measured(build)
         panes = {
-            self.names.id_of(entry.file): live.photo_pane(entry, seen, self._memory.masks(entry))
-            for entry, seen in zip(build.photos, photos, strict=True)
+            self.names.id_of(entry.file): live.photo_pane(entry, photo, self._cache.masks(entry))
+            for entry, photo in zip(build.photos, photos, strict=True)
         }
-        if not any(seen.samples or seen.refusals for seen in photos):
+        if not any(photo.samples or photo.refusals for photo in photos):
             return {"photos": panes, "message": "Outline a part to see its colour.", "verdict": None}
         try:
             audit = judged(build, photos)
@@ -82,16 +87,17 @@ class EditedBuild:
         from finishmatch.report.page import render
 
         build = from_text(read_text(self.path), self.path)
-        audit = judged(build, self._memory.develop(build))
+        audit = judged(build, self._cache.measured(build))
         return render(audit.results, audit.exhibits)
 
     def photo_facts(self, ident: str) -> dict[str, Any]:
-        photo = self._memory.photo(*self._photo(ident))
+        """A photo's size in pixels, and its notes."""
+        photo = self._cache.photo(*self._photo(ident))
         return {"width": photo.width, "height": photo.height, "notes": [note.text for note in photo.notes]}
 
-    def print_of(self, ident: str, longest: int) -> bytes:
-        """A photo as a JPEG made anew."""
-        photo = self._memory.photo(*self._photo(ident))
+    def picture_of(self, ident: str, longest: int) -> bytes:
+        """A photo as a JPEG made anew, of at most ``longest`` pixels."""
+        photo = self._cache.photo(*self._photo(ident))
         return self._pictures.get((photo.sha256, longest), lambda: pictures.jpeg_of(photo, longest))
 
     def crop(self, ident: str) -> bytes:
@@ -104,7 +110,7 @@ class EditedBuild:
 
     def outline_at(self, ident: str, x: float, y: float) -> list[tuple[float, float]]:
         """An outline proposed for the part at a point."""
-        return list(propose(self._memory.photo(*self._photo(ident)), x, y).points)
+        return list(propose(self._cache.photo(*self._photo(ident)), x, y).points)
 
     def add_photo(self, name: str, content_type: str, data: bytes) -> dict[str, Any]:
         """Store a photo beside the build file; the page then puts it into its draft."""

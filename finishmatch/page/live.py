@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
+from finishmatch.audit import Audit
 from finishmatch.build.build import Build, PhotoEntry
 from finishmatch.card.reference import GAP
 from finishmatch.errors import FinishmatchError, noted
@@ -13,7 +14,6 @@ from finishmatch.page.contours import Pieces
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.report.arrangement import Arrangement, ShownPart, arrange
 from finishmatch.report.text import count, number
-from finishmatch.results.judged import Audit
 from finishmatch.results.results import Difference, Exhibits
 
 # A leave-one-patch-out mean up to this is called good; a card that is noted to fit badly is poor.
@@ -107,13 +107,14 @@ def _shown_part(shown_part: ShownPart, crops: dict[str, str]) -> dict[str, Any]:
 
 
 def _rank(pair: Difference) -> tuple[int, float]:
-    return _ORDER[pair.verdict], -pair.de00_level
+    return _ORDER[pair.verdict], -pair.de00_level.value
 
 
 def _pair(pair: Difference, arrangement: Arrangement) -> dict[str, Any]:
+    level = pair.de00_level
     return {
         "tags": [arrangement.tags[pair.a], arrangement.tags[pair.b]],
         "verdict": pair.verdict,
         "words": pair.words,
-        "numbers": f"{number(pair.de00_level)} ({number(pair.low)} to {number(pair.high)}), allowed {number(pair.tolerance)}",
+        "numbers": f"{number(level.value)} ({number(level.low)} to {number(level.high)}), allowed {number(pair.tolerance)}",
     }

@@ -25,7 +25,12 @@ class Names:
         return self._ids[path]
 
     def path_of(self, ident: str) -> str:
-        """The path of an id. Errors: file_missing for an id that was never given out."""
+        """The path of an id.
+
+        Raises
+        ------
+        InputError : file_missing for an id that was never given out.
+        """
         try:
             return self._paths[ident]
         except (KeyError, TypeError) as error:
@@ -44,7 +49,12 @@ def draft_of(document: dict[str, Any], names: Names) -> dict[str, Any]:
 
 
 def document_of(draft: Any, names: Names) -> dict[str, Any]:
-    """The document that a page's draft says. Errors: build_value, file_missing; its values are not checked here."""
+    """The document that a page's draft says.
+
+    Raises
+    ------
+    InputError : build_value, file_missing; its values are not checked here.
+    """
     try:
         return _translated(draft, names.path_of)
     except (AttributeError, KeyError, TypeError, ValueError) as error:

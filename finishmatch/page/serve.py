@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -10,25 +9,25 @@ from pathlib import Path
 import uvicorn
 
 from finishmatch.build import edit
+from finishmatch.build.build import as_written
 from finishmatch.disk import write_new
-from finishmatch.errors import CommandError
 from finishmatch.page.app import make_app
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Keys
 from finishmatch.photo.process.parent import DecodingProcess
-from finishmatch.text import LONGEST_PATH, blemish
 
 
 def start_build(photos: list[Path], out: Path) -> None:
-    """Write a new build file with these photos. Errors: those of the photos; file_exists, out_unwritable."""
+    """Write a new build file with these photos.
+
+    Raises
+    ------
+    InputError : those of the photos; file_exists, out_unwritable.
+    """
     with DecodingProcess() as decoding:
         for photo in photos:
             decoding.open_photo(photo)
-    folder = out.parent.resolve()
-    files = dict.fromkeys(Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos)
-    for file in files:
-        if reason := blemish(file, LONGEST_PATH):
-            raise CommandError("build_value", f"{file!r}: the file's name {reason}", "rename the file")
+    files = dict.fromkeys(as_written(photo, out.parent) for photo in photos)
     write_new(out, edit.started(out.stem, list(files)))
 
 
@@ -49,7 +48,9 @@ def server_of(edited: EditedBuild, keys: Keys) -> uvicorn.Server:
 def serve(build: Path, announce: Callable[[str], None]) -> None:
     """Serve the page of a build file until interrupted. ``announce`` is told the address, good once.
 
-    Errors: those of the build file.
+    Raises
+    ------
+    InputError : those of the build file.
     """
     edited = EditedBuild(build)
     with socket.create_server(("127.0.0.1", 0)) as listener:

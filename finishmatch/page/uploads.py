@@ -37,14 +37,16 @@ def safe_stem(name: str) -> str:
 def store(folder: Path, name: str, content_type: str, data: bytes) -> str:
     """Store a photo in ``folder`` and return its file name; the same bytes under the same name are stored once.
 
-    Errors: photo_kind for a type that is not allowed; those of :func:`open_safely`; out_unwritable.
+    Raises
+    ------
+    InputError : photo_kind for a type that is not allowed; those of :func:`open_safely`; out_unwritable.
     """
     suffix = SUFFIX_OF_TYPE.get(content_type)
     if suffix is None:
         raise InputError("photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
     stem = safe_stem(name)
-    with tempfile.TemporaryDirectory(prefix="finishmatch-") as room:
-        trial = Path(room) / f"{stem}{suffix}"
+    with tempfile.TemporaryDirectory(prefix="finishmatch-") as folder_of_trial:
+        trial = Path(folder_of_trial) / f"{stem}{suffix}"
         write_new(trial, data)
         open_safely(trial, trial.name)
     for count in range(1, 1000):

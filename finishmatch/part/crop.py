@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.correction import Correction
 from finishmatch.card.flat import FlatField
 from finishmatch.colour.space import xyz_to_srgb
-from finishmatch.photo.marks import Mark, region
+from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo, Window
 
 _LONGEST_PX = 280
@@ -34,10 +35,9 @@ class Picture:
     height: int
 
 
-def corrected_crop(photo: Photo, part: str, mark: Mark, correction: Correction, flat: FlatField | None) -> Picture:
+def corrected_crop(photo: Photo, region: Region, correction: Correction, flat: FlatField | None) -> Picture:
     """The part with a margin around it, corrected, its surroundings dimmed; at most 280 pixels long."""
-    inside, covered = region(photo, part, mark)
-    window, mask = _with_margin(photo, inside, covered)
+    window, mask = _with_margin(photo, region)
     step = max(1, -(-max(mask.shape) // _LONGEST_PX))
     encoded = photo.encoded[window.top : window.bottom, window.left : window.right]
     linear = _shrunk(encoded, step, photo.light)
@@ -46,10 +46,11 @@ def corrected_crop(photo: Photo, part: str, mark: Mark, correction: Correction, 
     xyz = correction.models.first().xyz(linear.reshape(-1, 3), frame)[0]
     srgb = xyz_to_srgb(xyz).reshape(linear.shape)
     shown = srgb + (_GREY - srgb) * _DIMMED * (1 - weight)
-    return Picture(part, photo.name, _jpeg(shown), shown.shape[1], shown.shape[0])
+    return Picture(region.part, photo.name, _jpeg(shown), shown.shape[1], shown.shape[0])
 
 
-def _with_margin(photo: Photo, inside: Window, covered: npt.NDArray[np.bool_]) -> tuple[Window, npt.NDArray[np.bool_]]:
+def _with_margin(photo: Photo, region: Region) -> tuple[Window, BoolArray]:
+    inside, covered = region.window, region.covered
     margin = round(_MARGIN * max(covered.shape))
     left, top = max(inside.left - margin, 0), max(inside.top - margin, 0)
     right, bottom = min(inside.right + margin, photo.width), min(inside.bottom + margin, photo.height)
@@ -57,9 +58,7 @@ def _with_margin(photo: Photo, inside: Window, covered: npt.NDArray[np.bool_]) -
     return Window(left, top, right, bottom), np.pad(covered, padding)
 
 
-def _shrunk(
-    image: npt.NDArray[np.generic], step: int, value: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]
-) -> npt.NDArray[np.float64]:
+def _shrunk(image: npt.NDArray[np.generic], step: int, value: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> Array:
     """Means of ``value`` over squares of ``step`` pixels, by four pixels of each; what fills no square is cut off."""
     rows, columns = max(1, image.shape[0] // step), max(1, image.shape[1] // step)
     total = np.zeros((rows, columns, image.shape[2]))
@@ -72,12 +71,12 @@ def _shrunk(
     return total / 4
 
 
-def _centres(window: Window, shape: tuple[int, ...], step: int) -> npt.NDArray[np.float64]:
+def _centres(window: Window, shape: tuple[int, ...], step: int) -> Array:
     y, x = np.mgrid[: shape[0], : shape[1]]
     return np.stack([window.left + (x + 0.5) * step - 0.5, window.top + (y + 0.5) * step - 0.5], axis=-1).reshape(-1, 2)
 
 
-def _jpeg(srgb: npt.NDArray[np.float64]) -> bytes:
+def _jpeg(srgb: Array) -> bytes:
     from PIL import Image
 
     stream = io.BytesIO()

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import BoolArray, FloatImage
 from finishmatch.errors import InputError
 from finishmatch.photo.marks import Outline
 from finishmatch.photo.photo import Photo
 
 Bytes = npt.NDArray[np.uint8]
-FloatImage = npt.NDArray[np.float32]
 
 MOST_POINTS = 60
 # Half the side of the neighbourhoods looked at, smallest first, as parts of the photo's longer side.
@@ -118,7 +118,7 @@ def _difference(lab: FloatImage, seed: FloatImage) -> FloatImage:
     return np.asarray(np.linalg.norm((lab - seed) * weights, axis=-1), dtype=np.float32)
 
 
-def _rim(picture: Bytes, width: int) -> npt.NDArray[np.bool_]:
+def _rim(picture: Bytes, width: int) -> BoolArray:
     rim = np.ones(picture.shape, dtype=bool)
     rim[width:-width, width:-width] = False
     return rim

@@ -8,14 +8,13 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import BoolArray
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.photo.decode.ordinary import opened
 from finishmatch.photo.limits import USUAL
 from finishmatch.photo.photo import Photo, Window
 from finishmatch.text import shown
-
-BoolImage = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +48,39 @@ class Mask:
 Mark = Box | Outline | Mask
 
 
-def region(photo: Photo, part: str, mark: Mark) -> tuple[Window, BoolImage]:
-    """The mark's bounding window in the photo, and which of the window's pixels it covers.
+@dataclass(frozen=True, slots=True, eq=False)
+class Region:
+    """What a mark covers in a photo: worked out once, and handed to whatever looks at the part.
 
-    Errors: outline_outside when it leaves the picture, outline_invalid when it covers nothing, mask_invalid.
+    Attributes
+    ----------
+    part, mark : whose mark it is, and the mark.
+    window : the mark's bounding window in the photo.
+    covered : (h, w) bool, read-only: which of the window's pixels the mark covers.
+    """
+
+    part: str
+    mark: Mark
+    window: Window
+    covered: BoolArray
+
+
+def region(photo: Photo, part: str, mark: Mark) -> Region:
+    """The pixels of a photo that a part's mark covers.
+
+    Raises
+    ------
+    InputError : outline_outside when the mark leaves the picture, outline_invalid when it covers nothing; mask_invalid;
+        file_missing, file_unreadable for a mask's file.
     """
     where = f'{photo.name}: part "{part}"'
     if isinstance(mark, Mask):
-        return _mask_region(photo, mark, where)
-    return _polygon_region(photo, _ellipse(mark) if isinstance(mark, Box) else list(mark.points), where)
+        window, covered = _mask_region(photo, mark, where)
+    else:
+        points = _ellipse(mark) if isinstance(mark, Box) else list(mark.points)
+        window, covered = _polygon_region(photo, points, where)
+    covered.setflags(write=False)
+    return Region(part, mark, window, covered)
 
 
 def _ellipse(box: Box) -> list[tuple[float, float]]:
@@ -69,7 +92,7 @@ def _ellipse(box: Box) -> list[tuple[float, float]]:
     return list(zip(x.tolist(), y.tolist(), strict=True))
 
 
-def _polygon_region(photo: Photo, points: list[tuple[float, float]], where: str) -> tuple[Window, BoolImage]:
+def _polygon_region(photo: Photo, points: list[tuple[float, float]], where: str) -> tuple[Window, BoolArray]:
     from PIL import Image, ImageDraw
 
     corners = np.array(points, dtype=float)
@@ -91,16 +114,16 @@ def _polygon_region(photo: Photo, points: list[tuple[float, float]], where: str)
     return window, covered
 
 
-def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolImage]:
+def _mask_region(photo: Photo, mark: Mask, where: str) -> tuple[Window, BoolArray]:
     covered = _mask_pixels(mark, (photo.width, photo.height), where)
     rows, columns = np.flatnonzero(covered.any(axis=1)), np.flatnonzero(covered.any(axis=0))
     if not len(rows):
         raise InputError("mask_invalid", f"{where}: the mask is empty")
     window = Window(int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1)
-    return window, covered[window.top : window.bottom, window.left : window.right]
+    return window, covered[window.top : window.bottom, window.left : window.right].copy()
 
 
-def _mask_pixels(mark: Mask, size: tuple[int, int], where: str) -> BoolImage:
+def _mask_pixels(mark: Mask, size: tuple[int, int], where: str) -> BoolArray:
     """The mask's non-zero pixels; nothing is decoded unless it has the photo's size."""
     data = read_whole(mark.path, USUAL.file_bytes)
     try:
@@ -116,7 +139,7 @@ def _mask_pixels(mark: Mask, size: tuple[int, int], where: str) -> BoolImage:
     raise InputError("mask_invalid", what)
 
 
-def drawn_in(covered: BoolImage, step: int = 1) -> BoolImage:
+def drawn_in(covered: BoolArray, step: int = 1) -> BoolArray:
     """The mark without its edge, where background and blur mix in: 4 % of its size, at least 2 pixels.
 
     A mark that would lose more than two thirds of its pixels is drawn in by one pixel at most. ``step``: of the pixels
@@ -130,7 +153,7 @@ def drawn_in(covered: BoolImage, step: int = 1) -> BoolImage:
     return narrow if narrow.sum() * 3 >= covered.sum() else covered
 
 
-def farther_in(covered: BoolImage, margin: float) -> BoolImage:
+def farther_in(covered: BoolArray, margin: float) -> BoolArray:
     """The covered pixels whose distance from every other pixel, those outside the image included, is over ``margin``."""
     along = _steps_along_rows(covered)
     far = along > margin
@@ -142,7 +165,7 @@ def farther_in(covered: BoolImage, margin: float) -> BoolImage:
     return far
 
 
-def _steps_along_rows(covered: BoolImage) -> npt.NDArray[np.int32]:
+def _steps_along_rows(covered: BoolArray) -> npt.NDArray[np.int32]:
     """Steps from each pixel to the nearest uncovered one, or the image's edge, in its row; 0 for the uncovered."""
     width = covered.shape[1]
     place = np.arange(width, dtype=np.int32)

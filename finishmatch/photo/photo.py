@@ -11,18 +11,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray, FloatImage
 from finishmatch.colour.space import srgb_decode
 from finishmatch.disk import read_whole
-from finishmatch.errors import InputError, Note
+from finishmatch.errors import InputError, Note, noted
 from finishmatch.photo.decode.decode import Decoded, decode
 from finishmatch.photo.decode.ordinary import Encoded
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.text import shown
-
-FloatImage = npt.NDArray[np.float32]
-BoolImage = npt.NDArray[np.bool_]
 
 # Common practice: values this near an end of the scale are no longer proportional to light.
 # The low end is that of sRGB, 3/255, in linear light, so that 16-bit linear files keep their dark colours; a tenth of a
@@ -57,11 +54,16 @@ class Photo:
 
     name: str
     encoded: Encoded
-    curves: npt.NDArray[np.float32]
-    rgb_to_xyz_d50: npt.NDArray[np.float64]
+    curves: FloatImage
+    rgb_to_xyz_d50: Array
     colour_source: str
     sha256: str
     notes: tuple[Note, ...] = ()
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether its data are damaged, or may be: no firm verdict may rest on it. Its notes say why."""
+        return any(noted(self.notes, code) for code in ("photo_damaged", "damage_unseen"))
 
     @property
     def width(self) -> int:
@@ -86,30 +88,46 @@ class Photo:
             linear[..., c] = curve[encoded[..., c]]
         return linear
 
-    def at_ends(self, encoded: Encoded) -> BoolImage:
-        """(..., 3) encoded values to (...): whether any channel is at an end of its scale, no longer proportional to light."""
+    def over(self, encoded: Encoded) -> BoolArray:
+        """(..., 3) bool: which channels of encoded values are at the high end of their scale."""
         top = len(self.curves[0]) - 1
-        # Bounds of the picture's own type: compared with others, it would be copied to a wider one. Row by row: it is
-        # compared in one go.
-        rows = encoded.reshape(*encoded.shape[:-2], -1)
-        high = encoded.dtype.type(np.ceil(CLIP_HIGH * top))
-        lows = [min(int(np.searchsorted(curve, CLIP_LOW_LINEAR, side="right")), top) for curve in self.curves]
-        low = np.tile(np.array(lows, dtype=encoded.dtype), encoded.shape[-2])
-        ends: BoolImage = ((rows >= high) | (rows < low)).reshape(encoded.shape)
-        return ends[..., 0] | ends[..., 1] | ends[..., 2]
+        return np.asarray(encoded >= encoded.dtype.type(np.ceil(CLIP_HIGH * top)))
 
-    def clipped(self, window: Window) -> BoolImage:
-        """(h, w) bool: any channel at an end of its scale, grown by two pixels."""
+    def under(self, encoded: Encoded) -> BoolArray:
+        """(..., 3) bool: which channels of encoded values are at the low end: known to a thousandth of full light."""
+        top = len(self.curves[0]) - 1
+        lows = [min(int(np.searchsorted(curve, CLIP_LOW_LINEAR, side="right")), top) for curve in self.curves]
+        return np.asarray(encoded < np.array(lows, dtype=encoded.dtype))
+
+    def at_ends(self, encoded: Encoded) -> BoolArray:
+        """(...,) bool: whether any channel is at an end of its scale, no longer proportional to light."""
+        ends = self.over(encoded) | self.under(encoded)
+        return np.asarray(ends[..., 0] | ends[..., 1] | ends[..., 2])
+
+    def clipped(self, window: Window) -> BoolArray:
+        """(h, w) bool: a channel at the high end of its scale, grown by two pixels, or all three at the low end."""
         m = CLIP_MARGIN_PX
         left, top = max(window.left - m, 0), max(window.top - m, 0)
         part = self.encoded[top : window.bottom + m, left : window.right + m]
-        ends = self.at_ends(part)
-        grown = _grown(_grown(ends, m).T, m).T if ends.any() else ends
+        over = self.over(part)
+        high = over[..., 0] | over[..., 1] | over[..., 2]
+        grown = _grown(_grown(high, m).T, m).T if high.any() else high
         rows, columns = window.bottom - window.top, window.right - window.left
-        return grown[window.top - top :, window.left - left :][:rows, :columns]
+        inside = (
+            slice(window.top - top, window.top - top + rows),
+            slice(window.left - left, window.left - left + columns),
+        )
+        under = self.under(part[inside])
+        return np.asarray(grown[inside] | (under[..., 0] & under[..., 1] & under[..., 2]))
+
+    @property
+    def toned(self) -> bool:
+        """Whether a camera has put a tone curve on its light, as in every file but raw and linear ones."""
+        middle = self.curves[:, self.curves.shape[1] // 2]
+        return bool(np.any(middle < 0.4 * self.curves[:, -1]))
 
 
-def _grown(image: BoolImage, steps: int) -> BoolImage:
+def _grown(image: BoolArray, steps: int) -> BoolArray:
     """The image with every true pixel spread so many steps up and down."""
     grown = image.copy()
     for step in range(1, steps + 1):
@@ -124,8 +142,10 @@ def open_photo(path: Path, name: str | None = None, limits: Limits = USUAL) -> P
     Decodes in this process: for files that you trust. :class:`finishmatch.photo.process.parent.DecodingProcess` does the same
     for any file.
 
-    Errors: file_missing, file_unreadable, photo_unreadable (not a photo, broken, cut short), photo_kind (greyscale,
-    CMYK without profile, HDR ...), photo_too_large.
+    Raises
+    ------
+    InputError : file_missing, file_unreadable, photo_unreadable (not a photo, broken, cut short), photo_kind (greyscale,
+        CMYK without profile, HDR ...), photo_too_large.
     """
     label = str(path) if name is None else name
     data = read_whole(path, limits.file_bytes, "photo_too_large")

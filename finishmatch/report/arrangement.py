@@ -9,8 +9,9 @@ import numpy as np
 
 from finishmatch.colour import space
 from finishmatch.errors import noted
-from finishmatch.report.text import colour_words, letters, number, percent
+from finishmatch.report.text import colour_words, number
 from finishmatch.results.results import Crop, Exhibits, FinishSet, PartResult, Results
+from finishmatch.text import letters, percent
 
 Lab = tuple[float, float, float]
 

@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.report.plane import Plane, square
 from finishmatch.report.svg import dot, el, figure, label, line, path
 from finishmatch.report.text import number
 from finishmatch.results.results import CardFit
-
-Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

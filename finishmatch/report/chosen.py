@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from finishmatch.report.arrangement import Arrangement, ShownPart, colour_at, common_light
-from finishmatch.results.results import Choice, Results, recommended, together_of
+from finishmatch.results.results import Choice, Results, recommended
 
 #: So many parts of a row are shown beside the picks: those that differ from them most.
 MOST_BESIDE = 8
@@ -38,7 +38,7 @@ class Chosen:
 def chosen(results: Results, arrangement: Arrangement) -> Chosen | None:
     """The cheapest choice that is sure to match, else the best there is; None where there is nothing to choose."""
     choices = results.choices or ()
-    together = together_of(results.differences)
+    together = results.build.tolerance.together
     choice = recommended(choices, together)
     if choice is None:
         return None
@@ -79,7 +79,7 @@ def _home(results: Results, pick: str, groups: Sequence[tuple[str, ...]]) -> int
 def _apart(results: Results, name: str, others: Sequence[str]) -> float:
     """How far a part lies from the farthest of these others."""
     pairs = [d for d in results.differences if name in (d.a, d.b) and (d.a in others or d.b in others)]
-    return max((d.de00_level for d in pairs if d.a != d.b), default=0.0)
+    return max((d.de00_level.value for d in pairs if d.a != d.b), default=0.0)
 
 
 def _row(

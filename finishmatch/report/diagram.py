@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.report.arrangement import Arrangement, ShownSet
 from finishmatch.report.plane import Plane, hull, square
 from finishmatch.report.spread import Spot, spots
 from finishmatch.report.svg import dot, el, figure, label, line, path
 from finishmatch.report.text import count, number
-
-Array = npt.NDArray[np.float64]
 
 #: More close-ups than this would not be looked at; more parts in one are not told apart.
 CLOSE_UPS = 9

@@ -6,16 +6,14 @@ from collections.abc import Sequence
 from datetime import date as calendar_date
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.space import lab_to_hex
 from finishmatch.report.page import environment, fingerprint
 from finishmatch.report.plane import Plane, Scale, square
 from finishmatch.report.svg import dot, el, figure, label, line, path
 from finishmatch.report.text import number
 from finishmatch.results.results import Drift
-
-Array = npt.NDArray[np.float64]
 
 _SIZE = (560.0, 360.0)
 _A_WORDS = "a*   ← greener · redder →"

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
-import sys
-from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from finishmatch.loading import compiled_templates
 from finishmatch.report.arrangement import Arrangement, arrange
 from finishmatch.report.card_fit import FitPictures, fit_pictures
 from finishmatch.report.chosen import chosen
@@ -19,11 +17,12 @@ from finishmatch.report.glossary import glossary
 from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
 from finishmatch.report.staircase import staircase
 from finishmatch.report.strip import lightness, whole_build
-from finishmatch.report.text import count, number, percent, sentence, visible
+from finishmatch.report.text import count, number, sentence, visible
 from finishmatch.results.results import CardFit, Exhibits, PhotoResult, Results
+from finishmatch.text import percent
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
 
 #: Up to so many parts their pictures are shown larger.
@@ -122,12 +121,12 @@ def fingerprint(css: str) -> str:
 
 @cache
 def environment() -> Environment:
-    """The templates of this room, with their filters."""
+    """The report's templates, with their filters."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     made = Environment(
         loader=PackageLoader("finishmatch.report"),
-        bytecode_cache=_compiled(),
+        bytecode_cache=compiled_templates(Path(__file__).parent),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=visible,
@@ -137,22 +136,3 @@ def environment() -> Environment:
     made.filters.update(number=number, percent=percent, sentence=sentence)
     made.globals.update(count=count)
     return made
-
-
-def _compiled() -> BytecodeCache | None:
-    """Templates compiled once, kept where Python keeps its compiled modules; None where it may not."""
-    from jinja2 import FileSystemBytecodeCache
-
-    if sys.dont_write_bytecode:
-        return None
-    folder = Path(__file__).parent / "__pycache__"
-    with suppress(OSError):
-        folder.mkdir(exist_ok=True)
-    return FileSystemBytecodeCache(str(folder)) if os.access(folder, os.W_OK) else None
-
-
-def load() -> None:
-    """Load all that :func:`render` needs: work for a moment in which there is nothing to do but wait."""
-    made = environment()
-    for name in made.list_templates():
-        made.get_template(name)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from finishmatch.report.arrangement import Arrangement, ShownPart
-from finishmatch.report.text import number, percent
+from finishmatch.report.text import number
 from finishmatch.results.results import Difference
+from finishmatch.text import percent
 
 SIGNS = {"alike": "≈", "differs": "≠", "unsure": "?"}
 
@@ -60,7 +61,7 @@ def matrix(differences: tuple[Difference, ...], arrangement: Arrangement) -> tup
 
 
 def _cell(d: Difference) -> Cell:
-    return Cell(d.verdict, SIGNS[d.verdict], number(d.de00_level))
+    return Cell(d.verdict, SIGNS[d.verdict], number(d.de00_level.value))
 
 
 def in_words(differences: tuple[Difference, ...], arrangement: Arrangement) -> tuple[PairLine, ...]:
@@ -74,7 +75,7 @@ def _clearness(d: Difference) -> tuple[float, str, str]:
     """How far the difference is from its tolerance; an undecided pair comes first."""
     if d.verdict == "unsure":
         return (-1.0, d.a, d.b)
-    return (abs(d.de00_level - d.tolerance), d.a, d.b)
+    return (abs(d.de00_level.value - d.tolerance), d.a, d.b)
 
 
 def _line(d: Difference, tags: dict[str, str]) -> PairLine:
@@ -82,8 +83,8 @@ def _line(d: Difference, tags: dict[str, str]) -> PairLine:
         tags=(tags[d.a], tags[d.b]),
         difference=d,
         sign=SIGNS[d.verdict],
-        value=number(d.de00_level),
-        interval=f"{number(d.low)} to {number(d.high)}",
+        value=number(d.de00_level.value),
+        interval=f"{number(d.de00_level.low)} to {number(d.de00_level.high)}",
         tolerance=number(d.tolerance),
         probability=percent(d.p_within),
     )

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.report.svg import compact, el, label, line
 from finishmatch.report.text import number
-
-Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

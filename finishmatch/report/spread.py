@@ -6,12 +6,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour import space
 from finishmatch.report.arrangement import Arrangement, ShownPart, common_light
-
-Array = npt.NDArray[np.float64]
 
 #: 90 % point of chi-square with two degrees of freedom, in closed form -2 ln(1 - 0.9).
 CHI2_90 = -2 * math.log(0.1)

@@ -4,12 +4,8 @@ from __future__ import annotations
 
 import html
 
-import numpy as np
-import numpy.typing as npt
-
+from finishmatch.arrays import Array
 from finishmatch.report.text import visible
-
-Array = npt.NDArray[np.float64]
 
 
 def el(name: str, *children: str, **attributes: object) -> str:

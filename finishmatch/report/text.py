@@ -40,28 +40,9 @@ def number(value: float | None, digits: int = 1) -> str:
     return text.replace("-", MINUS)
 
 
-def percent(fraction: float) -> str:
-    """Whole per cent; what is nearly none or nearly all is not rounded to it."""
-    if 0 < fraction < 0.01:
-        return "<1 %"
-    if 0.99 < fraction < 1:
-        return ">99 %"
-    return f"{fraction * 100:.0f} %"
-
-
 def count(n: int, thing: str, ending: str = "s") -> str:
     """ "1 part", "2 parts"; ``ending`` makes the plural."""
     return f"{n} {thing}" if n == 1 else f"{n} {thing}{ending}"
-
-
-def letters(index: int) -> str:
-    """0, 1, ... 25, 26 to A, B, ... Z, AA."""
-    text = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, 26)
-        text = chr(ord("A") + rest) + text
-    return text
 
 
 def sentence(code: str) -> str:

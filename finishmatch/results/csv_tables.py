@@ -6,7 +6,6 @@ import csv
 import io
 import json
 from collections.abc import Iterable
-from dataclasses import fields
 from typing import Any
 
 from finishmatch.results.json_text import plain_rows
@@ -16,26 +15,40 @@ from finishmatch.results.results import Difference, Results
 # (OWASP, "CSV Injection", https://owasp.org/www-community/attacks/CSV_Injection).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _OWN_COV = {"LL": (0, 0), "La": (0, 1), "Lb": (0, 2), "aa": (1, 1), "ab": (1, 2), "bb": (2, 2)}
+_QUANTITIES = ("de00", "de00_level", "level_ratio")
 _PART_COLUMNS = (
     *("name", "verdict", "L", "a", "b", "level_sd"),
     *(f"own_cov_{pair}" for pair in _OWN_COV),
-    *("shared", "photos", "used_fraction", "notes"),
+    *("shared", "light", "rendered", "photos", "used_fraction", "notes"),
 )
 
 
 def parts_csv(results: Results) -> str:
     """One line a part, refused ones without numbers.
 
-    ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` is a JSON object,
-    correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts.
+    ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` and ``light`` are JSON objects,
+    correction -> (3, k) loadings. Together they rebuild the joint covariance of all parts, beside
+    which ``rendered``, an array, says what each photo's rendering may do to all its colours.
     """
     return csv_text(_PART_COLUMNS, map(_part, plain_rows(results.parts)))
 
 
 def differences_csv(results: Results) -> str:
-    """One line a pair of measured parts, with the columns of results.json; of its notes, the codes."""
-    lines = ({**row, "notes": _codes(row)} for row in plain_rows(results.differences))
-    return csv_text([field.name for field in fields(Difference)], lines)
+    """One line a pair of measured parts, with the columns of results.json, a quantity's limits beside it; of its notes,
+    the codes.
+    """
+    columns = [column for name in Difference.__struct_fields__ for column in _limits_of(name)]
+    return csv_text(columns, map(_difference, plain_rows(results.differences)))
+
+
+def _limits_of(name: str) -> tuple[str, ...]:
+    return (name, f"{name}_low", f"{name}_high") if name in _QUANTITIES else (name,)
+
+
+def _difference(row: dict[str, Any]) -> dict[str, Any]:
+    for name in _QUANTITIES:
+        row |= dict(zip(_limits_of(name), row[name], strict=True))
+    return {**row, "notes": _codes(row)}
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:
@@ -45,6 +58,8 @@ def _part(part: dict[str, Any]) -> dict[str, Any]:
     row |= {f"own_cov_{pair}": cov and cov[i][j] for pair, (i, j) in _OWN_COV.items()}
     shared = {one["correction"]: one["loadings"] for one in part["shared"]}
     row["shared"] = json.dumps(shared, ensure_ascii=False)
+    row["light"] = json.dumps({one["correction"]: one["loadings"] for one in part["light"]}, ensure_ascii=False)
+    row["rendered"] = json.dumps(part["rendered"], ensure_ascii=False)
     return {**row, "photos": "; ".join(part["photos"]), "notes": _codes(part)}
 
 

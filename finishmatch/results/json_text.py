@@ -1,4 +1,4 @@
-"""The results value to `results.json` and back (the contract `finishmatch-results/1`).
+"""The results value to `results.json` and back (the contract `finishmatch-results/2`).
 
 The JSON has the fields of the values in `results.py`, in their order, so both ways follow their annotations.
 """
@@ -11,9 +11,12 @@ from collections.abc import Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
 from types import UnionType
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+
+import msgspec
 
 from finishmatch.errors import CODES, InputError, InternalError, Note
+from finishmatch.fields import Quantity
 from finishmatch.judge.compare import Difference
 from finishmatch.results.results import SCHEMA, CardInfo, PartResult, Results, SharedLoadings
 from finishmatch.text import breaks_line, shown
@@ -26,14 +29,17 @@ _DECIMALS = 4
 """A tenth of what the best instruments repeat, and files stay small."""
 _SIGNIFICANT = 6
 """For covariances and loadings: their size varies, and sums of their products must still agree."""
-_BY_SIGNIFICANT_DIGITS = frozenset(("own_cov", "loadings"))
+_BY_SIGNIFICANT_DIGITS = frozenset(
+    ("own_cov", "light_own", "loadings", "weight", "scale_ln", "scale_sd", "dull_sd", "shift_de00")
+)
 
-_WORDS: dict[tuple[type, str], frozenset[str]] = {
+_WORDS: dict[tuple[type, str], frozenset[str | None]] = {
     (CardInfo, "kind"): frozenset(("chart24", "sheet", "grey18", "white", "none", "file")),
     (CardInfo, "origin"): frozenset(("given", "located", "none")),
     (PartResult, "verdict"): frozenset(("measured", "refused")),
     (Difference, "relation"): frozenset(("touching", "together", "apart")),
     (Difference, "verdict"): frozenset(("alike", "differs", "unsure")),
+    (Difference, "cause"): frozenset((None, *CODES)),
     (Note, "code"): frozenset(CODES),
 }
 
@@ -41,9 +47,18 @@ _FRACTIONS = frozenset(("p_within", "probability", "used_fraction"))
 
 
 @cache
-def _types(row: type) -> dict[str, Any]:
+def _types(row: Any) -> dict[str, Any]:
     hints = get_type_hints(row)
-    return {field.name: hints[field.name] for field in fields(row)}
+    names = row.__struct_fields__ if issubclass(row, msgspec.Struct) else [field.name for field in fields(row)]
+    return {name: hints[name] for name in names}
+
+
+def _is_struct(kind: Any) -> bool:
+    return isinstance(kind, type) and issubclass(kind, msgspec.Struct)
+
+
+def _is_row(kind: Any) -> bool:
+    return _is_struct(kind) or (is_dataclass(kind) and isinstance(kind, type))
 
 
 def document(results: Results) -> dict[str, Any]:
@@ -88,7 +103,11 @@ def _dumps(value: Any) -> str:
 def _encode(kind: Any, value: Any, name: str) -> Any:
     if value is None:
         return None
-    if is_dataclass(kind) and isinstance(kind, type):
+    if kind is Quantity:
+        return [_rounded(getattr(value, key), name) for key in Quantity.__struct_fields__]
+    if get_origin(kind) is Literal:
+        return str(value)
+    if _is_row(kind):
         return {key: _encode(hint, getattr(value, key), key) for key, hint in _types(kind).items()}
     if get_origin(kind) in (Union, UnionType):  # only ever "... | None"
         return _encode(get_args(kind)[0], value, name)
@@ -163,7 +182,11 @@ def _open_picks(plain: dict[str, Any]) -> None:
 
 
 def _decode(kind: Any, value: Any, where: str) -> Any:
-    if is_dataclass(kind) and isinstance(kind, type):
+    if kind is Quantity:
+        return Quantity(*_decode_tuple((float, float, float), value, where))
+    if get_origin(kind) is Literal:
+        return _decode(str, value, where)
+    if _is_row(kind):
         return _decode_row(kind, value, where)
     if get_origin(kind) in (Union, UnionType):
         return None if value is None else _decode(get_args(kind)[0], value, where)
@@ -213,6 +236,7 @@ def _decode_number(value: Any, where: str) -> float:
 def _refer(results: Results) -> None:
     """Names must refer to parts that are there, and covariances must be ones."""
     widths: dict[str, int] = {}
+    light_widths: dict[str, int] = {}
     measured: set[str] = set()
     known: set[str] = set()
     for part in results.parts:
@@ -226,6 +250,8 @@ def _refer(results: Results) -> None:
             _covariance(part.own_cov, part.name)
         for shared in part.shared:
             _loadings(shared, widths)
+        for light in part.light:
+            _loadings(light, light_widths)
         if len({shared.correction for shared in part.shared}) < len(part.shared):
             raise _FormatError(f'part "{part.name}": a correction is listed twice')
     _names(results, measured, known)

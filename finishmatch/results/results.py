@@ -1,24 +1,24 @@
-"""The results value (the contract `finishmatch-results/1`); JSON is in `serial.py`, CSV in `tables.py`."""
+"""The results value (the contract `finishmatch-results/2`); JSON is in `serial.py`, CSV in `tables.py`."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
 from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
-from finishmatch.advise.choose import together_of as together_of
-from finishmatch.colour.measured_colour import MeasuredColour
+from finishmatch.arrays import Array, BoolArray
+from finishmatch.colour.measured_colour import MeasuredColour, Rendering, RenderingShare
 from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
+from finishmatch.judge.facts import Tolerance as Tolerance
 from finishmatch.judge.sets import FinishSet as FinishSet
 
-SCHEMA = "finishmatch-results/1"
+SCHEMA = "finishmatch-results/2"
 
 Lab = tuple[float, float, float]
 Matrix = tuple[tuple[float, ...], ...]
@@ -27,8 +27,11 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class BuildInfo:
+    """``tolerance``: a limit pair's difference already in the place of ``together``."""
+
     name: str
     finish: str | None
+    tolerance: Tolerance
     illuminant: str = "D50"
     observer: str = "2deg"
     formula: str = "CIEDE2000 1:1:1"
@@ -78,8 +81,26 @@ class SharedLoadings:
 
 
 @dataclass(frozen=True, slots=True)
+class RenderingResult:
+    """How far a part hangs on one photo's rendering, and what that may do to the photo's colours: it multiplies every
+    difference inside the photo by a factor of this mean and standard deviation of ln (and of this one more for neutral
+    colours, exp(-C*/20) of it for others), and shifts all colours together by this, CIEDE2000 along any one direction."""
+
+    correction: str
+    weight: float
+    scale_ln: float
+    scale_sd: float
+    dull_sd: float
+    shift_de00: float
+
+
+@dataclass(frozen=True, slots=True)
 class PartResult:
-    """One part; the numbers are None when ``verdict`` is "refused"."""
+    """One part; the numbers are None when ``verdict`` is "refused".
+
+    ``light``: loadings on how each photo's light may drift from place to place; ``light_own``: the part of ``own_cov``
+    that the light makes at this part's place alone.
+    """
 
     name: str
     lab: Lab | None
@@ -90,6 +111,9 @@ class PartResult:
     used_fraction: float
     verdict: str
     notes: tuple[Note, ...] = ()
+    light: tuple[SharedLoadings, ...] = ()
+    light_own: Matrix | None = None
+    rendered: tuple[RenderingResult, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +138,17 @@ def finishes(results: Results) -> list[MeasuredColour]:
             own_cov=np.array(part.own_cov),
             shared={one.correction: np.array(one.loadings) for one in part.shared},
             level_sd=part.level_sd,
+            rendered={one.correction: _share(one) for one in part.rendered},
+            light={one.correction: np.array(one.loadings) for one in part.light},
+            light_own=np.zeros((3, 3)) if part.light_own is None else np.array(part.light_own),
         )
         for part in results.parts
         if part.lab is not None and part.own_cov is not None and part.level_sd is not None
     ]
+
+
+def _share(row: RenderingResult) -> RenderingShare:
+    return RenderingShare(Rendering(row.scale_ln, row.scale_sd, row.dull_sd, row.shift_de00), row.weight)
 
 
 # What the report shows beside the results and results.json does not carry: pictures.
@@ -141,10 +172,10 @@ class CardFit:
     photo: str
     columns: int
     rows: int
-    reference_lab: npt.NDArray[np.float64]
-    before_lab: npt.NDArray[np.float64]
-    after_lab: npt.NDArray[np.float64]
-    used: npt.NDArray[np.bool_]
+    reference_lab: Array
+    before_lab: Array
+    after_lab: Array
+    used: BoolArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date as calendar_date
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import CODES, InputError
 from finishmatch.judge.compare import Sighting
@@ -122,7 +122,7 @@ def _colour_complaints(colour: MeasuredColour, cv_mean: float | None) -> Iterato
         yield "a correction has no proper id"
 
 
-def _is_covariance(matrix: npt.NDArray[np.float64]) -> bool:
+def _is_covariance(matrix: Array) -> bool:
     near = _ROUNDING * float(np.abs(matrix).max())
     return bool(np.abs(matrix - matrix.T).max() <= near and np.linalg.eigvalsh(matrix)[0] >= -near)
 
@@ -148,7 +148,13 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
         seen = [photos[file] for file in parts[colour.name].photos if file in photos]
         fact = facts.get(colour.name, common)
         record = Record(
-            colour=replace(colour, shared=_named_apart(colour.shared, results)),
+            colour=replace(
+                colour,
+                shared=_named_apart(_shelved(colour), results),
+                rendered={},
+                light={},
+                light_own=np.zeros((3, 3)),
+            ),
             date=date,
             origin=_origin(results, parts[colour.name], seen),
             maker=fact.maker or common.maker,
@@ -157,6 +163,17 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
         )
         found.append(check(record, f'part "{shown(colour.name)}"'))
     return found
+
+
+def _shelved(colour: MeasuredColour) -> dict[str, Array]:
+    """All errors that a part shares with others, as loadings: what a rendering may do counts as the shift that it is
+    between photos, and the drift of the light as usual."""
+    shared = dict(colour.shared)
+    for key, loadings in colour.light.items():
+        shared[f"{key}/light"] = loadings
+    for key, share in colour.rendered.items():
+        shared[f"{key}/rendering"] = share.weight * share.rendering.shift_loadings(colour.lab_d50)
+    return shared
 
 
 def _origin(results: Results, part: PartResult, photos: list[PhotoResult]) -> Origin:
@@ -174,7 +191,7 @@ def _origin(results: Results, part: PartResult, photos: list[PhotoResult]) -> Or
     )
 
 
-def _named_apart(shared: dict[str, npt.NDArray[np.float64]], results: Results) -> dict[str, npt.NDArray[np.float64]]:
+def _named_apart(shared: dict[str, Array], results: Results) -> dict[str, Array]:
     """The loadings under names that are equal only for the very same correction.
 
     Within one build an id is enough. Between builds the same photo may have been corrected otherwise (another edition
@@ -188,7 +205,7 @@ def _named_apart(shared: dict[str, npt.NDArray[np.float64]], results: Results) -
     whole = json.dumps([asdict(part) for part in results.parts])
     named = {}
     for key, loadings in shared.items():
-        said = corrections.get(key, whole)
+        said = corrections.get(key.removesuffix("/light").removesuffix("/rendering"), whole)
         named[f"{key}@{hashlib.sha256(said.encode()).hexdigest()[:12]}"] = loadings
     return named
 
@@ -201,7 +218,6 @@ def sighting(record: Record, name: str) -> Sighting:
         photos=frozenset(record.origin.photos),
         lights=frozenset(record.origin.lights),
         chart=not record.origin.photos or (record.origin.cv_mean is not None and "card_fits_badly" not in notes),
-        light_uneven="light_too_uneven" in notes,
         few_pixels="few_pixels" in notes,
         own_cov=record.colour.own_cov,
         scales=_scales(record),

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.measured_colour import MeasuredColour
 from finishmatch.errors import InputError
@@ -19,8 +20,6 @@ from finishmatch.shelf.cells import cell_of, cells_around
 from finishmatch.shelf.record import Origin, Record, check
 from finishmatch.shelf.schema import connect, told, transaction
 from finishmatch.text import shown
-
-Array = npt.NDArray[np.float64]
 
 FIRST_RADIUS = 0.25
 

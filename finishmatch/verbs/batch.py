@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,7 +10,9 @@ import typer
 
 from finishmatch.errors import NothingMeasured, Stopped
 from finishmatch.text import shown
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.options import Json
+from finishmatch.verbs.output import print_json
+from finishmatch.verbs.progress_bar import bar
 
 if TYPE_CHECKING:
     from finishmatch.batch import Done
@@ -28,9 +29,7 @@ def batch(
         str | None, typer.Option(metavar="ADDRESS", help="A Dask cluster that you trust and that sees the same files.")
     ] = None,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when something failed.")] = False,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")
-    ] = False,
+    as_json: Json = False,
 ) -> int:
     """Measure many photos; run it again to go on after a stop."""
     from finishmatch.batch import SUMMARY, plan, run
@@ -51,7 +50,7 @@ def batch(
 def _tell(done: Sequence[Done], failed: Sequence[Done], summary: Path, as_json: bool) -> None:
     if as_json:
         rows = [{"name": one.name, "code": one.code, "text": one.text} for one in failed]
-        typer.echo(json.dumps({"measured": len(done) - len(failed), "failed": rows}, ensure_ascii=True, indent=1))
+        print_json({"measured": len(done) - len(failed), "failed": rows}, ascii_only=True)
         return
     for one in failed:
         typer.echo(f"failed: {shown(one.name)}: {shown(one.text, 300)}")

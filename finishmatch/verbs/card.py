@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -10,14 +9,15 @@ import typer
 from typer.core import TyperGroup
 
 from finishmatch.errors import CommandError
-from finishmatch.verbs.progress import bar
+from finishmatch.verbs.options import Json
+from finishmatch.verbs.output import print_json
+from finishmatch.verbs.progress_bar import bar
 from finishmatch.verbs.values import four_corners, layout
 
 if TYPE_CHECKING:
     from finishmatch.card.learn import Learnt
     from finishmatch.card.reference import Card
 
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 MOST_PATCHES = 2000
 
 
@@ -49,7 +49,7 @@ def show(
 
     known = _known(kind, edition)
     if as_json:
-        _print_json([reference.described(card) for card in known])
+        print_json([reference.described(card) for card in known])
         return
     for card in known:
         print(f"{card.kind:9}{card.edition or '':9}{card.columns} x {card.rows}  {card.source}")
@@ -91,7 +91,7 @@ def sheet(
         raise CommandError("command_line", f'--out "{out}"', f"end the name with one of {', '.join(FORMATS)}")
     disk.write_new(out, as_file(suffix, papers[paper.lower()]))
     if as_json:
-        _print_json({"sheet": str(out), "paper": papers[paper.lower()]})
+        print_json({"sheet": str(out), "paper": papers[paper.lower()]})
     else:
         print(f"Sheet: {out}. Print it at actual size on matt paper, and use one print in all photos.")
 
@@ -123,7 +123,7 @@ def learn(
     disk.write_new(out, card_table.write_card_table(card_table.CardTable(learnt.names, learnt.lab_d50, learnt.lab_sd)))
     entry = f'card = {{ kind = "{out.name}", layout = [{size[0]}, {size[1]}] }}'
     if as_json:
-        _print_json({"card_file": str(out), "layout": list(size), "patches": _described(learnt), "build_file": entry})
+        print_json({"card_file": str(out), "layout": list(size), "patches": _described(learnt), "build_file": entry})
         return
     print(f"Card file: {out}, {len(learnt.names)} patches from {learnt.photos} photo(s). In a build file: {entry}")
     print(f"Standard deviations: {learnt.lab_sd.mean():.1f} (CIELAB) in the mean, {learnt.lab_sd.max():.1f} at most.")
@@ -158,7 +158,3 @@ def _learnt(
 def _described(learnt: Learnt) -> list[dict[str, Any]]:
     rows = zip(learnt.names, learnt.lab_d50.round(4).tolist(), learnt.lab_sd.round(4).tolist(), strict=True)
     return [{"name": name, "lab": lab, "sd": sd} for name, lab, sd in rows]
-
-
-def _print_json(document: Any) -> None:
-    print(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))

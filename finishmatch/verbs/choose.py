@@ -2,36 +2,36 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from finishmatch import loading
 from finishmatch.errors import CommandError
-from finishmatch.text import shown
-from finishmatch.verbs.progress import bar
+from finishmatch.text import chance, shown
+from finishmatch.verbs.options import BuildFile, Json
+from finishmatch.verbs.output import print_json
+from finishmatch.verbs.progress_bar import bar
 
 if TYPE_CHECKING:
     from finishmatch.advise.choose import Choosing
+    from finishmatch.audit import Audit
     from finishmatch.judge.facts import PartFacts
-    from finishmatch.results.judged import Audit
     from finishmatch.results.results import Advice, Choice, Difference
 
 _LONGEST = 2000
-_OF_CHOICE = frozenset(("buy", "blocked", "turn_neutral", "photograph_again", "caution_critical"))
+_OF_CHOICE = frozenset(("check_mark", "buy", "blocked", "turn_neutral", "photograph_again", "caution_critical"))
 
 
 def choose(
-    build: Annotated[Path, typer.Argument(metavar="BUILD.toml", help="The build file.")],
+    build: BuildFile,
     budget: Annotated[float | None, typer.Option(help="Leave out choices that cost more.")] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")
-    ] = False,
+    as_json: Json = False,
 ) -> None:
     """Say which candidates to buy, by match and price."""
+    loading.decode_soon()
     from finishmatch.audit import audit_build
     from finishmatch.build import build as build_file
 
@@ -41,7 +41,7 @@ def choose(
     with bar() as progress:
         audit = audit_build(read, progress, budget=budget)
     if as_json:
-        typer.echo(json.dumps(_document(audit), ensure_ascii=False, allow_nan=False, indent=1))
+        print_json(_document(audit))
         return
     for line in _lines(audit, read.parts, budget):
         typer.echo(shown(line, _LONGEST))
@@ -67,7 +67,7 @@ def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> It
     choices = audit.choosing.choices
     if choices is None:
         yield "There is nothing to choose: give two or more parts that are not owned the same `slot`."
-    elif not choices and budget is not None:
+    elif not choices and budget is not None and audit.choosing.cheapest is not None:
         yield f"No choice costs {budget:.2f} or less: the cheapest costs {audit.choosing.cheapest or 0:.2f}."
     for n, choice in enumerate(choices or (), start=1):
         yield _headline(n, choice, audit.choosing, audit.results.differences)
@@ -76,15 +76,17 @@ def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> It
 
 
 def _headline(n: int, choice: Choice, choosing: Choosing, differences: Sequence[Difference]) -> str:
-    from finishmatch.advise.buying import percent, up_to
+    from finishmatch.advise.buying import up_to
 
     price = "price not known" if choice.price is None else f"{choice.price:.2f}"
     names = choosing.worst_pairs[n - 1]
     worst = "no pair counts"
     if names is not None:
         pair = next(d for d in differences if {d.a, d.b} == set(names))
-        worst = f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, differences)}"
-    return f"{n}. {price}, {worst}; {percent(choice.probability)} sure that all agree"
+        worst = (
+            f"worst pair {pair.a} and {pair.b}: {pair.verdict}, up to {up_to(choice.worst, pair, choosing.together)}"
+        )
+    return f"{n}. {price}, {worst}; {chance(choice.probability)} sure that all agree"
 
 
 def _picks(choice: Choice, facts: Mapping[str, PartFacts]) -> Iterator[str]:

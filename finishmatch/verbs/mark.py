@@ -8,6 +8,8 @@ from typing import Annotated
 import typer
 
 from finishmatch.errors import CommandError
+from finishmatch.verbs.options import Json
+from finishmatch.verbs.output import print_json
 
 
 def mark(
@@ -18,9 +20,7 @@ def mark(
         Path | None, typer.Option(help="Where to start the build file; beside the first photo when left out.")
     ] = None,
     browser: Annotated[bool, typer.Option(help="Open the page in the browser.")] = True,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")
-    ] = False,
+    as_json: Json = False,
 ) -> None:
     """Outline parts in the browser and see the verdict at once."""
     from finishmatch.page.serve import serve, start_build
@@ -52,9 +52,7 @@ def _build_file(files: list[Path], out: Path | None) -> Path:
 
 
 def _tell(address: str, build: Path, as_json: bool) -> None:
-    import json
-
     if as_json:
-        typer.echo(json.dumps({"address": address, "build_file": str(build)}))
+        print_json({"address": address, "build_file": str(build)}, ascii_only=True, indent=None)
     else:
         typer.echo(f"Marking page for {build}, for this machine only, good once (Ctrl+C stops it):\n{address}")

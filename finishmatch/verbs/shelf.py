@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -10,7 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from finishmatch.errors import CommandError
+from finishmatch.judge.facts import Tolerance
 from finishmatch.text import shown
+from finishmatch.verbs.options import Json
+from finishmatch.verbs.output import say
 
 if TYPE_CHECKING:
     from finishmatch.judge.facts import PartFacts
@@ -19,13 +21,13 @@ if TYPE_CHECKING:
 
 app = typer.Typer(help="Keep measured finishes, find one that matches, watch deliveries drift.", no_args_is_help=True)
 
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout, also for errors.")]
 File = Annotated[Path, typer.Option("--shelf", metavar="FILE", help="The shelf's file.")]
 Maker = Annotated[str | None, typer.Option(help="Who made it.")]
 Finish = Annotated[str | None, typer.Option(help="The finish name, as the label says it.")]
 Date = Annotated[str | None, typer.Option(metavar="YYYY-MM-DD", help="The day it was measured; today when left out.")]
 Confidence = Annotated[float, typer.Option(min=0.5, max=0.999, help="How sure a verdict must be.")]
 SHELF = Path("finishes.shelf")
+_USUAL = Tolerance()
 MOST_RESULTS_BYTES = 200_000_000
 
 
@@ -53,7 +55,7 @@ def add(
     records = from_results(results, day, facts, PartFacts("", maker=maker, batch=batch))
     with open_shelf(shelf, create=True) as opened:
         numbers = opened.add(records)
-    _say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
+    say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
 
 
 def _results(source: Path) -> tuple[Results, dict[str, PartFacts]]:
@@ -94,7 +96,7 @@ def list_(
 
     with open_shelf(shelf) as opened:
         records = list(opened.records(part, maker, finish))
-    _say(as_json, {"records": [_plain(record) for record in records]}, [_line(record) for record in records])
+    say(as_json, {"records": [_plain(record) for record in records]}, [_line(record) for record in records])
 
 
 @app.command(context_settings={"ignore_unknown_options": True})
@@ -105,15 +107,16 @@ def find(
         Path | None,
         typer.Option("--in", metavar="RESULTS.json|BUILD.toml", help="Where PART is; the shelf if left out."),
     ] = None,
-    tolerance: Annotated[float, typer.Option(min=0.01, help="CIEDE2000 within which two look alike.")] = 2.5,
-    confidence: Confidence = 0.90,
+    tolerance: Annotated[
+        float, typer.Option(min=0.01, help="CIEDE2000 within which two look alike.")
+    ] = _USUAL.together,
+    confidence: Confidence = _USUAL.confidence,
     most: Annotated[int, typer.Option(min=1, max=1000, help="At most so many, the nearest.")] = 20,
     within: Annotated[float, typer.Option(min=0.01, help="None farther, CIEDE2000 as photographed.")] = 10.0,
     as_json: Json = False,
 ) -> None:
     """Find the finishes nearest to a colour or part, and say of each how likely it looks alike."""
     from finishmatch.judge.against_shelf import against
-    from finishmatch.judge.facts import Tolerance
     from finishmatch.shelf.record import sighting
     from finishmatch.shelf.store import open_shelf
 
@@ -126,9 +129,11 @@ def find(
     one = (wanted.colour, sighting(wanted, wanted.colour.name))
     others = [(record.colour, sighting(record, record.colour.name)) for record in named]
     judged = against(one, others, Tolerance(together=tolerance, confidence=confidence))
-    hits = sorted(zip(found, judged, strict=True), key=lambda hit: (-hit[1].p_within, hit[1].de00_level, hit[0].number))
+    hits = sorted(
+        zip(found, judged, strict=True), key=lambda hit: (-hit[1].p_within, hit[1].de00_level.value, hit[0].number)
+    )
     lines = [_hit_line(difference, record) for record, difference in hits] or [f"nothing within {within:g} CIEDE2000"]
-    _say(as_json, {"of": wanted.colour.name, "found": [_hit(*hit) for hit in hits]}, lines)
+    say(as_json, {"of": wanted.colour.name, "found": [_hit(*hit) for hit in hits]}, lines)
 
 
 def _wanted(what: str, source: Path | None, on_shelf: Sequence[Record]) -> Record:
@@ -187,8 +192,8 @@ def drift(
     """Say how deliveries of a finish differ within a batch, between batches and over time."""
     from dataclasses import asdict
 
-    from finishmatch import __version__
     from finishmatch.report import drift as report
+    from finishmatch.version import __version__
 
     drifts = _drifts(shelf, maker, finish)
     if out is not None:
@@ -197,7 +202,7 @@ def drift(
         disk.write_whole(out, {"drift.html": report.render_drift(drifts, __version__).encode()})
     lines = [f"{shown(report.name_of(drift))}: {shown(report.words(drift), 400)}" for drift in drifts]
     lines += [] if out is None else [f"Page: {out / 'drift.html'}"]
-    _say(as_json, {"drifts": [_rounded(asdict(drift)) for drift in drifts]}, [report.summary(drifts), *lines])
+    say(as_json, {"drifts": [_rounded(asdict(drift)) for drift in drifts]}, [report.summary(drifts), *lines])
 
 
 def _drifts(shelf: Path, maker: str | None, finish: str | None) -> list[Drift]:
@@ -231,7 +236,7 @@ def export(
     with open_shelf(shelf) as opened:
         records = list(opened.records())
     disk.write_new(file, write(records))
-    _say(as_json, {"written": len(records), "file": str(file)}, [f"{len(records)} written to {shown(file)}"])
+    say(as_json, {"written": len(records), "file": str(file)}, [f"{len(records)} written to {shown(file)}"])
 
 
 @app.command("import")
@@ -251,7 +256,7 @@ def import_(
     records = shelf_records.read_records(file, shelf_records.Assumed(_day(date), sd))
     with open_shelf(shelf, create=True) as opened:
         numbers = opened.add(records)
-    _say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
+    say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [_added(numbers, len(records))])
 
 
 @app.command()
@@ -265,7 +270,7 @@ def remove(
 
     with open_shelf(shelf) as opened:
         opened.remove(list(dict.fromkeys(numbers)))
-    _say(as_json, {"removed": numbers}, [f"{len(set(numbers))} removed"])
+    say(as_json, {"removed": numbers}, [f"{len(set(numbers))} removed"])
 
 
 @app.command()
@@ -287,9 +292,7 @@ def pairs(
     columns = (numbers[found.first].tolist(), numbers[found.second].tolist(), found.de00.round(4).tolist())
     rows = ({"a": a, "b": b, "de00": de00} for a, b, de00 in zip(*columns, strict=True))
     disk.write_new(file, csv_tables.csv_text(("a", "b", "de00"), rows))
-    _say(
-        as_json, {"pairs": len(found.first), "file": str(file)}, [f"{len(found.first)} pairs written to {shown(file)}"]
-    )
+    say(as_json, {"pairs": len(found.first), "file": str(file)}, [f"{len(found.first)} pairs written to {shown(file)}"])
 
 
 def _day(date: str | None) -> str:
@@ -325,22 +328,20 @@ def _line(record: Record) -> str:
 
 
 def _hit(record: Record, difference: Difference) -> dict[str, Any]:
-    numbers = ("de00", "de00_level", "level_ratio", "low", "high", "p_within", "tolerance")
-    return {
-        **_plain(record),
-        **{key: round(float(getattr(difference, key)), 4) for key in numbers},
-        "verdict": difference.verdict,
-        "words": difference.words,
-        "notes": [{"code": note.code, "text": note.text} for note in difference.notes],
-    }
+    from finishmatch.results.json_text import plain_rows
+
+    (judged,) = plain_rows([difference])
+    left_out = ("a", "b", "relation", "dL", "dC", "dH")
+    return {**_plain(record), **{key: value for key, value in judged.items() if key not in left_out}}
 
 
 def _hit_line(difference: Difference, record: Record) -> str:
     facts = ", ".join(shown(fact) for fact in (record.maker, record.finish, record.batch, record.date) if fact)
+    level = difference.de00_level
     sure = f"{difference.p_within:4.0%} within {difference.tolerance:g}"
     return (
         f"{difference.verdict:8}{sure}  {shown(difference.words, 400)}"
-        f" ({difference.de00_level:.1f}, likely {difference.low:.1f} to {difference.high:.1f}; {facts})"
+        f" ({level.value:.1f}, likely {level.low:.1f} to {level.high:.1f}; {facts})"
     )
 
 
@@ -351,11 +352,3 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [_rounded(inner) for inner in value]
     return round(value, 4) if isinstance(value, float) else value
-
-
-def _say(as_json: bool, document: dict[str, Any], lines: Sequence[str]) -> None:
-    if as_json:
-        typer.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
-    else:
-        for line in lines:
-            typer.echo(line)

@@ -17,7 +17,12 @@ def numbers(text: str, count: int) -> tuple[float, ...] | None:
 
 
 def four_corners(text: str) -> tuple[Point, Point, Point, Point]:
-    """Four points "x,y x,y x,y x,y". Errors: bad_corners."""
+    """Four points "x,y x,y x,y x,y".
+
+    Raises
+    ------
+    CommandError : bad_corners.
+    """
     points = [numbers(word, 2) for word in text.split()]
     corners = [(point[0], point[1]) for point in points if point is not None]
     if len(points) != 4 or len(corners) != 4:
@@ -27,7 +32,12 @@ def four_corners(text: str) -> tuple[Point, Point, Point, Point]:
 
 
 def layout(text: str) -> tuple[int, int]:
-    """Columns and rows "6x4". Errors: unknown_card."""
+    """Columns and rows "6x4".
+
+    Raises
+    ------
+    CommandError : unknown_card.
+    """
     columns, _, rows = text.lower().partition("x")
     if not (columns.isdigit() and rows.isdigit() and int(columns) and int(rows)):
         raise CommandError("unknown_card", f'--layout "{text}"', "write columns and rows, for example 6x4")

@@ -77,7 +77,16 @@ def build_of(truth: dict[str, Any], folder: Path, kind: str, suffix: str = ".jpg
 def outcome(truth: dict[str, Any], results: Results) -> Outcome:
     true = {frozenset((d["a"], d["b"])): d for d in truth["differences"]}
     pairs = tuple(
-        Pair(t["de00_level"], t["de00"], d.de00_level, d.de00, d.low, d.high, d.verdict, d.tolerance)
+        Pair(
+            t["de00_level"],
+            t["de00"],
+            d.de00_level.value,
+            d.de00.value,
+            d.de00_level.low,
+            d.de00_level.high,
+            d.verdict,
+            d.tolerance,
+        )
         for d in results.differences
         for t in [true[frozenset((d.a, d.b))]]
     )

@@ -15,10 +15,9 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.reference import GAP, Card, grid_centres
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, WHITE_D50, srgb_decode, xyz_to_lab
-
-Array = npt.NDArray[np.float64]
 
 KIND = "sheet"
 COLUMNS, ROWS = 9, 6

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from PIL import Image
 
 Colour = tuple[int, int, int]
-Array = npt.NDArray[np.float64]
 
 # ISO 216 and ANSI/ASME Y14.1, millimetres.
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}

@@ -7,14 +7,13 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.card.locate import CardSpot, Corners, Patches, confirm, leave_out, patch_centres, read
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
 from finishmatch.colour.space import xyz_to_lab
 from finishmatch.errors import Note, NothingMeasured
 from finishmatch.photo.photo import Photo
-
-Array = npt.NDArray[np.float64]
 
 # Few markers can lie on one line; three see to it that a wrongly read one is noticed.
 _LEAST_MARKERS, _MANY_MARKERS = 3, 8

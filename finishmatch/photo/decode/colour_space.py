@@ -6,14 +6,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, FloatImage
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, primaries_to_xyz_d50, srgb_decode
 from finishmatch.errors import InputError, Note
 from finishmatch.photo.decode import icc
 from finishmatch.photo.decode.code_points import VIDEO_TRANSFERS, Coded, profile_of
-
-Array = npt.NDArray[np.float64]
 
 # PNG (third edition), 11.3.2.2: gamma 1/2.2 as written by programs that mean sRGB.
 _PNG_SRGB_GAMMA = 0.45455
@@ -48,7 +46,7 @@ class Space:
     curve: Callable[[Array], Array]
     engine_profile: bytes | None = None
 
-    def curves(self, steps: int) -> npt.NDArray[np.float32]:
+    def curves(self, steps: int) -> FloatImage:
         """(3, steps) linear light of every encoded value."""
         grid = np.broadcast_to(np.linspace(0, 1, steps), (3, steps))
         return np.asarray(self.curve(grid), dtype=np.float32)

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, FloatImage
 from finishmatch.errors import InputError, Note
 from finishmatch.photo.decode import heif, ordinary, raw
 from finishmatch.photo.decode.colour_space import Space, assumed, space_of, unused
@@ -26,8 +26,8 @@ class Decoded:
     """A picture, upright; see :class:`finishmatch.photo.photo.Photo` for what its fields mean."""
 
     encoded: Encoded
-    curves: npt.NDArray[np.float32]
-    rgb_to_xyz_d50: npt.NDArray[np.float64]
+    curves: FloatImage
+    rgb_to_xyz_d50: Array
     colour_source: str
     notes: tuple[Note, ...]
 

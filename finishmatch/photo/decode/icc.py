@@ -6,11 +6,9 @@ import struct
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.space import WHITE_D50, primaries_to_xyz_d50
-
-Array = npt.NDArray[np.float64]
 
 # ITU-T H.273 (V4), table 3: PQ and HLG.
 HDR_TRANSFERS = {16: "PQ", 18: "HLG"}

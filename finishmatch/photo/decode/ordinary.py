@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.errors import InputError, Note
+from finishmatch.photo.decode import jpeg
 from finishmatch.photo.decode.box_format import main_picture
 from finishmatch.photo.decode.code_points import cicp_of_png
 from finishmatch.photo.decode.colour_space import Claims
@@ -34,8 +36,6 @@ _READERS: dict[Kind, str] = {
     "WEBP": "PIL.WebPImagePlugin",
     "AVIF": "PIL.AvifImagePlugin",
 }
-# A whole row of blocks of exactly this grey ends a JPEG whose data were cut and closed again.
-_JPEG_FILL, _JPEG_BLOCK = 128, 8
 _STRIP = 64
 
 
@@ -84,19 +84,21 @@ def check_size(width: int, height: int, limits: Limits) -> None:
 
 @contextmanager
 def opened(data: bytes, kind: Kind) -> Iterator[Image]:
-    """A file's picture, its header read and nothing decoded: its size is to be checked first. Errors: photo_unreadable."""
-    from PIL import Image, UnidentifiedImageError
+    """A file's picture, its header read and nothing decoded: its size is to be checked first. Errors: photo_unreadable.
+
+    Pillow's reader is called directly: ``Image.open`` would hold the picture against ``Image.MAX_IMAGE_PIXELS``, which is
+    one for the whole process and so the caller's to set, not ours; our own limit is checked as soon as the size is known.
+    """
+    from PIL import Image
 
     import_module(_READERS[kind])  # else Pillow loads all its readers to look for this one
-    usual = Image.MAX_IMAGE_PIXELS
-    Image.MAX_IMAGE_PIXELS = None  # our own limit is checked as soon as the size is known
+    reader, _ = Image.OPEN[kind]
     try:
-        with Image.open(io.BytesIO(data), formats=(kind,)) as image:
-            yield image
-    except UnidentifiedImageError as error:
+        image = reader(io.BytesIO(data), "")
+    except (SyntaxError, IndexError, TypeError, struct.error) as error:  # what Pillow's readers raise on broken headers
         raise InputError("photo_unreadable", f"broken, or {kind} of a kind that is not read") from error
-    finally:
-        Image.MAX_IMAGE_PIXELS = usual
+    with image:
+        yield image
 
 
 def _holds_several(image: Image) -> bool:
@@ -150,16 +152,19 @@ def _pixels(image: Image, data: bytes, kind: Kind, notes: list[Note]) -> tuple[E
     if kind == "PNG" or (bits > 8 and image.mode in ("RGB", "RGBA", "RGBX")):
         pixels = _by_opencv(image, data, kind, bits)
         return pixels, "RGBA" if pixels.shape[2] == 4 else "RGB", bits
+    if kind == "JPEG":
+        if image.mode not in ("RGB", "CMYK"):
+            raise InputError("photo_kind", f"a picture of kind {image.mode}")
+        found, told = jpeg.read(data, image)
+        notes.extend(told)
+        return found, image.mode, 8
     if image.mode == "CMYK":
         return _in_strips(image), "CMYK", 8
     seen_through = image.mode in ("RGBA", "PA", "RGBa") or "transparency" in image.info
     if image.mode not in ("RGB", "RGBA", "P", "PA", "RGBa", "RGBX", "YCbCr"):
         raise InputError("photo_kind", f"a picture of kind {image.mode}")
     mode = "RGBA" if seen_through else "RGB"
-    pixels = _in_strips(image if image.mode == mode else image.convert(mode))
-    if kind == "JPEG" and not image.info.get("progressive") and _ends_in_fill(pixels):
-        raise InputError("photo_unreadable", "cut short: it ends in the grey that stands for missing data")
-    return pixels, mode, 8
+    return _in_strips(image if image.mode == mode else image.convert(mode)), mode, 8
 
 
 def _in_strips(image: Image) -> npt.NDArray[np.uint8]:
@@ -170,10 +175,6 @@ def _in_strips(image: Image) -> npt.NDArray[np.uint8]:
         bottom = min(top + _STRIP, image.height)
         pixels[top:bottom] = np.asarray(image.crop((0, top, image.width, bottom)))
     return pixels
-
-
-def _ends_in_fill(pixels: Encoded) -> bool:
-    return bool((pixels[-_JPEG_BLOCK:] == _JPEG_FILL).all())
 
 
 def _bits_per_channel(image: Image, data: bytes, kind: Kind) -> int:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array
 from finishmatch.colour.space import SRGB_TO_XYZ_D50
 from finishmatch.errors import InputError, Note
 from finishmatch.photo.decode.ordinary import check_size
@@ -15,8 +16,6 @@ from finishmatch.photo.limits import Limits
 
 if TYPE_CHECKING:
     import rawpy
-
-Array = npt.NDArray[np.float64]
 
 
 def develop(data: bytes, limits: Limits) -> tuple[npt.NDArray[np.uint16], Array, Array, tuple[Note, ...]]:

@@ -6,24 +6,17 @@ A decoder that crashes, hangs or eats memory ends as one error; the next photo g
 from __future__ import annotations
 
 import subprocess
-import sys
 import threading
 from collections import deque
 from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING
 
-import finishmatch
 from finishmatch.photo.limits import USUAL, Limits
-
-if TYPE_CHECKING:
-    from finishmatch.photo.photo import Photo
-    from finishmatch.photo.process.request import Request
-
-_LAUNCH = "import sys; sys.path[:] = sys.argv[1:]; from finishmatch.photo.process.child import main; main()"
-_PIPE_BYTES = 1 << 20  # a picture is tens of megabytes; the usual 64 KiB cost twice the time
+from finishmatch.photo.photo import Photo
+from finishmatch.photo.process import launch
+from finishmatch.photo.process.request import Request
 
 
 class DecodingProcess:
@@ -54,17 +47,22 @@ class DecodingProcess:
         with self._one_at_a_time:
             self._expected.extend(files)
             if self._begun is None:
-                self._begin_expected(at_once=True)  # no other picture is in memory yet
+                self._begin_expected()
 
     def open_photo(self, path: Path, name: str | None = None) -> Photo:
-        """Open a photo. Errors: those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped."""
-        with self._one_at_a_time:
-            opening = self._opening(path, str(path) if name is None else name)
-            opening.finish()
-            self._begin_expected()
-        return opening.photo()
+        """Open a photo.
 
-    def _opening(self, path: Path, name: str) -> Request:
+        Raises
+        ------
+        InputError : those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped.
+        """
+        with self._one_at_a_time:
+            request = self._request(path, str(path) if name is None else name)
+            request.finish()
+            self._begin_expected()
+        return request.photo()
+
+    def _request(self, path: Path, name: str) -> Request:
         begun, self._begun = self._begun, None
         if begun is not None:
             if begun.of == (path, name):
@@ -73,29 +71,17 @@ class DecodingProcess:
             self._expected.clear()
         return self._open(path, name)
 
-    def _begin_expected(self, at_once: bool = False) -> None:
+    def _begin_expected(self) -> None:
         if self._expected:
-            self._begun = self._open(*self._expected.popleft(), at_once)
+            self._begun = self._open(*self._expected.popleft())
 
-    def _open(self, path: Path, name: str, at_once: bool = False) -> Request:
-        process = self._running()
-        # Loaded while the process loads: it is started by the first line of a program that measures.
-        from finishmatch.photo.process.request import Request
-
-        return Request(path, name, process, self._limits, at_once)
+    def _open(self, path: Path, name: str) -> Request:
+        return Request(path, name, self._running(), self._limits)
 
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
             self._stop()
-            here = str(Path(finishmatch.__file__).parent.parent)
-            paths = [here, *(str(Path(entry).resolve()) for entry in sys.path if entry)]
-            self._process = subprocess.Popen(
-                [sys.executable, "-I", "-S", "-c", _LAUNCH, *paths],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                pipesize=_PIPE_BYTES,
-            )
+            self._process = launch.started()
         return self._process
 
     def _stop(self) -> None:
@@ -111,6 +97,11 @@ class DecodingProcess:
 
 
 def open_safely(path: Path, name: str | None = None, limits: Limits = USUAL) -> Photo:
-    """Open one photo in a process for it alone. Errors: those of :meth:`DecodingProcess.open_photo`."""
+    """Open one photo in a process for it alone.
+
+    Raises
+    ------
+    InputError : those of :meth:`DecodingProcess.open_photo`.
+    """
     with DecodingProcess(limits) as decoding:
         return decoding.open_photo(path, name)

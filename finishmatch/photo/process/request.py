@@ -33,15 +33,15 @@ _STEPS = {"uint8": (256,), "uint16": (1024, 4096, 65536)}
 class Request:
     """A photo that is being opened. The process must be left to it until :meth:`finish` has returned.
 
-    The picture is left in the process until then, so that one is in memory at a time, or taken over ``at_once``.
+    The picture is left in the process until then, so that one is in memory at a time.
 
     A process that breaks off, answers nonsense or takes too long is ended. Whatever goes wrong is raised by
     :meth:`photo`, so that photos that are asked for ahead fail in their turn.
     """
 
-    def __init__(self, path: Path, name: str, process: subprocess.Popen[bytes], limits: Limits, at_once: bool) -> None:
+    def __init__(self, path: Path, name: str, process: subprocess.Popen[bytes], limits: Limits) -> None:
         self.of = (path, name)
-        self._process, self._limits, self._at_once = process, limits, at_once
+        self._process, self._limits = process, limits
         self._data: bytes = b""
         self._head: dict[str, Any] = {}
         self._decoded: Decoded | None = None
@@ -59,21 +59,21 @@ class Request:
         with self._watched() as (requests, answers):
             _send(requests, self._data, self._limits)
             self._head = _head(answers)
-        if self._at_once:
-            self._take_over()
 
     def finish(self) -> None:
         """Take the picture over; the process is free for the next one. Does nothing the second time."""
         self._asking.join()
-        self._take_over()
-
-    def _take_over(self) -> None:
         if self._error is None and self._decoded is None:
             with self._watched() as (_, answers):
                 self._decoded = _decoded(self._head, answers, self._limits)
 
     def photo(self) -> Photo:
-        """The finished photo. Errors: those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped."""
+        """The finished photo.
+
+        Raises
+        ------
+        InputError : those of :func:`finishmatch.photo.photo.open_photo`, and decoder_stopped.
+        """
         if self._error is not None:
             raise self._error
         assert self._decoded is not None  # it was finished

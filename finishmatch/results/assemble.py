@@ -1,0 +1,184 @@
+"""From measured photos and pooled parts to the tables of the results value, and what a report shows beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+
+from finishmatch.build.build import Build, CardEntry, PhotoEntry
+from finishmatch.card import reference
+from finishmatch.card.sheet.mean import scales
+from finishmatch.colour.measured_colour import RenderingShare
+from finishmatch.errors import CODES, Note
+from finishmatch.judge.facts import PartFacts
+from finishmatch.part.measured_photo import MeasuredPhoto
+from finishmatch.part.pool import Pooled
+from finishmatch.part.questions import note_of
+from finishmatch.part.sample import Refusal
+from finishmatch.results.results import (
+    CardFit,
+    CardInfo,
+    CorrectionInfo,
+    Crop,
+    Exhibits,
+    Matrix,
+    PartResult,
+    PhotoResult,
+    RenderingResult,
+    SharedLoadings,
+)
+
+
+def photo_results(build: Build, photos: Sequence[MeasuredPhoto]) -> tuple[PhotoResult, ...]:
+    """A row for each photo of a build; ``photos``: the same photos, measured, in its order."""
+    return tuple(_photo(entry, photo) for entry, photo in zip(build.photos, photos, strict=True))
+
+
+def part_results(
+    parts: Sequence[PartFacts], photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]
+) -> tuple[PartResult, ...]:
+    """A row for each part, measured or refused."""
+    of_part = {item.finish.name: item for item in pooled}
+    return tuple(
+        _measured_part(facts, photos, of_part[facts.name]) if facts.name in of_part else _refused_part(facts, photos)
+        for facts in parts
+    )
+
+
+def refusals(parts: Sequence[PartResult]) -> Mapping[str, tuple[Note, ...]]:
+    """Part -> notes, of each part that could not be measured."""
+    return {part.name: part.notes for part in parts if part.verdict == "refused"}
+
+
+def _photo(entry: PhotoEntry, measured: MeasuredPhoto) -> PhotoResult:
+    corrected = measured.corrected
+    return PhotoResult(
+        file=entry.file,
+        sha256=measured.sha256,
+        width=measured.width,
+        height=measured.height,
+        colour_source=measured.colour_source,
+        light=entry.light,
+        card=_card_info(entry.card, measured),
+        correction=None
+        if corrected is None
+        else CorrectionInfo(
+            id=corrected.correction.id,
+            method=corrected.correction.method,
+            cv_mean=corrected.correction.cv_mean_de00,
+            cv_max=corrected.correction.cv_max_de00,
+            light_range=corrected.correction.light_range,
+        ),
+        notes=(*_edition_guessed(entry.card), *measured.notes),
+    )
+
+
+def _edition_guessed(card: CardEntry) -> tuple[Note, ...]:
+    if card.kind != "chart24" or card.edition is not None:
+        return ()
+    return (Note("card_edition", f'The edition of the card was not given; "{reference.EDITIONS[0]}" was assumed.'),)
+
+
+def _card_info(entry: CardEntry, measured: MeasuredPhoto) -> CardInfo:
+    edition = (entry.edition or reference.EDITIONS[0]) if entry.kind == "chart24" else entry.edition
+    spot = measured.corrected.spot if measured.corrected else None
+    if spot is None or measured.corrected is None:
+        return CardInfo(entry.kind, edition, "none", None, 0)
+    first, second, third, fourth = ((float(x), float(y)) for x, y in spot.corners_px)
+    return CardInfo(entry.kind, edition, spot.origin, (first, second, third, fourth), measured.corrected.patches_used)
+
+
+def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Pooled) -> PartResult:
+    colour = pooled.finish
+    L, a, b = (float(value) for value in colour.lab_d50)
+    refused = tuple(note for refusal in _refusals(facts, photos) for note in refusal.notes)
+    return PartResult(
+        name=facts.name,
+        lab=(L, a, b),
+        level_sd=colour.level_sd,
+        own_cov=_matrix(colour.own_cov),
+        shared=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in colour.shared.items()),
+        photos=pooled.photos,
+        used_fraction=pooled.used_fraction,
+        verdict="measured",
+        notes=tuple(
+            dict.fromkeys(
+                (*_asked(facts, photos), *pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled))
+            )
+        ),
+        light=tuple(SharedLoadings(key, _matrix(loadings)) for key, loadings in colour.light.items()),
+        light_own=_matrix(colour.light_own),
+        rendered=tuple(
+            RenderingResult(key, share.weight, *_rendering(share)) for key, share in colour.rendered.items()
+        ),
+    )
+
+
+def _rendering(share: RenderingShare) -> tuple[float, float, float, float]:
+    rendering = share.rendering
+    return rendering.scale_ln, rendering.scale_sd, rendering.dull_sd, rendering.shift_de00
+
+
+def _refused_part(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> PartResult:
+    found = _refusals(facts, photos)
+    return PartResult(
+        name=facts.name,
+        lab=None,
+        level_sd=None,
+        own_cov=None,
+        shared=(),
+        photos=tuple(dict.fromkeys(refusal.photo for refusal in found)),
+        used_fraction=max((refusal.used_fraction for refusal in found), default=0.0),
+        verdict="refused",
+        notes=(*_asked(facts, photos), *(note for refusal in found for note in refusal.notes), *_neutral(facts)),
+    )
+
+
+def _refusals(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> list[Refusal]:
+    return [refusal for photo in photos for refusal in photo.refusals if refusal.part == facts.name]
+
+
+def _asked(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> tuple[Note, ...]:
+    return tuple(note_of(question) for photo in photos for question in photo.questions if question.part == facts.name)
+
+
+def _neutral(facts: PartFacts) -> tuple[Note, ...]:
+    return (Note("neutral_part", CODES["neutral_part"].meaning),) if facts.neutral else ()
+
+
+def _relative(photos: Sequence[MeasuredPhoto], pooled: Pooled) -> tuple[Note, ...]:
+    """The note of a part that no photo with a card of known colours shows."""
+    corrections = [photo.corrected.correction for photo in photos if photo.corrected and photo.photo in pooled.photos]
+    alone = "absolute" not in scales(corrections)
+    return (Note("relative_colour", CODES["relative_colour"].meaning),) if alone else ()
+
+
+def _matrix(values: np.ndarray) -> Matrix:
+    return tuple(tuple(float(value) for value in row) for row in values)
+
+
+def exhibits(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> Exhibits:
+    """Each measured part's largest picture, and every chart's fit."""
+    return Exhibits(crops=tuple(_crops(photos, pooled)), fits=tuple(_fits(photos)))
+
+
+def _crops(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> Iterator[Crop]:
+    for item in pooled:
+        pictures = [
+            picture
+            for photo in photos
+            for picture in photo.pictures
+            if picture.part == item.finish.name and photo.photo in item.photos
+        ]
+        best = max(pictures, key=lambda picture: picture.width * picture.height)
+        yield Crop(best.part, best.photo, best.jpeg, best.width, best.height)
+
+
+def _fits(photos: Sequence[MeasuredPhoto]) -> Iterator[CardFit]:
+    for photo in photos:
+        fit = photo.corrected.patch_fit if photo.corrected else None
+        if fit is not None:
+            yield CardFit(
+                photo.photo, fit.columns, fit.rows, fit.reference_lab, fit.before_lab, fit.after_lab, fit.used
+            )

@@ -1,0 +1,65 @@
+"""`finishmatch audit`: a build measured and judged, the report and the tables written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from finishmatch import loading
+from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, BuildFile, Json, Megabytes, Megapixels
+from finishmatch.verbs.output import printable
+from finishmatch.verbs.progress_bar import bar
+
+if TYPE_CHECKING:
+    from finishmatch.results.results import Results
+
+
+def audit(
+    build: BuildFile,
+    out: Annotated[Path, typer.Option(help="Folder for report.html, results.json, parts.csv, differences.csv.")],
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a pair of parts differs.")] = False,
+    max_megapixels: Megapixels = USUAL_MEGAPIXELS,
+    max_megabytes: Megabytes = USUAL_MEGABYTES,
+    as_json: Json = False,
+) -> int:
+    """Measure a build, compare all parts, write the report."""
+    loading.decode_soon()
+    from finishmatch.audit import audit_file
+    from finishmatch.photo.limits import limits
+
+    with bar() as progress:
+        found = audit_file(build, progress, limits(max_megapixels, max_megabytes))
+
+    from finishmatch import disk
+    from finishmatch.report.page import render
+    from finishmatch.results import csv_tables, json_text
+
+    results = found.results
+    text = json_text.to_json(results)
+    disk.write_whole(
+        out,
+        {
+            "report.html": render(results, found.exhibits).encode(),
+            "results.json": text.encode(),
+            "parts.csv": csv_tables.parts_csv(results).encode(),
+            "differences.csv": csv_tables.differences_csv(results).encode(),
+        },
+    )
+    if as_json:
+        print(text, end="")
+    else:
+        _print_advice(results)
+        print(f"Report: {out / 'report.html'}")
+    return int(strict and _a_pair_differs(results))
+
+
+def _a_pair_differs(results: Results) -> bool:
+    """Whether two parts differ of which none is neutral: a neutral part is never a mismatch."""
+    return any(pair.verdict == "differs" and not pair.has("neutral_part") for pair in results.differences)
+
+
+def _print_advice(results: Results) -> None:
+    for advice in results.advice:
+        print(printable(advice.text))

@@ -1,0 +1,28 @@
+"""What verbs print on stdout: one JSON document, or lines for people."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+import typer
+
+
+def print_json(document: Any, ascii_only: bool = False, indent: int | None = 1) -> None:
+    """Print one JSON document. ``ascii_only``: where names may hold what is no text; ``indent`` None: on one line."""
+    typer.echo(json.dumps(document, ensure_ascii=ascii_only, allow_nan=False, indent=indent))
+
+
+def say(as_json: bool, document: Any, lines: Iterable[str]) -> None:
+    """Print the document where JSON was asked for, else the lines."""
+    if as_json:
+        print_json(document)
+    else:
+        for line in lines:
+            typer.echo(line)
+
+
+def printable(text: str) -> str:
+    """One line without control characters: names come from files, and a terminal obeys what it is sent."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())

@@ -1,0 +1,51 @@
+"""What an installation needs and says of itself: every library is declared, and the version stands in one place."""
+
+from __future__ import annotations
+
+import ast
+import re
+import sys
+import tomllib
+from importlib.metadata import packages_distributions
+from pathlib import Path
+
+import finishmatch
+
+HOUSE = Path(finishmatch.__file__).parent
+PYPROJECT = tomllib.loads((HOUSE.parent / "pyproject.toml").read_text("utf-8"))
+
+
+def plain(distribution: str) -> str:
+    """A requirement's name alone, as package indexes compare it (PEP 503)."""
+    name = re.match(r"[\w.-]+", distribution)
+    assert name is not None
+    return re.sub(r"[-_.]+", "-", name[0]).lower()
+
+
+def imported_packages() -> dict[str, str]:
+    """Top package of every import of the project -> a file that imports it; the standard library and itself left out."""
+    found = {}
+    for path in sorted(HOUSE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            found |= {name.partition(".")[0]: path.name for name in names}
+    return {name: file for name, file in found.items() if name not in {*sys.stdlib_module_names, "finishmatch"}}
+
+
+def test_every_library_that_is_imported_is_declared() -> None:
+    declared = {plain(requirement) for requirement in PYPROJECT["project"]["dependencies"]}
+    of_package = packages_distributions()
+    found = imported_packages()
+    assert {"numpy", "typer"} <= set(found)
+    for package, file in found.items():
+        homes = {plain(name) for name in of_package[package]}
+        assert homes & declared, f"{file} imports {package}, and pyproject.toml declares none of {homes}"
+
+
+def test_the_version_stands_in_one_place() -> None:
+    assert PYPROJECT["project"]["dynamic"] == ["version"]
+    assert PYPROJECT["tool"]["setuptools"]["dynamic"]["version"] == {"attr": "finishmatch.version.__version__"}
+    holders = [path.name for path in HOUSE.rglob("*.py") if f'"{finishmatch.__version__}"' in path.read_text("utf-8")]
+    assert holders == ["version.py"]
