@@ -34,8 +34,8 @@ FLOORS = {
     "report": {"results", "colour"},
     "provenance": {"card", "judge", "part"},
     "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
-    "batch": {"build", "results", "audit"},
-    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure", "audit"},
+    "batch": {"photo", "build", "results", "audit"},
+    "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "measure", "audit"},
 }
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
