@@ -138,7 +138,7 @@ def measure(job: Job) -> Outcome:
     """Measure one job. Whatever goes wrong with it is its outcome."""
     try:
         build = build_file.read(job.source) if job.template is None else _laid_on(job.template, job)
-        return Outcome(job, json_text.to_json(audit_build(build).results))
+        return Outcome(job, json_text.to_json(audit_build(build).require_measured().results))
     except FinishmatchError as error:
         return Outcome(job, None, error.code, error.text)
     except Exception as error:  # our own bug in one photo must not stop the rest either
