@@ -13,11 +13,12 @@ from finishmatch.advise.choose import Choosing, choose
 from finishmatch.advise.doubtful_marks import unless_in_doubt, weighed
 from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
+from finishmatch.errors import NothingMeasured
 from finishmatch.judge.compare import Difference, compare, with_limit_pair
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.judge.held_back import held_back
 from finishmatch.judge.lights import InOneLight, with_lights
-from finishmatch.judge.sets import find_sets
+from finishmatch.judge.sets import Sets, find_sets
 from finishmatch.measure import measured, nothing_measured
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled, pool
@@ -32,11 +33,25 @@ from finishmatch.version import __version__
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Audit:
-    """The results of a build, the pictures that its report shows, and what explains its choices."""
+    """The results of a build, the pictures that its report shows, what explains its choices, and where nothing could be
+    measured, why.
+    """
 
     results: Results
     exhibits: Exhibits
     choosing: Choosing
+    nothing: NothingMeasured | None = None
+
+    def require_measured(self) -> Audit:
+        """The audit itself.
+
+        Raises
+        ------
+        NothingMeasured : all_refused, or the card's own error, when nothing could be measured.
+        """
+        if self.nothing is not None:
+            raise self.nothing
+        return self
 
 
 def audit_file(path: Path, progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
@@ -52,7 +67,8 @@ def audit_file(path: Path, progress: Progress | None = None, limits: Limits = US
 def audit_build(
     build: Build, progress: Progress | None = None, limits: Limits = USUAL, budget: float | None = None
 ) -> Audit:
-    """Measure the photos of a build, in a process of their own, and judge its parts.
+    """Measure the photos of a build, in a process of their own, and judge its parts; where nothing can be measured the
+    results say of each part why.
 
     Parameters
     ----------
@@ -63,7 +79,6 @@ def audit_build(
     Raises
     ------
     InputError : those of the photos, the cards and the marks; limit_pair.
-    NothingMeasured : all_refused, or the card's own error, when nothing could be measured.
     """
     with DecodingProcess(limits) as decoding:
         decoding.expect(build.files())
@@ -76,7 +91,7 @@ def judged(
 ) -> Audit:
     """What the measured photos of a build, in its order, say of its parts; see :func:`audit_build`."""
     if not any(photo.samples for photo in photos):
-        raise nothing_measured(photos)
+        return _nothing(build, photos)
     whole = _compared(photos, build.parts, build.tolerance)
     colours, tolerance = whole.colours, whole.tolerance
     in_doubt = doubtful(photos)
@@ -99,6 +114,24 @@ def judged(
         advice=advice,
     )
     return Audit(results, exhibits(photos, whole.pooled), choosing)
+
+
+def _nothing(build: Build, photos: Sequence[MeasuredPhoto]) -> Audit:
+    """The photos, their cards as found, and the reason of each part, where no part could be measured."""
+    parts = part_results(build.parts, photos, ())
+    sets, choosing = Sets((), (0, 0)), Choosing(None, build.tolerance.together)
+    results = Results(
+        version=__version__,
+        build=BuildInfo(build.name, build.finish, build.tolerance),
+        photos=photo_results(build, photos),
+        parts=parts,
+        differences=(),
+        sets=(),
+        sets_range=SetsRange(0, 0, 0),
+        choices=None,
+        advice=advise(build.parts, (), sets, choosing, refusals(parts), doubtful(photos)),
+    )
+    return Audit(results, exhibits(photos, ()), choosing, nothing_measured(photos))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,34 +16,13 @@ from finishmatch.build import build as build_file
 from finishmatch.build.build import Build, PhotoEntry
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import CODES, FinishmatchError, InputError
+from finishmatch.photo.decode.kinds import SUFFIXES
 from finishmatch.photo.marks import Mask
 from finishmatch.progress import Progress
 from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
 from finishmatch.version import __version__
 
-PHOTO_SUFFIXES = frozenset(
-    (
-        ".jpg",
-        ".jpeg",
-        ".png",
-        ".tif",
-        ".tiff",
-        ".webp",
-        ".heic",
-        ".heif",
-        ".avif",
-        ".dng",
-        ".cr2",
-        ".cr3",
-        ".nef",
-        ".arw",
-        ".raf",
-        ".orf",
-        ".rw2",
-        ".pef",
-    )
-)
 JOURNAL, SUMMARY = "batch.jsonl", "batch.csv"
 MOST_LIST_BYTES = 50_000_000
 MOST_JOURNAL_BYTES = 500_000_000
@@ -126,7 +105,7 @@ def _model(template: Path) -> Build:
 
 def _in_folder(folder: Path, photos: bool, template: Path | None) -> list[Path]:
     own = None if template is None else template.resolve()
-    wanted = PHOTO_SUFFIXES | {".toml"} if photos else {".toml"}
+    wanted = SUFFIXES | {".toml"} if photos else {".toml"}
     files = (Path(root) / name for root, _, names in os.walk(folder) for name in names)
     return sorted(path for path in files if path.suffix.lower() in wanted and path.resolve() != own)
 
@@ -180,7 +159,7 @@ def measure(job: Job) -> Outcome:
     """Measure one job. Whatever goes wrong with it is its outcome."""
     try:
         build = build_file.read(job.source) if job.template is None else _laid_on(job.template, job)
-        return Outcome(job, json_text.to_json(audit_build(build).results))
+        return Outcome(job, json_text.to_json(audit_build(build).require_measured().results))
     except FinishmatchError as error:
         return Outcome(job, None, error.code, error.text)
     except Exception as error:  # our own bug in one photo must not stop the rest either

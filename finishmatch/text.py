@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Sequence
 
 LONGEST = 200
 LONGEST_PATH = 1000
@@ -34,6 +35,11 @@ def shown(text: object, longest: int = 120) -> str:
     """Any text fit for one line of a message: control characters escaped, the middle of long text cut."""
     line = "".join(ascii(c)[1:-1] if breaks_line(c) else c for c in str(text)[: 4 * longest])
     return line if len(line) <= longest else f"{line[: longest // 2]} ... {line[-longest // 3 :]}"
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """ "a", "a and b", "a, b and c"."""
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def letters(index: int) -> str:

@@ -15,7 +15,9 @@ from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import NothingMeasured
 from finishmatch.photo import marks
+from finishmatch.report.page import render
 from finishmatch.results import json_text
+from finishmatch.results.json_text import from_json, to_json
 from finishmatch.results.results import Results
 
 NONE = '{ kind = "none" }'
@@ -202,16 +204,25 @@ def test_one_bad_card_does_not_stop_the_rest(tmp_path: Path) -> None:
     assert any(advice.code == "photograph_again" and "hook" in advice.parts for advice in results.advice)
 
 
-def test_when_nothing_can_be_measured_the_reason_is_the_error(tmp_path: Path) -> None:
-    overexposed = write_build(tmp_path / "a", picture() * 30, corners=None)
-    with pytest.raises(NothingMeasured) as error:
-        audit_file(overexposed)
-    assert error.value.code == "card_not_found"
-    clipped = picture()
+def test_when_nothing_can_be_measured_the_results_say_why_of_each_part(tmp_path: Path) -> None:
+    overexposed, clipped = picture() * 30, picture()
     clipped[370:] = 1.0
-    with pytest.raises(NothingMeasured) as error:
-        audit_file(write_build(tmp_path / "b", clipped))
-    assert error.value.code == "all_refused"
+    cases = (
+        (write_build(tmp_path / "a", overexposed, corners=None), "card_not_found", "card_not_found"),
+        (write_build(tmp_path / "b", clipped), "all_refused", "part_clipped"),
+    )
+    for build, code, reason in cases:
+        audit = audit_file(build)
+        assert {(part.verdict, part.reason) for part in audit.results.parts} == {("refused", reason)}
+        assert all(any(note.code == reason for note in part.notes) for part in audit.results.parts)
+        assert (audit.results.differences, audit.results.sets, audit.results.choices) == ((), (), None)
+        assert audit.results.advice[0].text.startswith("No coloured part was measured.")
+        assert [a.cause for a in audit.results.advice if a.code == "photograph_again"] == [reason]
+        assert from_json(to_json(audit.results)) == from_json(to_json(from_json(to_json(audit.results))))
+        assert "No coloured part was measured." in render(audit.results, audit.exhibits)
+        with pytest.raises(NothingMeasured) as error:
+            audit.require_measured()
+        assert error.value.code == code
 
 
 def test_the_limit_pair_replaces_the_tolerance(tmp_path: Path) -> None:

@@ -245,7 +245,9 @@ def test_nothing_measured_ends_with_4(tmp_path: Path) -> None:
         done = run("audit", build, "--out", tmp_path / folder / "out")
         assert done.returncode == 4, done.stderr
         assert done.stderr.count("\n") == 1
-        assert not (tmp_path / folder / "out").exists()
+        told = json.loads((tmp_path / folder / "out" / "results.json").read_text("utf-8"))
+        assert {part["verdict"] for part in told["parts"]} == {"refused"}
+        assert (tmp_path / folder / "out" / "report.html").stat().st_size > 10_000
 
 
 def test_an_output_folder_that_cannot_be_is_one_line(tmp_path: Path) -> None:

@@ -35,7 +35,7 @@ FLOORS = {
     "provenance": {"card", "judge", "part"},
     "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
     "batch": {"photo", "build", "results", "audit"},
-    "page": {"colour", "photo", "card", "part", "build", "results", "report", "measure", "audit"},
+    "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "measure", "audit"},
 }
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL

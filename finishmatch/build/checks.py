@@ -8,10 +8,10 @@ from pathlib import Path
 
 from finishmatch.build.complaints import Complaint, KeyPath
 from finishmatch.build.tables import BuildFile, CardTable, PhotoTable
-from finishmatch.card.kinds import NAMED, NO_CARD, PLAIN, WITH_EDITIONS, either, named
+from finishmatch.card.kinds import NAMED, NO_CARD, PLAIN, WITH_EDITIONS, named
 from finishmatch.disk import require_file
 from finishmatch.errors import InputError
-from finishmatch.text import shown
+from finishmatch.text import listed, shown
 
 
 def complaints(file: BuildFile, folder: Path) -> Iterator[Complaint]:
@@ -66,15 +66,15 @@ def _card(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
     elif card.layout is not None:
         yield Complaint((*key, "layout"), "build_value", "belongs to a card file only")
     if card.edition is not None and card.kind not in WITH_EDITIONS:
-        yield Complaint((*key, "edition"), "build_value", f"belongs to a {either(WITH_EDITIONS)} only")
+        yield Complaint((*key, "edition"), "build_value", f"belongs to a {listed(WITH_EDITIONS, 'or')} only")
     if card.second_box is not None and card.kind not in PLAIN:
-        yield Complaint((*key, "second_box"), "build_value", f"belongs to a {either(PLAIN)} card only")
+        yield Complaint((*key, "second_box"), "build_value", f"belongs to a {listed(PLAIN, 'or')} card only")
     if card.kind in PLAIN:
         if (card.corners is None) == (card.box is None):
             yield Complaint(key, "build_value", f"a {card.kind} card needs either corners or box")
         return
     if card.box is not None:
-        yield Complaint((*key, "box"), "build_value", f"belongs to a {either(PLAIN)} card only; give corners")
+        yield Complaint((*key, "box"), "build_value", f"belongs to a {listed(PLAIN, 'or')} card only; give corners")
     if card.kind == NO_CARD and card.corners is not None:
         yield Complaint((*key, "corners"), "build_value", "there is no card to have corners")
 

@@ -12,11 +12,11 @@ import msgspec.inspect as kinds
 from msgspec import Struct
 
 from finishmatch.build.tables import BuildTable, MarkTable, PhotoTable
-from finishmatch.card.kinds import LOCATED, NO_CARD, PLAIN, USUAL, either
+from finishmatch.card.kinds import LOCATED, NO_CARD, PLAIN, USUAL
 from finishmatch.disk import require_file
 from finishmatch.errors import InputError
 from finishmatch.judge.facts import PartFacts, Tolerance
-from finishmatch.text import LONGEST_PATH, blemish, shown
+from finishmatch.text import LONGEST_PATH, blemish, listed, shown
 
 _WORDS_AT = 36  # the column in which a key is explained
 
@@ -80,7 +80,7 @@ def _photo(file: str) -> str:
 
 
 def _quoted_kinds(names: Sequence[str]) -> str:
-    return either([f'"{name}"' for name in names]).replace(" or ", " and ")
+    return listed([f'"{name}"' for name in names])
 
 
 def _examples(table: type[Struct], keys: Sequence[str] = ()) -> Iterator[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -76,8 +75,3 @@ WITH_EDITIONS = tuple(kind for kind in NAMED if KINDS[kind].editions)
 def named(text: str) -> CardKind | None:
     """The kind of this name; None for any other text."""
     return next((kind for kind in NAMED if kind == text), None)
-
-
-def either(kinds: Sequence[str]) -> str:
-    """ "grey18 or white", for a sentence."""
-    return " or ".join([", ".join(kinds[:-1]), kinds[-1]] if len(kinds) > 1 else kinds)

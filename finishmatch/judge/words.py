@@ -6,10 +6,11 @@ dL', each divided by its weighting function and set against the pair's tolerance
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
+from finishmatch.text import listed as listed
 
 # What makes a pair unsure, and the one step that would settle it. The keys are note codes.
 CAUSES: dict[str, tuple[str, str]] = {
@@ -100,11 +101,6 @@ def sentence(names: tuple[str, str], verdict: str, what: str, cause: str | None)
     guess = f"{b} may be {what} than {a}" if what else f"{a} and {b} may look alike"
     because, step = CAUSES[cause or "at_tolerance"]
     return f"{guess}, but that is unsure, mostly because {because}: {step}"
-
-
-def listed(words: Sequence[str], last: str = "and") -> str:
-    """ "a", "a and b", "a, b and c"."""
-    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _amount(size: float) -> str:

@@ -18,9 +18,10 @@ from starlette.routing import Route
 from finishmatch.card.sheet.draw import PAPERS_MM, as_file
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import pictures
+from finishmatch.page.declared import declared
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.guard import Guard, Keys
-from finishmatch.page.uploads import SUFFIX_OF_TYPE
+from finishmatch.page.uploads import ONLY, SUFFIX_OF_TYPE
 from finishmatch.photo.limits import USUAL
 
 MOST_JSON_BYTES = 4_000_000
@@ -51,6 +52,7 @@ def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
             Route("/enter", routes.enter),
             Route("/", routes.static),
             Route("/static/{name}", routes.static),
+            Route("/api/declared", routes.declared),
             Route("/api/state", routes.state),
             Route("/api/build", routes.save, methods=["PUT"]),
             Route("/api/verdict", routes.verdict, methods=["POST"]),
@@ -90,6 +92,9 @@ class _Routes:
             raise Refused(404, "file_missing", "there is no such file")
         return Response(files[name], media_type=_TYPES[name.rpartition(".")[2]])
 
+    async def declared(self, request: Request) -> Response:
+        return JSONResponse(declared())
+
     async def state(self, request: Request) -> Response:
         return JSONResponse(await run_sync(self._edited.state))
 
@@ -111,7 +116,7 @@ class _Routes:
     async def add_photo(self, request: Request) -> Response:
         kind = request.headers.get("content-type", "")
         if kind not in SUFFIX_OF_TYPE:
-            raise Refused(415, "photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
+            raise Refused(415, "photo_kind", ONLY)
         data = await _body(request, USUAL.file_bytes)
         name = request.query_params.get("name", "")
         return JSONResponse(await run_sync(self._edited.add_photo, name, kind, data), status_code=201)

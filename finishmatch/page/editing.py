@@ -13,7 +13,7 @@ from finishmatch.build import edit
 from finishmatch.build.build import Build, from_document, from_text, read_text
 from finishmatch.build.complaints import parse
 from finishmatch.disk import alone_in, mend, write_alone
-from finishmatch.errors import FinishmatchError, InputError, NothingMeasured
+from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import live, pictures, uploads
 from finishmatch.page.cache import Cache, Recent
 from finishmatch.page.names import Names, document_of, draft_of
@@ -77,10 +77,9 @@ class EditedBuild:
         }
         if not any(photo.samples or photo.refusals for photo in photos):
             return {"photos": panes, "message": "Outline a part to see its colour.", "verdict": None}
-        try:
-            audit = judged(build, photos)
-        except NothingMeasured as nothing:
-            return {"photos": panes, "message": f"Nothing could be measured: {nothing}.", "verdict": None}
+        audit = judged(build, photos)
+        if audit.nothing is not None:
+            return {"photos": panes, "message": f"Nothing could be measured: {audit.nothing}.", "verdict": None}
         return {"photos": panes, "message": None, "verdict": live.verdict_pane(build, audit, self._crops(audit))}
 
     def report(self) -> str:

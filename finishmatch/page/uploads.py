@@ -9,18 +9,14 @@ from pathlib import Path
 
 from finishmatch.disk import read_whole, write_new
 from finishmatch.errors import InputError
+from finishmatch.photo.decode.kinds import FORMATS, TYPE_OF_SUFFIX
 from finishmatch.photo.limits import USUAL
 from finishmatch.photo.process.parent import open_safely
+from finishmatch.text import listed
 
-SUFFIX_OF_TYPE = {
-    "image/jpeg": ".jpg",
-    "image/png": ".png",
-    "image/tiff": ".tif",
-    "image/heic": ".heic",
-    "image/heif": ".heif",
-    "image/avif": ".avif",
-    "image/webp": ".webp",
-}
+SUFFIX_OF_TYPE = {media_type: suffix for suffix, media_type in reversed(TYPE_OF_SUFFIX.items())}
+"""Media type -> the usual suffix."""
+ONLY = f"only {listed([row.words for row in FORMATS.values() if row.media_types])} photos can be added"
 _LONGEST = 60
 _UNSAFE = re.compile(r"[^\w.-]+")
 # Names that one system or another takes for devices (Microsoft, "Naming Files, Paths, and Namespaces").
@@ -43,7 +39,7 @@ def store(folder: Path, name: str, content_type: str, data: bytes) -> str:
     """
     suffix = SUFFIX_OF_TYPE.get(content_type)
     if suffix is None:
-        raise InputError("photo_kind", "only JPEG, PNG, TIFF, HEIC, AVIF and WebP photos can be added")
+        raise InputError("photo_kind", ONLY)
     stem = safe_stem(name)
     with tempfile.TemporaryDirectory(prefix="finishmatch-") as folder_of_trial:
         trial = Path(folder_of_trial) / f"{stem}{suffix}"

@@ -24,7 +24,7 @@ def audit(
     max_megabytes: Megabytes = USUAL_MEGABYTES,
     as_json: Json = False,
 ) -> int:
-    """Measure a build, compare all parts, write the report."""
+    """Measure a build, compare all parts, write the report. Where nothing can be measured it says why (exit status 4)."""
     loading.decode_soon()
     from finishmatch.audit import audit_file
     from finishmatch.photo.limits import limits
@@ -47,6 +47,7 @@ def audit(
             "differences.csv": csv_tables.differences_csv(results).encode(),
         },
     )
+    found.require_measured()
     if as_json:
         print(text, end="")
     else:

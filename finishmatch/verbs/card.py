@@ -10,6 +10,7 @@ from typer.core import TyperGroup
 
 from finishmatch.card import kinds
 from finishmatch.errors import CommandError
+from finishmatch.text import listed
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
 from finishmatch.verbs.progress_bar import bar
@@ -41,7 +42,7 @@ app = typer.Typer(
 @app.command()
 def show(
     kind: Annotated[
-        str | None, typer.Argument(metavar="KIND", help=f"{kinds.either(_SHOWN)}; all when left out.")
+        str | None, typer.Argument(metavar="KIND", help=f"{listed(_SHOWN, 'or')}; all when left out.")
     ] = None,
     edition: Annotated[str | None, typer.Option(help="Edition of the chart.")] = None,
     as_json: Json = False,

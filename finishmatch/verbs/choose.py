@@ -39,7 +39,7 @@ def choose(
         raise CommandError("command_line", f"--budget {budget} is no sum of money")
     read = build_file.read(build)
     with bar() as progress:
-        audit = audit_build(read, progress, budget=budget)
+        audit = audit_build(read, progress, budget=budget).require_measured()
     if as_json:
         print_json(_document(audit))
         return

@@ -43,7 +43,7 @@ def measure(
     from finishmatch.results import json_text
 
     build = _confirmed(_one_photo(photo, card, part, corners, edition, layout), meant or [])
-    results = audit_build(build, limits=limits(max_megapixels, max_megabytes)).results
+    results = audit_build(build, limits=limits(max_megapixels, max_megabytes)).require_measured().results
     if as_json:
         whole = json_text.document(results)
         print_json({key: whole[key] for key in ("photos", "parts", "differences")})

@@ -70,7 +70,7 @@ def _results(source: Path) -> tuple[Results, dict[str, PartFacts]]:
 
         read = build.read(source)
         facts = {part.name: part for part in read.parts}
-        return json_text.from_json(json_text.to_json(audit_build(read).results)), facts
+        return json_text.from_json(json_text.to_json(audit_build(read).require_measured().results)), facts
     try:
         return json_text.from_json(read_whole(source, MOST_RESULTS_BYTES).decode("utf-8")), {}
     except UnicodeDecodeError as error:

@@ -8,10 +8,6 @@ export class Refusal extends Error {
   }
 }
 
-// What some systems do not tell of a file that is chosen.
-const TYPES = { jpg: 'image/jpeg', jpeg: 'image/jpeg', png: 'image/png', tif: 'image/tiff', tiff: 'image/tiff', heic: 'image/heic', heif: 'image/heif', avif: 'image/avif', webp: 'image/webp' };
-const typeOf = (file) => file.type || TYPES[file.name.split('.').pop().toLowerCase()] || 'application/octet-stream';
-
 // Browsers finish a request of a page that closes only if it is small.
 const KEPT_ALIVE = 60_000;
 
@@ -31,12 +27,12 @@ async function ask(method, path, body, type) {
 
 const send = (method, path, value) => ask(method, path, JSON.stringify(value), 'application/json');
 
+export const declared = () => ask('GET', '/api/declared');
 export const state = () => ask('GET', '/api/state');
 export const save = (revision, draft) => send('PUT', '/api/build', { revision, draft });
 export const verdict = (draft) => send('POST', '/api/verdict', { draft });
 export const outline = (file, x, y) => send('POST', '/api/outline', { file, x, y });
 export const photoFacts = (id) => ask('GET', `/api/photos/${id}`);
-export const addPhoto = (file) =>
-  ask('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`, file, typeOf(file));
+export const addPhoto = (file, type) => ask('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`, file, type);
 export const view = (id) => `/photo/${id}/view`;
 export const thumb = (id) => `/photo/${id}/thumb`;

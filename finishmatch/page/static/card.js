@@ -5,16 +5,13 @@ import { photoOf } from './draft.js';
 import { byId, el, say } from './dom.js';
 import { cardCorners, cardOf, setCorners } from './shapes.js';
 import { cardTable } from './coords.js';
-
-const KINDS = [['chart24', '24-patch chart'], ['sheet', 'printed sheet'], ['grey18', 'grey card (18 %)'], ['white', 'white card or sheet'], ['none', 'this photo has no card']];
-const LOCATED = new Set(['chart24', 'sheet']);
-const EDITIONS = [['', 'newest (2014), if not known'], ['2014', '2014 and later'], ['2005', '2005 to 2014'], ['average', 'average of many']];
+import { cardKind, cards } from './declared.js';
 
 const options = (list) => list.map(([value, words]) => el('option', { value }, words));
 
-const kind = el('select', { id: 'card-kind', onchange: setKind }, ...options(KINDS));
+const kind = el('select', { id: 'card-kind', onchange: setKind }, ...options(cards.map((card) => [card.kind, card.words])));
 const own = el('option', { value: 'own' }, 'a card file');
-const edition = el('select', { id: 'card-edition', onchange: setEdition }, ...options(EDITIONS));
+const edition = el('select', { id: 'card-edition', onchange: setEdition });
 const editionRow = el('p', { class: 'field' }, el('label', { for: 'card-edition' }, 'Edition'), edition);
 const light = el('input', { id: 'photo-light', list: 'lights', maxlength: 200, onchange: setLight });
 const lights = el('datalist', { id: 'lights' });
@@ -46,9 +43,16 @@ function setKind() {
     const photo = photoOf(draft, store.photo);
     if (kind.value === 'own') return;
     photo.card = { kind: kind.value };
-    if (kind.value === 'grey18' || kind.value === 'white') setCorners(draft, middle());
+    if (cardKind(kind.value).plain) setCorners(draft, middle());
   });
   tell({ selected: cardCorners() ? { kind: 'card' } : null });
+}
+
+function showEditions(list) {
+  editionRow.hidden = !list.length;
+  if (!list.length || edition.children.length === list.length + 1) return;
+  const unknown = ['', `newest (${list[0].name}), if not known`];
+  edition.replaceChildren(...options([unknown, ...list.map(({ name, words }) => [name, words])]));
 }
 
 function setEdition() {
@@ -91,11 +95,11 @@ listen(() => {
   byId('card').hidden = !store.photo;
   if (!store.photo) return;
   const card = cardOf(store.draft, store.photo);
-  const known = KINDS.some(([value]) => value === card.kind);
+  const known = cardKind(card.kind);
   if (known) own.remove();
   else kind.append(own);
   kind.value = known ? card.kind : 'own';
-  editionRow.hidden = card.kind !== 'chart24';
+  showEditions(known?.editions ?? []);
   edition.value = card.edition ?? '';
   if (document.activeElement !== light) light.value = photoOf(store.draft, store.photo)?.light ?? '';
   const words = [...new Set(store.draft.photo.map((photo) => photo.light).filter(Boolean))];
@@ -107,7 +111,7 @@ listen(() => {
   const cornered = card.kind !== 'none';
   hand.hidden = !cornered;
   hand.textContent = cardCorners() ? 'Adjust the corners' : 'Place the corners';
-  locate.hidden = !LOCATED.has(card.kind) || !card.corners;
+  locate.hidden = !known?.located || !card.corners;
   where.hidden = !cornered || !cardCorners();
   table.update();
 });

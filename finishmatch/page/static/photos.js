@@ -1,12 +1,17 @@
 // The photos of the build: choose one, add some, take one out.
 
 import * as api from './api.js';
+import { photoTypes, usualCard } from './declared.js';
 import { change, listen, store, tell } from './store.js';
 import { marksOf, removePhoto } from './draft.js';
 import { byId, el, keyed, say, set, trouble } from './dom.js';
 
 const list = byId('photo-list');
 const chooser = byId('add-photos');
+chooser.accept = [...new Set(Object.values(photoTypes))].join();
+
+// Some systems do not tell the type of a file that is chosen.
+const typeOf = (file) => file.type || photoTypes[`.${file.name.split('.').pop().toLowerCase()}`] || 'application/octet-stream';
 
 export const nameOf = (id) => store.files[id]?.name ?? 'photo';
 
@@ -47,12 +52,12 @@ export async function addFiles(files) {
   for (const file of files) {
     say(`Adding ${file.name}`);
     try {
-      const { id, name } = await api.addPhoto(file);
+      const { id, name } = await api.addPhoto(file, typeOf(file));
       store.files = { ...store.files, [id]: { name } };
       trouble('');
       if (!store.draft.photo?.some((photo) => photo.file === id)) {
         change((draft) => {
-          draft.photo = [...(draft.photo ?? []), { file: id, card: { kind: 'chart24' }, part: [] }];
+          draft.photo = [...(draft.photo ?? []), { file: id, card: { kind: usualCard }, part: [] }];
         });
       }
       openPhoto(id);

@@ -3,9 +3,46 @@
 from __future__ import annotations
 
 import struct
+from dataclasses import dataclass
 from typing import Literal
 
 Kind = Literal["JPEG", "PNG", "TIFF", "WEBP", "AVIF", "HEIF", "RAW"]
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """How files of a kind are called. A name says nothing of what is inside, but tells which files are worth a look.
+
+    Attributes
+    ----------
+    words : for people.
+    suffixes : of file names, the usual one first.
+    media_types : each of which is that of the suffix at its place, or of all; camera raw has none that browsers know.
+    """
+
+    words: str
+    suffixes: tuple[str, ...]
+    media_types: tuple[str, ...] = ()
+
+
+FORMATS: dict[Kind, Format] = {
+    "JPEG": Format("JPEG", (".jpg", ".jpeg"), ("image/jpeg",)),
+    "PNG": Format("PNG", (".png",), ("image/png",)),
+    "TIFF": Format("TIFF", (".tif", ".tiff"), ("image/tiff",)),
+    "HEIF": Format("HEIC", (".heic", ".heif"), ("image/heic", "image/heif")),
+    "AVIF": Format("AVIF", (".avif",), ("image/avif",)),
+    "WEBP": Format("WebP", (".webp",), ("image/webp",)),
+    "RAW": Format("camera raw", (".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef")),
+}
+
+SUFFIXES = frozenset(suffix for row in FORMATS.values() for suffix in row.suffixes)
+TYPE_OF_SUFFIX = {
+    suffix: row.media_types[min(i, len(row.media_types) - 1)]
+    for row in FORMATS.values()
+    if row.media_types
+    for i, suffix in enumerate(row.suffixes)
+}
+"""Suffix -> media type, of what a browser may send."""
 
 # ISO/IEC 23008-12 (HEIF) annex B and the AVIF specification 1.1, section 3: the brands of still pictures and sequences.
 _AVIF = {b"avif", b"avis"}
