@@ -13,12 +13,11 @@ from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
-import numpy.typing as npt
 
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.judge.bit_sets import members, neighbours
 
-Array = npt.NDArray[np.float64]
-Graph = npt.NDArray[np.bool_]
+Graph = BoolArray
 Clique = tuple[int, ...]
 
 EFFORT = 1_500_000  # steps after which a search ends: about a second

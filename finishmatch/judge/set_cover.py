@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
+
+from finishmatch.arrays import Array
 
 if TYPE_CHECKING:
     import highspy
 
-Array = npt.NDArray[np.float64]
 
 _NODE_LIMIT = 200
 

@@ -14,8 +14,10 @@ from math import ceil, floor
 import numpy as np
 import numpy.typing as npt
 
+from finishmatch.arrays import Array, FloatImage
+
 Pixels = npt.NDArray[np.uint8]
-Levels = npt.NDArray[np.float32]
+Levels = FloatImage
 
 _BLOCK, _FILL = 8, 128
 _STRIP = 16
@@ -123,7 +125,7 @@ def _steps(plane: Levels, block: int, offset: int, size: float, rows: int) -> Le
     return np.asarray(np.sign(step) * np.clip(2 * np.abs(step) / size - 1, 0, 1), dtype=np.float32)
 
 
-def _one_way(steps: Levels) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _one_way(steps: Levels) -> tuple[Array, Array]:
     """(rows - 1, columns) for each block: the mean step along the line that begins at it, and in the lesser of its pieces.
 
     The line goes on to the right end, and from the left end of the next border on. Steps of two signs take each other away.
