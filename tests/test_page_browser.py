@@ -76,7 +76,7 @@ def test_from_dropping_a_photo_to_the_two_sets(context, tmp_path):
             person.page.locator(".part").nth(number).click()
             person.page.get_by_label("Name").fill(name)
             person.page.keyboard.press("Enter")
-        person.page.get_by_label("Parts seen together in one glance").fill("3")
+        person.page.get_by_label("Parts seen together in one glance").fill("3.5")
         person.page.keyboard.press("Tab")
         person.sees("#headline", "2 finishes")
         person.is_saved()

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from finishmatch.colour.measured_colour import CommonError, Rendering, RenderingShare, SampleOf, joint
+from finishmatch.colour.measured_colour import Rendering, RenderingShare, SampleOf, joint
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance
 from finishmatch.judge.compare import Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -121,9 +121,8 @@ def tied() -> list[Sample]:
     for part, photo in where:
         root = rng.normal(size=(3, 3)) * 0.3
         made = sample(part, photo, BASE + rng.normal(0, 0.5, 3), level_sd=0.0)
-        light = (CommonError("print_in_light", "light-1"), rng.normal(size=(3, 2)) * 0.4)
         own_cov = root @ root.T + 0.02 * np.eye(3)
-        found.append(replace(made, own_cov=own_cov, shared=rng.normal(size=(3, 4)), beyond=(light,)))
+        found.append(replace(made, own_cov=own_cov, shared=rng.normal(size=(3, 4))))
     return found
 
 
@@ -136,7 +135,6 @@ def test_the_joint_covariance_of_tied_photos_is_that_of_least_squares_by_the_boo
     for s, one in enumerate(samples):
         for t, other in enumerate(samples):
             block = noise[3 * s : 3 * s + 3, 3 * t : 3 * t + 3]
-            block += one.beyond[0][1] @ other.beyond[0][1].T
             if one.photo == other.photo:
                 block += one.shared @ other.shared.T
             if one is other:
@@ -148,7 +146,7 @@ def test_the_joint_covariance_of_tied_photos_is_that_of_least_squares_by_the_boo
 
 def test_every_error_that_a_pooled_part_shares_leads_to_a_photo_or_to_a_sample() -> None:
     samples = tied()
-    of_photos = {one.correction for one in samples} | {error for one in samples for error, _ in one.beyond}
+    of_photos = {one.correction for one in samples}
     of_samples = {SampleOf(one.part, one.photo) for one in samples}
     for item in pool(samples):
         assert set(item.finish.shared) <= of_photos | of_samples

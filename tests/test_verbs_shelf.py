@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 import report_samples
+from msgspec.structs import replace
 from shelf_records import record
 
 from finishmatch.cli import main
