@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from typing import Annotated, Any
@@ -73,6 +74,7 @@ app.add_typer(shelf.app, name="shelf")
 def main() -> None:
     """The program: exit status and one line on stderr as scripts may rely on them."""
     loading.tune()
+    _print_anything()
     try:
         status = app(standalone_mode=False) or 0
         if status == Stopped.exit_status:  # an interrupt, which the parser turns into a status
@@ -90,6 +92,13 @@ def main() -> None:
         where = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
         status = _fail("internal", f"{where}: {CODES['internal'].mend}", 70)
     sys.exit(int(status))
+
+
+def _print_anything() -> None:
+    """File names may hold bytes that are no text: printed, they are escaped rather than a failure."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _fail(code: str, text: str, status: int) -> int:

@@ -13,6 +13,7 @@ from finishmatch.text import shown
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
 from finishmatch.verbs.progress_bar import bar
+from finishmatch.verbs.values import number
 
 if TYPE_CHECKING:
     from finishmatch.batch import Done
@@ -24,7 +25,7 @@ def batch(
     template: Annotated[
         Path | None, typer.Option(metavar="BUILD.toml", help="A build of one photo whose marks are laid on all.")
     ] = None,
-    jobs: Annotated[int, typer.Option(min=1, max=512, help="Photos measured at once on this machine.")] = 1,
+    jobs: Annotated[int, number(least=1, most=512, help="Photos measured at once on this machine.")] = 1,
     scheduler: Annotated[
         str | None, typer.Option(metavar="ADDRESS", help="A Dask cluster that you trust and that sees the same files.")
     ] = None,

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from finishmatch import loading
-from finishmatch.errors import CommandError
 from finishmatch.text import chance, shown
 from finishmatch.verbs.options import BuildFile, Json
 from finishmatch.verbs.output import print_json
 from finishmatch.verbs.progress_bar import bar
+from finishmatch.verbs.values import number
 
 if TYPE_CHECKING:
     from finishmatch.advise.choose import Choosing
@@ -27,7 +27,7 @@ _OF_CHOICE = frozenset(("check_mark", "buy", "blocked", "turn_neutral", "photogr
 
 def choose(
     build: BuildFile,
-    budget: Annotated[float | None, typer.Option(help="Leave out choices that cost more.")] = None,
+    budget: Annotated[float | None, number(least=0, most=1e9, help="Leave out choices that cost more.")] = None,
     as_json: Json = False,
 ) -> None:
     """Say which candidates to buy, by match and price."""
@@ -35,8 +35,6 @@ def choose(
     from finishmatch.audit import audit_build
     from finishmatch.build import build as build_file
 
-    if budget is not None and not 0 <= budget < float("inf"):
-        raise CommandError("command_line", f"--budget {budget} is no sum of money")
     read = build_file.read(build)
     with bar() as progress:
         audit = audit_build(read, progress, budget=budget).require_measured()

@@ -11,6 +11,7 @@ import typer
 from finishmatch import loading
 from finishmatch.card import kinds
 from finishmatch.errors import CommandError
+from finishmatch.text import blemish
 from finishmatch.verbs import values
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, Json, Megabytes, Megapixels
 from finishmatch.verbs.output import print_json, printable
@@ -91,7 +92,7 @@ def _part_mark(text: str) -> PartMark:
 
     name, _, box = text.rpartition("=")
     numbers = values.numbers(box, 4)
-    if not name.strip() or numbers is None or numbers[2] <= 0 or numbers[3] <= 0:
+    if blemish(name) or numbers is None or numbers[2] <= 0 or numbers[3] <= 0:
         raise CommandError("bad_part", f'--part "{text}"')
     return PartMark(name, Box(*numbers))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterable
 from typing import Any
 
@@ -11,7 +12,8 @@ import typer
 
 def print_json(document: Any, ascii_only: bool = False, indent: int | None = 1) -> None:
     """Print one JSON document. ``ascii_only``: where names may hold what is no text; ``indent`` None: on one line."""
-    typer.echo(json.dumps(document, ensure_ascii=ascii_only, allow_nan=False, indent=indent))
+    readable = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8" and not ascii_only
+    typer.echo(json.dumps(document, ensure_ascii=not readable, allow_nan=False, indent=indent))
 
 
 def say(as_json: bool, document: Any, lines: Iterable[str]) -> None:

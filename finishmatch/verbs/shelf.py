@@ -13,6 +13,7 @@ from finishmatch.judge.facts import Tolerance
 from finishmatch.text import shown
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import say
+from finishmatch.verbs.values import number, number_argument
 
 if TYPE_CHECKING:
     from finishmatch.judge.facts import PartFacts
@@ -25,7 +26,7 @@ File = Annotated[Path, typer.Option("--shelf", metavar="FILE", help="The shelf's
 Maker = Annotated[str | None, typer.Option(help="Who made it.")]
 Finish = Annotated[str | None, typer.Option(help="The finish name, as the label says it.")]
 Date = Annotated[str | None, typer.Option(metavar="YYYY-MM-DD", help="The day it was measured; today when left out.")]
-Confidence = Annotated[float, typer.Option(min=0.5, max=0.999, help="How sure a verdict must be.")]
+Confidence = Annotated[float, number(least=0.5, most=0.999, help="How sure a verdict must be.")]
 SHELF = Path("finishes.shelf")
 _USUAL = Tolerance()
 MOST_RESULTS_BYTES = 200_000_000
@@ -108,11 +109,11 @@ def find(
         typer.Option("--in", metavar="RESULTS.json|BUILD.toml", help="Where PART is; the shelf if left out."),
     ] = None,
     tolerance: Annotated[
-        float, typer.Option(min=0.01, help="CIEDE2000 within which two look alike.")
+        float, number(least=0.01, most=100, help="CIEDE2000 within which two look alike.")
     ] = _USUAL.together,
     confidence: Confidence = _USUAL.confidence,
-    most: Annotated[int, typer.Option(min=1, max=1000, help="At most so many, the nearest.")] = 20,
-    within: Annotated[float, typer.Option(min=0.01, help="None farther, CIEDE2000 as photographed.")] = 10.0,
+    most: Annotated[int, number(least=1, most=1000, help="At most so many, the nearest.")] = 20,
+    within: Annotated[float, number(least=0.01, most=200, help="None farther, CIEDE2000 as photographed.")] = 10.0,
     as_json: Json = False,
 ) -> None:
     """Find the finishes nearest to a colour or part, and say of each how likely it looks alike."""
@@ -243,7 +244,7 @@ def import_(
     shelf: File = SHELF,
     date: Date = None,
     sd: Annotated[
-        float, typer.Option(min=0.0, max=50.0, help="Standard deviation of L, a, b where the file gives none.")
+        float, number(least=0.0, most=50.0, help="Standard deviation of L, a, b where the file gives none.")
     ] = 1.0,
     as_json: Json = False,
 ) -> None:
@@ -259,7 +260,10 @@ def import_(
 
 @app.command()
 def remove(
-    numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Numbers, as `list` shows them.")],
+    numbers: Annotated[
+        list[int],
+        number_argument(least=1, most=2**63 - 1, metavar="NUMBER...", help="Numbers, as `list` shows them."),
+    ],
     shelf: File = SHELF,
     as_json: Json = False,
 ) -> None:
@@ -273,7 +277,7 @@ def remove(
 
 @app.command()
 def pairs(
-    within: Annotated[float, typer.Argument(min=0.0, help="CIEDE2000 as photographed.")],
+    within: Annotated[float, number_argument(least=0.0, most=200, help="CIEDE2000 as photographed.")],
     file: Annotated[Path, typer.Option("--out", metavar="FILE.csv", help="Where to write them.")],
     shelf: File = SHELF,
     as_json: Json = False,

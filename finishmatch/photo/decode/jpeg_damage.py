@@ -29,6 +29,8 @@ _STEP, _QUANTA = np.array([3.0, 1.6, 2.0]), 2.0
 _ONE_WAY, _BESIDE = 0.5, (-4, -3, -2, 2, 3, 4)
 # ... and this much in both of its pieces: an edge of the picture itself lies along one border only, and has one piece.
 _IN_EACH, _SHORTEST = 0.25, 0.04
+# A step from black to black or white to white is not seen; lines that are blind in more than half count as if it were half.
+_BLACK, _WHITE, _BLIND = 4.0, 251.0, 0.5
 # Fewer blocks tell nothing.
 _FEWEST = 12
 
@@ -82,12 +84,13 @@ def level_jump(pixels: Pixels, coding: Coding) -> int | None:
         return None
     planes = _planes(_line_levels(pixels, coding.width), coding)
     size = np.maximum(_STEP, _QUANTA * np.array(coding.quanta))
+    seen = _seen(planes[0], rows)
     beside = np.zeros((rows - 2, columns))
-    for (plane, block), step in zip(planes, size, strict=True):
+    for plane, step in zip(planes, size, strict=True):
         for offset in _BESIDE:
-            np.maximum(beside, _one_way(_steps(plane, block, offset, step, rows))[0], out=beside)
-    for (plane, block), step in zip(planes, size, strict=True):
-        along, in_each = _one_way(_steps(plane, block, 0, step, rows))
+            np.maximum(beside, _one_way(_steps(plane, offset, step, rows), seen)[0], out=beside)
+    for plane, step in zip(planes, size, strict=True):
+        along, in_each = _one_way(_steps(plane, 0, step, rows), seen)
         jumps = (in_each > _IN_EACH) & (along - beside > _ONE_WAY)
         if jumps.any():
             return int(np.flatnonzero(jumps.any(axis=1))[0] + 1) * coding.height
@@ -114,27 +117,43 @@ def _planes(levels: FloatImage, coding: Coding) -> list[tuple[FloatImage, int]]:
     return [(levels[..., 0], coding.height), (chroma[..., 0], high), (chroma[..., 1], high)]
 
 
-def _steps(plane: FloatImage, block: int, offset: int, size: float, rows: int) -> FloatImage:
+def _seen(luma: tuple[FloatImage, int], rows: int) -> FloatImage:
+    """(rows - 1, columns) 1 where a step across the border of blocks could be seen, 0 where both sides are black, or white."""
+    plane, block = luma
+    y = np.arange(1, rows) * block
+    sides = np.stack([plane[y - 1], plane[y]])
+    blind = (sides < _BLACK).all(axis=0) | (sides > _WHITE).all(axis=0)
+    return np.asarray(~blind, dtype=np.float32)
+
+
+def _steps(plane: tuple[FloatImage, int], offset: int, size: float, rows: int) -> FloatImage:
     """(rows - 1, columns) the step across each border of blocks, or so many rows beside it, beyond the slope around it.
 
     From -1 to 1: 0 up to half of ``size``, 1 from ``size`` on.
     """
+    levels, block = plane
     y = np.arange(1, rows) * block + offset
-    step = 1.5 * (plane[y] - plane[y - 1]) - 0.5 * (plane[y + 1] - plane[y - 2])
+    step = 1.5 * (levels[y] - levels[y - 1]) - 0.5 * (levels[y + 1] - levels[y - 2])
     return np.asarray(np.sign(step) * np.clip(2 * np.abs(step) / size - 1, 0, 1), dtype=np.float32)
 
 
-def _one_way(steps: FloatImage) -> tuple[Array, Array]:
-    """(rows - 1, columns) for each block: the mean step along the line that begins at it, and in the lesser of its pieces.
+def _one_way(steps: FloatImage, seen: FloatImage) -> tuple[Array, Array]:
+    """(rows - 2, columns) for each block: the mean step along the line that begins at it, and in the lesser of its pieces.
 
-    The line goes on to the right end, and from the left end of the next border on. Steps of two signs take each other away.
+    The line goes on to the right end, and from the left end of the next border on. Steps of two signs take each other
+    away; blocks where nothing could be seen do not count, unless there are many.
     """
     columns = steps.shape[1]
-    summed = np.concatenate([np.zeros((len(steps), 1)), np.cumsum(steps, axis=1, dtype=float)], axis=1)
-    first, second = (summed[:, -1:] - summed)[:-1, :-1], summed[1:, :-1]
-    count = np.arange(columns)
-    means = first / (columns - count), second / np.maximum(count, 1)
-    lesser = np.minimum(*np.abs(means)) * (np.sign(means[0]) == np.sign(means[1]))
+    counts = np.maximum(_pieces(seen), _BLIND * _pieces(np.ones_like(seen)))
+    sums = _pieces(steps * seen)
+    means = sums / np.maximum(counts, 1)
+    lesser = np.abs(means).min(axis=0) * (np.sign(means[0]) == np.sign(means[1]))
     lesser[:, : max(ceil(columns * _SHORTEST), 1)] = 0
     lesser[:, floor(columns * (1 - _SHORTEST)) + 1 :] = 0
-    return np.abs(first + second) / columns, lesser
+    return np.abs(sums.sum(axis=0)) / counts.sum(axis=0), lesser
+
+
+def _pieces(values: FloatImage) -> Array:
+    """(2, rows - 2, columns) sums from each block to the right end, and from the next border's left end up to it."""
+    summed = np.concatenate([np.zeros((len(values), 1)), np.cumsum(values, axis=1, dtype=float)], axis=1)
+    return np.stack([(summed[:, -1:] - summed)[:-1, :-1], summed[1:, :-1]])
