@@ -7,15 +7,17 @@ import json
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 from finishmatch import disk
 from finishmatch.audit import audit_build
 from finishmatch.build import build as build_file
-from finishmatch.build.build import Build
-from finishmatch.disk import read_whole
+from finishmatch.build.build import Build, PhotoEntry
+from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import CODES, FinishmatchError, InputError
 from finishmatch.photo.decode.kinds import SUFFIXES
+from finishmatch.photo.marks import Mask
 from finishmatch.progress import Progress
 from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
@@ -36,7 +38,7 @@ class Job:
     name : what it is called in the summary; its results are NAME.json in the output folder.
     source : the photo or the build file.
     template : a build of one photo whose marks are laid on this one; None for a build file.
-    key : changes when the file, the template or the program does.
+    key : changes when the program does, or the contents of any file that enters the result.
     """
 
     name: str
@@ -78,15 +80,20 @@ def plan(source: Path, template: Path | None) -> list[Job]:
     # A worker of a cluster does not stand in this folder.
     source, template = source.absolute(), None if template is None else template.absolute()
     model = None if template is None else _model(template)
-    digest = "" if template is None else hashlib.sha256(read_whole(template, build_file.MOST_BYTES)).hexdigest()
+    shared = [] if template is None or model is None else [template, *_beside(model)]
+    digest_of = cache(_digest)  # one card, flat frame or mask may belong to a thousand photos
     base = source if source.is_dir() else source.parent
     found = _in_folder(source, model is not None, template) if source.is_dir() else _in_list(source)
     if not found:
         raise InputError("batch_invalid", f"{shown(source)} holds nothing to measure")
-    jobs = [_job(path, base, model if path.suffix.lower() != ".toml" else None, digest) for path in found]
+    jobs = []
+    for path in found:
+        is_build = path.suffix.lower() == ".toml"
+        files = [path, *(_of_build(path) if is_build else shared)]
+        jobs.append(_job(path, base, None if is_build else model, [digest_of(file) for file in files]))
     if model is None and (photos := [job for job in jobs if job.source.suffix.lower() != ".toml"]):
         raise InputError("batch_invalid", f"{shown(photos[0].source)} is a photo, and there is no template")
-    return jobs
+    return list({job.name: job for job in jobs}.values())  # a list may spell one path in two ways
 
 
 def _model(template: Path) -> Build:
@@ -109,29 +116,43 @@ def _in_list(path: Path) -> list[Path]:
     return list(dict.fromkeys(path.parent / line for line in lines if line and not line.startswith("#")))
 
 
-def _job(path: Path, base: Path, template: Build | None, digest: str) -> Job:
+def _job(path: Path, base: Path, template: Build | None, digests: list[str]) -> Job:
+    path = Path(os.path.abspath(path))  # noqa: PTH100  # a link is not followed
     relative = Path(os.path.relpath(path, base))
     inside = ".." not in relative.parts and not relative.is_absolute()
-    far = hashlib.sha256(os.fsencode(path.absolute())).hexdigest()[:12]
+    far = hashlib.sha256(os.fsencode(path)).hexdigest()[:12]
     name = relative.as_posix() if inside else f"{far}-{path.name}"
-    state = [_state(file) for file in (path, *([] if template else _photos_of(path)))]
-    said = json.dumps([__version__, ascii(name), state, digest if template else ""])
+    said = json.dumps([__version__, ascii(name), digests])
     return Job(name, path, template, hashlib.sha256(said.encode()).hexdigest())
 
 
-def _state(path: Path) -> list[int]:
+def _of_build(path: Path) -> list[Path]:
+    """The files that enter the result of a build file, itself left out; none where it cannot be read."""
     try:
-        status = path.stat()
-    except (OSError, ValueError):  # its own outcome will say so
+        build = build_file.read(path)
+    except InputError:  # its own outcome will say so
         return []
-    return [status.st_size, status.st_mtime_ns]
+    return [*(photo.path for photo in build.photos), *_beside(build)]
 
 
-def _photos_of(path: Path) -> list[Path]:
+def _beside(build: Build) -> list[Path]:
+    """The files that a build file names besides its photos: cards, flat frames, masks."""
+    named = [file for photo in build.photos for file in (photo.card.path, photo.flat, *_masks(photo))]
+    return [file for file in named if file is not None]
+
+
+def _masks(photo: PhotoEntry) -> list[Path]:
+    return [part.mark.path for part in photo.parts if isinstance(part.mark, Mask)]
+
+
+def _digest(path: Path) -> str:
+    """SHA-256 of a file's contents; of one that cannot be read, why: its own outcome will say so."""
     try:
-        return [photo.path for photo in build_file.read(path).photos]
-    except InputError:  # the same
-        return []
+        require_file(path)
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except (InputError, OSError) as error:
+        return type(error).__name__
 
 
 def measure(job: Job) -> Outcome:
@@ -159,7 +180,7 @@ def run(
 ) -> list[Done]:
     """Measure the jobs that ``out`` does not hold yet, and write NAME.json for each, a journal and a summary.
 
-    A job is taken up again if it failed, or if its file, the template or the program has changed since. ``scheduler``:
+    A job is taken up again if it failed, or if the program or any file that enters its result has changed since. ``scheduler``:
     the address of a Dask cluster whose workers see the photos under the same paths; only a cluster that you trust, for
     what it is sent is code. Returns all jobs in their order.
 

@@ -1,17 +1,24 @@
-"""Files read whole and written whole, or not at all: nothing but ordinary files is opened, nothing too large is read."""
+"""Files read whole and written whole, or not at all: nothing but ordinary files is opened, nothing too large is read.
+
+Several files are written as one: all are laid into a hidden folder, :data:`_SAVING`, the older ones but the first are moved
+there too, and then the first is replaced. That one rename decides: a stop before it leaves the older files, a stop after it
+the new ones, and who next writes into the folder puts the rest where it belongs. Old and new never lie side by side.
+"""
 
 from __future__ import annotations
 
 import os
+import secrets
 import stat
-import tempfile
-from collections.abc import Mapping
-from contextlib import ExitStack
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO
 
 from finishmatch.errors import InputError
 from finishmatch.text import shown
+
+_DRAFT, _SAVING = ".finishmatch-new-", ".finishmatch-saving"
+_FIRST, _REST, _OLD = "first", "rest", "old"
 
 
 def require_file(path: Path) -> int:
@@ -65,11 +72,14 @@ def write_new(path: Path, contents: str | bytes) -> None:
     """
     data = contents.encode("utf-8") if isinstance(contents, str) else contents
     try:
-        with ExitStack() as undo:
-            with path.open("xb") as file:
-                undo.callback(path.unlink, missing_ok=True)
-                _write_through(file, data)
-            undo.pop_all()
+        with alone_in(path.parent), _drafted(path.parent, data) as draft:
+            try:
+                os.link(draft, path)
+            except FileExistsError:
+                raise
+            except OSError:  # a file system without links
+                _write_through(path, data)
+            _settle(path.parent)
     except FileExistsError as error:
         raise InputError("file_exists", f"{shown(path)} exists already") from error
     except (OSError, ValueError) as error:
@@ -79,27 +89,86 @@ def write_new(path: Path, contents: str | bytes) -> None:
 def write_whole(folder: Path, contents: Mapping[str, bytes]) -> None:
     """Write all files of ``contents`` (name -> bytes) into ``folder``, over older ones, or change nothing.
 
-    The folder is made if needed. Everything is written in a room of its own inside the folder first, then
-    renamed into place; when a step fails, the steps before it are undone. Links are refused: they may lead
-    elsewhere.
+    The folder is made if needed; other files in it stay. The first file is never missing: the one that decides. Links are
+    refused: they may lead elsewhere.
 
     Raises
     ------
     InputError : out_unwritable.
     """
-    for name in contents:
-        if name in ("", "..") or Path(name).name != name:
-            raise ValueError(f"{name!r} is not a plain file name")
+    _require_plain(contents)
+    with _writing_into(folder), ExitStack() as undo:
+        _make_folder(folder, undo)
+        with alone_in(folder):
+            write_alone(folder, contents)
+        undo.pop_all()
+
+
+def write_alone(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """:func:`write_whole` for who is :func:`alone_in` the folder already. Errors: out_unwritable."""
+    _require_plain(contents)
+    with _writing_into(folder):
+        mend(folder)
+        for name in contents:
+            _require_replaceable(folder / name)
+        if len(contents) == 1:
+            ((name, data),) = contents.items()
+            with _drafted(folder, data) as draft:
+                draft.replace(folder / name)
+        else:
+            _lay_out(folder, contents)
+            _exchange(folder)
+        _settle(folder)
+
+
+@contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """Keep others who write here by these functions waiting meanwhile, where the system can lock folders."""
     try:
-        with ExitStack() as undo:
-            _make_folder(folder, undo)
-            with tempfile.TemporaryDirectory("", ".writing-", folder, ignore_cleanup_errors=True) as room:
-                _write_all(Path(room), contents)
-                with ExitStack() as unmove:
-                    for name in contents:
-                        _move_in(Path(room), folder, name, unmove)
-                    unmove.pop_all()
-            undo.pop_all()
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        with suppress(OSError):  # a file system without locks
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
+
+
+def mend(folder: Path) -> None:
+    """Put right what a stop in :func:`write_whole` has left, and say so in the log. For who is :func:`alone_in` the folder.
+
+    Raises OSError where the folder cannot be changed.
+    """
+    saving = folder / _SAVING
+    if saving.is_dir() and not saving.is_symlink():
+        if _names(saving / _FIRST):
+            _undo(folder)
+            _log(folder, "a save was interrupted before it counted; the older files are in their places")
+        else:
+            _finish(folder)
+            _log(folder, "a save was interrupted after it counted; it was finished")
+    drafts = [folder / name for name in _names(folder) if name.startswith(_DRAFT)]
+    for draft in drafts:
+        _remove(draft)
+    if drafts:
+        _log(folder, "what an interrupted save had left was removed; nothing else was changed")
+
+
+def _log(folder: Path, what: str) -> None:
+    import logging
+
+    logging.getLogger("finishmatch").warning("finishmatch: %s: %s", shown(folder), what)
+
+
+@contextmanager
+def _writing_into(folder: Path) -> Iterator[None]:
+    try:
+        yield
     except (OSError, ValueError) as error:
         raise InputError("out_unwritable", f"{shown(folder)} cannot be written ({reason(error)})") from error
 
@@ -108,29 +177,116 @@ def _make_folder(folder: Path, undo: ExitStack) -> None:
     for missing in reversed([one for one in (folder, *folder.parents) if not one.exists()]):
         missing.mkdir()
         undo.callback(missing.rmdir)
+        _settle(missing.parent)
 
 
-def _write_all(room: Path, contents: Mapping[str, bytes]) -> None:
-    (room / "new").mkdir()
-    (room / "old").mkdir()
-    for name, data in contents.items():
-        with (room / "new" / name).open("xb") as file:
-            _write_through(file, data)
+def _require_plain(names: Iterable[str]) -> None:
+    for name in names:
+        if name in ("", "..") or Path(name).name != name:
+            raise ValueError(f"{name!r} is not a plain file name")
 
 
-def _move_in(room: Path, folder: Path, name: str, undo: ExitStack) -> None:
-    target, old = folder / name, room / "old" / name
+def _require_replaceable(target: Path) -> None:
     if target.is_symlink() or (target.exists() and not target.is_file()):
-        raise OSError(f"{name} is not an ordinary file")
-    if target.exists():
-        target.rename(old)
-        undo.callback(old.rename, target)
-    (room / "new" / name).rename(target)
-    undo.callback(target.unlink)
+        raise OSError(f"{target.name} is not an ordinary file")
 
 
-def _write_through(file: BinaryIO, data: bytes) -> None:
-    """Write all of ``data`` and wait until it is on the disk: a rename must not overtake its contents."""
-    file.write(data)
-    file.flush()
-    os.fsync(file.fileno())
+@contextmanager
+def _drafted(folder: Path, data: bytes) -> Iterator[Path]:
+    """A hidden file with these bytes on the disk; removed afterwards unless it was moved away."""
+    draft = _new_draft(folder)
+    try:
+        _write_through(draft, data)
+        yield draft
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _new_draft(folder: Path) -> Path:
+    return folder / f"{_DRAFT}{secrets.token_hex(8)}"
+
+
+def _lay_out(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """Everything on the disk, beside its place."""
+    draft = _new_draft(folder)
+    with ExitStack() as undo:
+        undo.callback(_remove, draft)
+        rooms = [draft, draft / _FIRST, draft / _REST, draft / _OLD]
+        for room in rooms:
+            room.mkdir()
+        for number, (name, data) in enumerate(contents.items()):
+            _write_through(draft / (_REST if number else _FIRST) / name, data)
+        for room in rooms:
+            _settle(room)
+        draft.rename(folder / _SAVING)
+        undo.pop_all()
+    _settle(folder)
+
+
+def _exchange(folder: Path) -> None:
+    saving = folder / _SAVING
+    try:
+        for name in _names(saving / _REST):
+            with suppress(FileNotFoundError):
+                (folder / name).replace(saving / _OLD / name)
+        _settle(folder)
+        for name in _names(saving / _FIRST):
+            (saving / _FIRST / name).replace(folder / name)
+    except OSError:
+        _undo(folder)
+        raise
+    _settle(folder)
+    _finish(folder)
+
+
+def _undo(folder: Path) -> None:
+    """The older files back in their places; what would have replaced them counts for nothing from then on."""
+    saving = folder / _SAVING
+    for name in _names(saving / _OLD):
+        (saving / _OLD / name).replace(folder / name)
+    _settle(folder)
+    draft = _new_draft(folder)
+    saving.rename(draft)
+    _remove(draft)
+
+
+def _finish(folder: Path) -> None:
+    saving = folder / _SAVING
+    for name in _names(saving / _REST):
+        (saving / _REST / name).replace(folder / name)
+    _settle(folder)
+    _remove(saving)
+
+
+def _names(folder: Path) -> list[str]:
+    """What a folder holds; nothing where it is none, or a link to one."""
+    return sorted(one.name for one in folder.iterdir()) if folder.is_dir() and not folder.is_symlink() else []
+
+
+def _remove(left: Path) -> None:
+    import shutil
+
+    if left.is_dir() and not left.is_symlink():
+        shutil.rmtree(left)
+    else:
+        left.unlink(missing_ok=True)
+
+
+def _write_through(path: Path, data: bytes) -> None:
+    """Write a new file and wait until it is on the disk: a rename must not overtake its contents."""
+    with path.open("xb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _settle(folder: Path) -> None:
+    """Wait until the names in a folder are on the disk, where the system can open folders."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

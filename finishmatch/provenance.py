@@ -25,7 +25,7 @@ def _sighting(photos: Sequence[MeasuredPhoto], pooled: Pooled) -> Sighting:
         photos=frozenset(pooled.photos),
         lights=frozenset(photo.light for photo in showing if photo.light),
         chart=all(c.cv_mean_de00 is not None for c in corrections),
-        light_uneven=any(c.light_too_uneven for c in corrections),
+        card=all(photo.corrected.spot is not None for photo in showing if photo.corrected),
         few_pixels=noted(pooled.notes, "few_pixels"),
         own_cov=pooled.finish.noise_of(pooled.finish.name),
         scales=scales(corrections),

@@ -16,7 +16,8 @@ import numpy as np
 from finishmatch.card.correction import Correction, correct_by_chart
 from finishmatch.card.locate import Patches
 from finishmatch.colour.space import SRGB_TO_XYZ_D50, srgb_decode, srgb_encode, xyz_to_lab
-from finishmatch.part.sample import Sample, _Pixels, _sample
+from finishmatch.part.pixels import Pixels
+from finishmatch.part.sample import Sample, sample_of
 from finishmatch.photo.photo import Photo
 
 NM = np.arange(400.0, 701.0, 10.0)
@@ -142,8 +143,8 @@ def part(
     rgb = look.shoot(shade * ((1 - oxide) * body + oxide)) * np.exp(rng.normal(0, 0.004, (blocks, 3)))
     rgb = np.repeat(rgb, 10, axis=0)
     xyz = made.models.first().xyz(rgb)[0]
-    pixels = _Pixels(rgb, None, xyz, np.repeat(np.arange(blocks), 10))
-    return _sample(replace(PHOTO, name=made.id), name, pixels, made, False)
+    pixels = Pixels(rgb, None, xyz, np.repeat(np.arange(blocks), 10), (0.0, 0.0), 1.0)
+    return sample_of(replace(PHOTO, name=made.id), name, pixels, made, False)
 
 
 def truth(body: np.ndarray) -> np.ndarray:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import combinations, product
 
 import numpy as np
 import pytest
 
 from finishmatch.advise.advice import Advice, advise
-from finishmatch.advise.change import one_finish, swaps, two_finishes, two_finishes_by_zone
+from finishmatch.advise.change import Plan, one_finish, swaps, two_finishes, two_finishes_by_zone
 from finishmatch.advise.choose import choose
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import CODES
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.heaviest import heaviest_clique
 from finishmatch.judge.sets import agrees, find_sets
 
 BRONZE, YELLOWER, SILVER = (45.0, 12.0, 28.0), (45.0, 9.0, 36.0), (78.0, 0.5, 1.0)
@@ -47,8 +49,8 @@ def of(code: str, found: list[Advice]) -> list[Advice]:
     return [advice for advice in found if advice.code == code]
 
 
-def random_build(rng: np.random.Generator) -> tuple[list[PartFacts], tuple[Difference, ...]]:
-    n = int(rng.integers(2, 8))
+def random_build(rng: np.random.Generator, most: int = 7) -> tuple[list[PartFacts], tuple[Difference, ...]]:
+    n = int(rng.integers(2, most + 1))
     lab = np.column_stack([rng.normal(45, 1, n), rng.normal(12, 2.5, n), rng.normal(28, 3, n)])
     facts = [
         PartFacts(
@@ -57,8 +59,9 @@ def random_build(rng: np.random.Generator) -> tuple[list[PartFacts], tuple[Diffe
             owned=bool(rng.random() < 0.7),
             price=float(rng.integers(1, 5)),
             critical=bool(rng.random() < 0.2),
+            touches=tuple("ABCDEFGHIJKL"[:n][k] for k in np.flatnonzero(rng.random(n) < 0.1)),
         )
-        for name in "ABCDEFG"[:n]
+        for name in "ABCDEFGHIJKL"[:n]
     ]
     return facts, judged(facts, lab, sd=0.5)[1]
 
@@ -99,48 +102,127 @@ def test_the_fewest_changes_are_those_found_by_trying_every_subset_of_300_builds
         assert {plan.change, *plan.ties} == changes
 
 
-def test_two_finishes_keep_as_many_parts_as_trying_every_split_does() -> None:
+Group = tuple[PartFacts, ...]
+Rank = tuple[int, int, int, float, float]
+
+
+def agreeing_groups(parts: list[PartFacts], joined: set[frozenset[str]]) -> list[Group]:
+    found: list[Group] = [()]
+    for part in parts:
+        found += [(*group, part) for group in found if holds((*group, part), joined)]
+    return found
+
+
+def ranked(groups: tuple[Group, ...], apart: dict[frozenset[str], float]) -> Rank:
+    """The rule of ties, smallest first: number, critical, owned, money, widest pair."""
+    kept = [part for group in groups for part in group]
+    inside = [apart[frozenset((a.name, b.name))] for group in groups for a, b in combinations(group, 2)]
+    return (
+        -len(kept),
+        -sum(part.critical for part in kept),
+        -sum(part.owned for part in kept),
+        -sum(part.price or 0.0 for part in kept),
+        max(inside, default=0.0),
+    )
+
+
+def checked(
+    plan: Plan, facts: list[PartFacts], differences: tuple[Difference, ...], tried: list[tuple[Group, ...]]
+) -> None:
+    """The plan is the best of all that were tried, and its ties are all that change as few parts."""
+    apart = {frozenset((d.a, d.b)): d.de00_level.value for d in differences}
+    by_name = {part.name: part for part in facts}
+    groups = tuple(tuple(by_name[name] for name in finish) for finish in plan.finishes)
+    assert all(holds(group, agreeing(differences)) for group in groups)
+    ranks = [ranked(pair, apart) for pair in tried]
+    assert ranked(groups, apart) == pytest.approx(min(ranks))
+    assert plan.at_least == len(plan.change) == len(facts) + min(ranks)[0]
+    everyone = {part.name for part in facts}
+    as_few = [pair for pair, rank in zip(tried, ranks, strict=True) if rank[0] == min(ranks)[0]]
+    changes = {tuple(sorted(everyone - {part.name for group in pair for part in group})) for pair in as_few}
+    assert {plan.change, *plan.ties} == changes
+    assert plan.change not in plan.ties
+
+
+def test_two_finishes_are_ranked_as_by_trying_every_two_groups() -> None:
     rng = np.random.default_rng(13)
-    for _ in range(300):
+    for _ in range(100):
         facts, differences = random_build(rng)
-        joined = agreeing(differences)
-        most = 0
-        for sides in product((0, 1, 2), repeat=len(facts)):  # 2: changed
-            groups = [tuple(p for p, side in zip(facts, sides, strict=True) if side == k) for k in (0, 1)]
-            if all(holds(group, joined) for group in groups):
-                most = max(most, len(groups[0]) + len(groups[1]))
-        plan = two_finishes(facts, differences)
-        by_name = {part.name: part for part in facts}
-        assert all(holds(tuple(by_name[name] for name in finish), joined) for finish in plan.finishes)
-        assert sum(map(len, plan.finishes)) == most
-        assert len(plan.change) == len(facts) - most
+        groups = agreeing_groups(facts, agreeing(differences))
+        tried = [(a, b) for a, b in product(groups, groups) if not set(a) & set(b)]
+        checked(two_finishes(facts, differences), facts, differences, tried)
 
 
-def test_two_finishes_by_zone_keep_as_many_parts_as_trying_every_split_of_zones_does() -> None:
+def test_plans_by_zone_are_ranked_as_by_trying_every_split_of_zones_and_every_group_of_twelve_parts() -> None:
     rng = np.random.default_rng(14)
-    for _ in range(300):
-        facts, differences = random_build(rng)
+    saved = 0
+    for trial in range(100):
+        facts, differences = random_build(rng, most=12 if trial % 5 == 0 else 8)
         joined = agreeing(differences)
         zones = sorted({part.zone for part in facts if part.zone})
         plan = two_finishes_by_zone(facts, differences)
         if len(zones) < 2:
             assert plan is None
             continue
-        most = max(
-            sum(
-                len(
-                    largest_agreeing(
-                        [p for z, side in zip(zones, sides, strict=True) for p in facts if p.zone == z and side == k],
-                        joined,
-                    )[0]
-                )
-                for k in (0, 1)
-            )
-            for sides in product((0, 1), repeat=len(zones))
-            if 0 < sum(sides) < len(zones)
-        )
         assert plan is not None
-        assert len(plan.change) == len(facts) - most
+        tried = []
+        for sides in product((0, 1), repeat=len(zones)):
+            if 0 < sum(sides) < len(zones):
+                of = [{z for z, side in zip(zones, sides, strict=True) if side == k} for k in (0, 1)]
+                halves = [agreeing_groups([p for p in facts if p.zone in of[k]], joined) for k in (0, 1)]
+                tried += list(product(*(_largest_of(half) for half in halves)))
+        checked(plan, facts, differences, tried)
+        assert sorted(zone for side in plan.zones for zone in side) == zones
+        assert min(map(len, plan.finishes)) > 0
+        zone_of = {part.name: part.zone for part in facts}
+        for finish, side in zip(plan.finishes, plan.zones, strict=True):
+            assert {zone_of[name] for name in finish} <= set(side)
+        saved += len(plan.change) < len(one_finish(facts, differences).change)
+    assert saved > 20
+
+
+def _largest_of(groups: list[Group]) -> list[Group]:
+    most = max(map(len, groups))
+    return [group for group in groups if len(group) == most]
+
+
+def test_a_plan_by_zone_keeps_the_critical_and_owned_part_where_as_few_changes_would() -> None:
+    fore, aft = {"zone": "fore"}, {"zone": "aft"}
+    parts = [
+        *(PartFacts(name, **fore) for name in "AB"),  # type: ignore[arg-type]
+        PartFacts("C", critical=True, zone="aft"),
+        *(PartFacts(name, owned=False, **aft) for name in "DE"),  # type: ignore[arg-type]
+        PartFacts("F", critical=True, zone="aft"),
+    ]
+    _, differences = judged(parts, [BRONZE, BRONZE, SILVER, YELLOWER, YELLOWER, SILVER])
+    plan = two_finishes_by_zone(parts, differences)
+    assert plan is not None
+    assert plan.finishes == (("C", "F"), ("A", "B"))
+    assert plan.change == ("D", "E")
+    assert plan.ties == (("C", "F"),)
+
+
+def ring_of_five() -> dict[str, tuple[tuple[float, float, float], dict[str, object]]]:
+    """Each agrees with its two neighbours and surely differs from the two others."""
+    turn = 2 * np.pi * np.arange(5) / 5
+    return {name: ((45.0, 1.2 * np.cos(t), 12.0 + 2.6 * np.sin(t)), {}) for name, t in zip("ABCDE", turn, strict=True)}
+
+
+def test_fewest_changes_that_are_not_proven_are_told_as_the_fewest_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    build = ring_of_five()
+    assert "fewer than" not in " ".join(a.text for a in advised(build))
+    monkeypatch.setattr("finishmatch.advise.change.heaviest_clique", partial(heaviest_clique, effort=0))
+    (kept,) = of("keep", advised(build))
+    assert kept.text.startswith("Keep ")
+    assert kept.text.endswith(" No way was found to change fewer than 3; fewer than 2 cannot be.")
+
+
+def test_fewest_sets_that_are_not_proven_are_told_as_the_fewest_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    build = ring_of_five()
+    assert advised(build)[0].text.startswith("The 5 parts fall into 3 finishes: ")
+    monkeypatch.setattr("finishmatch.judge.cliques.maximal_cliques", lambda joined: ([], False))
+    text = advised(build)[0].text
+    assert text.startswith("The 5 parts fall into 3 finishes (the fewest found; fewer than 2 cannot be): ")
 
 
 def test_swaps_are_as_many_and_as_cheap_as_trying_every_offer_finds() -> None:
@@ -171,10 +253,16 @@ def test_swaps_are_as_many_and_as_cheap_as_trying_every_offer_finds() -> None:
         assert (-len(found), sum(o.price or 0 for o in found)) == best
 
 
+NOT_JUDGED = (
+    "Where parts look alike, hue and chroma agree; depth of dye and sheen were not judged: lay them side by side."
+)
+
+
 def test_a_build_that_agrees_is_told_so_in_words() -> None:
     found = advised({"A": (BRONZE, {}), "B": (BRONZE, {}), "C": (BRONZE, {})})
     assert [(a.code, a.text) for a in found] == [
         ("verdict", "All 3 parts look alike."),
+        ("not_judged", NOT_JUDGED),
         ("keep", "Keep A, B and C: every two look alike."),
     ]
 
@@ -210,6 +298,7 @@ def test_two_finishes_are_offered_by_zone_where_that_saves_changes() -> None:
     found = advised({"A": (BRONZE, fore), "B": (BRONZE, fore), "C": (SILVER, aft), "D": (SILVER, aft)})
     assert [(a.code, a.text) for a in found] == [
         ("verdict", "The 4 parts fall into 2 finishes: A and B; C and D."),
+        ("not_judged", NOT_JUDGED),
         (
             "two_finishes_on_purpose",
             "Keep two finishes on purpose, one for aft and another for fore: nothing would change. "

@@ -147,7 +147,8 @@ def test_a_changed_photo_or_template_is_measured_again(studio: Path, tmp_path: P
     shutil.copytree(studio, folder)
     out = tmp_path / "out"
     run(plan(folder, folder / "template.toml"), out)
-    os.utime(folder / "b.png", ns=(1, 1))
+    with (folder / "b.png").open("ab") as photo:
+        photo.write(b"\0")
     asked.clear()
     run(plan(folder, folder / "template.toml"), out)
     assert sorted(asked) == ["b.png", *BAD]
@@ -156,6 +157,64 @@ def test_a_changed_photo_or_template_is_measured_again(studio: Path, tmp_path: P
     asked.clear()
     run(plan(folder, template), out)
     assert sorted(asked) == sorted(GOOD + BAD)
+
+
+def test_a_photo_that_was_only_touched_is_not_measured_again(studio: Path, tmp_path: Path, asked: list[str]) -> None:
+    folder = tmp_path / "photos"
+    shutil.copytree(studio, folder)
+    run(plan(folder, folder / "template.toml"), tmp_path / "out")
+    os.utime(folder / "b.png", ns=(1, 1))
+    asked.clear()
+    run(plan(folder, folder / "template.toml"), tmp_path / "out")
+    assert sorted(asked) == BAD
+
+
+@pytest.mark.parametrize("as_template", [True, False])
+@pytest.mark.parametrize("name", ["card.txt", "latch.png", "flat.png"])
+def test_a_card_file_mask_or_flat_frame_that_changed_is_heeded(
+    name: str, as_template: bool, tmp_path: Path, asked: list[str]
+) -> None:
+    """Of the same size and with the same time of change, as a sync program may leave it."""
+    folder = tmp_path / "photos"
+    folder.mkdir()
+    save(picture(seed=1), folder / "bench.png")
+    for file in ("card.txt", "latch.png", "flat.png"):
+        (folder / file).write_bytes(b"as it was")
+    build = folder / ("template.toml" if as_template else "build.toml")
+    build.write_text(
+        """
+        [build]
+        name = "studio"
+        [[photo]]
+        file = "bench.png"
+        flat = "flat.png"
+        card = { kind = "card.txt", layout = [6, 4] }
+        [[photo.part]]
+        name = "latch"
+        mask = "latch.png"
+        """,
+        "utf-8",
+    )
+
+    def measured_again() -> bool:
+        asked.clear()
+        run(plan(folder, build if as_template else None), tmp_path / "out")
+        return asked != []
+
+    assert measured_again()
+    assert not measured_again()
+    before = (folder / name).stat()
+    (folder / name).write_bytes(b"otherwise")
+    os.utime(folder / name, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert measured_again()
+    assert not measured_again()
+
+
+def test_a_photo_that_a_list_spells_twice_is_measured_once(studio: Path, tmp_path: Path) -> None:
+    photos = tmp_path / "list.txt"
+    photos.write_text(f"{studio}/b.png\n{studio}/./b.png\n{studio}/more/../b.png\n", "utf-8")
+    done = run(plan(photos, studio / "template.toml"), tmp_path / "out", processes=2)
+    assert [(one.code, one.name.partition("-")[2]) for one in done] == [(None, "b.png")]
 
 
 def test_a_bug_in_one_photo_is_its_own_failure(jobs: list[Job], monkeypatch: pytest.MonkeyPatch) -> None:

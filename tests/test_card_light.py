@@ -37,7 +37,7 @@ def test_a_large_part_read_in_steps_is_measured_as_if_read_whole(monkeypatch) ->
     correction = correct(photo, chart(), PLACE).correction
     samples = []
     for most in (10**9, 4000):
-        monkeypatch.setattr("finishmatch.part.sample._MAX_PIXELS", most)
+        monkeypatch.setattr("finishmatch.part.pixels._MAX_PIXELS", most)
         samples.append(measure(photo, region(photo, "plate", Box(480, 300, 300, 260)), correction))
     whole, stepped = samples
     assert isinstance(whole, Sample)

@@ -18,6 +18,7 @@ from finishmatch.card.learn import Reading, average, blank, read_card
 from finishmatch.card.reference import Card, chart, from_table
 from finishmatch.card.sheet import design
 from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
 from finishmatch.errors import NothingMeasured
 from finishmatch.part.pool import pool
@@ -175,7 +176,7 @@ def test_a_photo_is_corrected_by_a_learnt_sheet_as_by_a_chart() -> None:
     assert corrected.correction.cv_mean_de00 < 1.2
     assert not noticed(corrected.correction)
     assert not corrected.correction.relative
-    assert corrected.correction.beyond[0][0].startswith("card-")
+    assert corrected.correction.beyond[0][0].kind == "card_values"
     swapped = correct(shot(Setting(printer="other"), View(2.0, 40), OTHER_CAMERA), card, None)
     assert noticed(swapped.correction)
 
@@ -188,6 +189,7 @@ def test_errors_of_an_unknown_print_are_shared_by_its_photos_and_cancel() -> Non
     body = spectral.finish(rng)
     samples = [spectral.part(name, body, look, by, rng) for name, look, by in zip("ab", looks, made, strict=True)]
     one, two = (item.finish for item in pool(samples))
-    sheet_mean = next(key for key in one.shared if key.startswith("sheet-"))
-    apart = np.linalg.norm(one.shared[sheet_mean] - two.shared[sheet_mean])
-    assert apart < 0.3 * np.linalg.norm(one.shared[sheet_mean])
+    sheet_mean = next(key for key in one.rendered if isinstance(key, CommonError) and key.kind == "print")
+    print_, other = one.rendered[sheet_mean], two.rendered[sheet_mean]
+    assert print_.rendering.shift_de00 > 2
+    assert print_.weight == pytest.approx(other.weight, abs=0.05)

@@ -30,10 +30,11 @@ KEYS = {
     "parts": [
         "name", "lab", "level_sd", "own_cov", "shared", "common", "lent", "photos", "used_fraction",
         "verdict", "reason", "notes",
+        "light", "light_own", "rendered",
     ],
     "differences": [
         "a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance",
-        "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes",
+        "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding",
     ],
     "sets": ["parts", "lab", "widest", "probability", "neutral"],
     "advice": ["code", "text", "parts", "cause"],

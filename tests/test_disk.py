@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 
 import pytest
@@ -40,18 +41,20 @@ def test_a_folder_in_the_way_leaves_everything_as_it_was(tmp_path: Path) -> None
     assert (tmp_path / "a").read_bytes() == b"old"
 
 
-def test_a_failing_rename_undoes_the_ones_before(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    write_whole(tmp_path, {"a": b"old"})
-    rename = Path.rename
+@pytest.mark.parametrize("stuck", ["first", "second", "third"])
+def test_a_failing_rename_undoes_the_ones_before(stuck: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    old = {"first": b"old", "second": b"old", "third": b"old"}
+    write_whole(tmp_path, old)
+    replace = Path.replace
 
-    def full(path: Path, target: Path) -> Path:
-        if Path(target) == tmp_path / "b":
-            raise OSError(28, "No space left on device")
-        return rename(path, target)
+    def refused(path: Path, target: Path) -> Path:
+        if path == tmp_path / stuck or target == tmp_path / "first" == tmp_path / stuck:
+            raise OSError(1, "Operation not permitted")
+        return replace(path, target)
 
-    monkeypatch.setattr(Path, "rename", full)
-    _fail(tmp_path, {"a": b"new", "b": b"new"})
-    assert _contents(tmp_path) == {"a": b"old"}
+    monkeypatch.setattr(Path, "replace", refused)
+    _fail(tmp_path, dict.fromkeys(old, b"new"))
+    assert _contents(tmp_path) == old
 
 
 def test_a_failure_leaves_no_new_folder(tmp_path: Path) -> None:
@@ -98,3 +101,51 @@ def test_a_new_file_in_no_folder_is_refused(tmp_path: Path) -> None:
 def test_a_device_is_not_read() -> None:
     with pytest.raises(InputError, match="not an ordinary file"):
         read_whole(Path("/dev/zero"), 10)
+
+
+def test_a_reader_meets_a_whole_file_at_any_time(tmp_path: Path) -> None:
+    """Each text is as long as its digit says: a reader sees one of them, whole."""
+    texts = [str(digit).encode() * 1000 * (digit + 1) for digit in range(8)]
+    write_whole(tmp_path, {"build.toml": texts[0]})
+    met: set[bytes] = set()
+    over = threading.Event()
+
+    def read() -> None:
+        while not over.is_set():
+            met.add(read_whole(tmp_path / "build.toml", 100_000))  # an error would end the thread before its last line
+        met.add(b"to the end")
+
+    reader = threading.Thread(target=read)
+    reader.start()
+    for turn in range(200):
+        write_whole(tmp_path, {"build.toml": texts[turn % 8]})
+    over.set()
+    reader.join()
+    assert met <= {*texts, b"to the end"}
+    assert b"to the end" in met
+
+
+def test_two_who_write_into_one_folder_wait_for_each_other(tmp_path: Path) -> None:
+    def write(text: bytes) -> None:
+        for _ in range(30):
+            write_whole(tmp_path, dict.fromkeys(("a", "b", "c"), text))
+
+    writers = [threading.Thread(target=write, args=(text,)) for text in (b"1", b"2")]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    assert _contents(tmp_path) in (dict.fromkeys("abc", b"1"), dict.fromkeys("abc", b"2"))
+
+
+def test_a_folder_of_a_stranger_leads_nothing_in_or_out(tmp_path: Path) -> None:
+    """What looks like an interrupted save may be a trap: its folders are links to a place of somebody's own."""
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "letter").write_bytes(b"mine")
+    saving = tmp_path / "out" / ".finishmatch-saving"
+    saving.mkdir(parents=True)
+    for name in ("rest", "old"):
+        (saving / name).symlink_to(tmp_path / "own")
+    write_whole(tmp_path / "out", {"a": b"new", "b": b"new"})
+    assert _contents(tmp_path / "own") == {"letter": b"mine"}
+    assert _contents(tmp_path / "out") == {"a": b"new", "b": b"new"}

@@ -39,12 +39,12 @@ FLOORS = {
 }
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
-FLOORS["loading"] = set()
-FLOORS["cli"] = {"verbs", "loading"}
-GROUND = {"arrays", "errors", "fields", "disk", "progress", "text", "version"}
+FLOORS["cli"] = {"verbs"}
+GROUND = {"arrays", "errors", "fields", "disk", "loading", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",
+    "highspy",
     "skimage",
     "cv2",
     "PIL",

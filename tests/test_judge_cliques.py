@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from itertools import combinations
 
@@ -135,3 +137,9 @@ def test_beyond_the_cap_the_gap_between_bound_and_answer_is_stated(monkeypatch: 
     monkeypatch.setattr("finishmatch.judge.cliques.maximal_cliques", lambda joined: ([], False))
     ring = np.roll(np.eye(5, dtype=bool), 1, axis=1)
     assert clique_number(ring | ring.T) == (2, 3)
+
+
+def test_the_solver_prints_nothing_where_a_document_may_stand() -> None:
+    ring = "from finishmatch.judge.set_cover import cover_of; cover_of([[0, 1], [1, 2], [2, 0]], 3, 2)"
+    done = subprocess.run([sys.executable, "-c", ring], capture_output=True, check=True)
+    assert (done.stdout, done.stderr) == (b"", b"")

@@ -204,7 +204,7 @@ def test_black_and_silver_of_one_hue_always_differ() -> None:
 
 def test_a_bar_is_not_different_from_a_plate_of_the_same_finish() -> None:
     found = judge(table([BRONZE, darker(BRONZE, 0.8)], level_sd=0.12))[0]
-    assert (found.verdict, codes(found)) == ("alike", ["level_geometry"])
+    assert (found.verdict, codes(found)) == ("alike", ["level_geometry", "level_not_judged"])
     assert found.level_ratio.value == pytest.approx(1.25)
     assert found.words == "A and B look alike"
 
@@ -227,12 +227,43 @@ def test_a_level_that_is_off_but_within_tolerance_as_photographed_is_no_reason_a
     assert found.verdict == "alike"
 
 
-def test_uneven_light_withdraws_a_firm_verdict() -> None:
-    uneven = {"A": Sighting("A", frozenset({"one.jpg"}), light_uneven=True)}
-    for other in (BRONZE, (45.0, 30.0, 5.0)):
-        found = judge(table([BRONZE, other]), seen=uneven)[0]
-        assert (found.verdict, found.cause) == ("unsure", "light_withdrawn")
-        assert "even light" in found.words
+def test_of_two_neutral_parts_the_darker_one_may_be_another_finish() -> None:
+    black, grey = (22.0, 0.5, -1.0), (38.0, 0.4, -0.8)
+    found = judge(table([black, grey], level_sd=0.4))[0]
+    assert (found.verdict, found.cause) == ("unsure", "neutral_level")
+    assert "may be darker" in found.words
+    bronze = judge(table([(22.0, 12.0, 18.0), (38.0, 14.5, 22.0)], level_sd=0.4))[0]
+    assert bronze.cause != "neutral_level"
+
+
+def rendered(lab: object, sd: float, rendering: tuple[float, float, float, float], shares: object) -> MeasuredColours:
+    """Colours whose photos' renderings are unknown; ``shares``: (n, r)."""
+    plain = table(lab, sd=sd)
+    columns = [np.full(np.shape(shares)[1], value) for value in rendering]
+    return MeasuredColours(plain.names, plain.lab_d50, plain.cov, plain.level_sd, np.array(shares, float), *columns)
+
+
+def test_a_rendering_makes_no_equal_colours_differ_and_no_vivid_ones_alike() -> None:
+    unknown = (0.0, 0.3, 0.0, 4.0)
+    one_photo = [[1.0], [1.0]]
+    red_green = judge(rendered([(45.0, 55.0, 35.0), (50.0, -45.0, 40.0)], 0.3, unknown, one_photo))[0]
+    assert red_green.verdict == "differs"
+    assert red_green.de00_level.low > 20
+    equal = judge(rendered([BRONZE, (45.0, 12.4, 27.4)], 0.2, unknown, one_photo))[0]
+    assert (equal.verdict, equal.de00_level.high < 2) == ("alike", True)
+
+
+def test_between_two_photos_renderings_shift_and_nothing_is_sure() -> None:
+    two_photos = [[1.0, 0.0], [0.0, 1.0]]
+    found = judge(rendered([BRONZE, (45.0, 14.3, 26.2)], 0.2, (0.0, 0.3, 0.0, 4.0), two_photos))[0]
+    assert found.verdict == "unsure"
+    assert found.de00_level.high > 5
+
+
+def test_nothing_binding_rests_on_a_photo_without_a_card() -> None:
+    seen = {"A": Sighting("A", frozenset({"one.jpg"}), card=False)}
+    assert not judge(table([BRONZE, (45.0, 30.0, 5.0)]), seen=seen)[0].binding
+    assert judge(table([BRONZE, (45.0, 30.0, 5.0)]))[0].binding
 
 
 def cause_of(sd: float, **sighting: object) -> str | None:

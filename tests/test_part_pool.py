@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
-from finishmatch.colour.measured_colour import CommonError, SampleOf, joint
+from finishmatch.colour.measured_colour import CommonError, Rendering, RenderingShare, SampleOf, joint
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance
 from finishmatch.judge.compare import Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
@@ -27,7 +28,6 @@ def sample(part: str, photo: str, lab: np.ndarray, own: float = 0.05, level_sd: 
         shared=np.eye(3) * SHARED,
         level_sd=level_sd,
         used_fraction=1.0,
-        light_too_uneven=False,
         notes=(),
     )
 
@@ -90,6 +90,20 @@ def test_the_joint_covariance_is_that_of_drawn_errors() -> None:
             return float(cov[i, i] + cov[j, j] - 2 * cov[i, j])
 
         assert 0.6 < variance(claimed) / variance(measured) < 1.6
+
+
+def test_a_part_hangs_on_the_renderings_of_its_photos_by_their_weights() -> None:
+    rendering = Rendering(0.0, 0.2, 0.1, 3.0)
+    alone, first, second = (
+        replace(sample(part, photo, BASE), rendered=((photo, rendering),))
+        for part, photo in [("a", "1"), ("b", "1"), ("b", "2")]
+    )
+    (one,) = pool([alone])
+    assert one.finish.rendered == {"1": RenderingShare(rendering, pytest.approx(1.0))}
+    a, b = (item.finish.rendered for item in pool([alone, first, second]))
+    assert sum(share.weight for share in b.values()) == pytest.approx(1.0)
+    # What the second photo says reaches the first one's parts by the part that both show: all hang on both alike.
+    assert a["1"].weight == pytest.approx(b["1"].weight, abs=0.05)
 
 
 def test_geometry_alone_does_not_move_a_colour() -> None:

@@ -15,7 +15,7 @@ import pytest
 from finishmatch.errors import InputError
 from finishmatch.photo.limits import Limits
 from finishmatch.photo.photo import open_photo
-from finishmatch.photo.process import parent
+from finishmatch.photo.process import launch
 from finishmatch.photo.process.parent import DecodingProcess
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="other systems do not bound address space")
@@ -45,8 +45,8 @@ def refusal(opened: DecodingProcess, path: Path) -> InputError:
     return caught.value
 
 
-def launch(monkeypatch: pytest.MonkeyPatch, script: str) -> None:
-    monkeypatch.setattr(parent, "_LAUNCH", script)
+def launched_by(monkeypatch: pytest.MonkeyPatch, script: str) -> None:
+    monkeypatch.setattr(launch, "_SCRIPT", script)
 
 
 def test_one_process_serves_many_photos(photo: Path) -> None:
@@ -70,18 +70,18 @@ def test_a_refused_photo_does_not_end_the_process(photo: Path) -> None:
 
 
 def test_a_crash_is_one_error_and_the_next_photo_is_read(photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    usual = parent._LAUNCH
-    launch(monkeypatch, READ_ALL + "os.abort()")
+    usual = launch._SCRIPT
+    launched_by(monkeypatch, READ_ALL + "os.abort()")
     with DecodingProcess() as opened:
         error = refusal(opened, photo)
         assert error.code == "decoder_stopped"
         assert "SIGABRT" in error.text
-        launch(monkeypatch, usual)
+        launched_by(monkeypatch, usual)
         assert opened.open_photo(photo).width == pictures.WIDTH
 
 
 def test_a_decoder_that_hangs_is_ended(photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    launch(monkeypatch, "import time; time.sleep(60)")
+    launched_by(monkeypatch, "import time; time.sleep(60)")
     with DecodingProcess(Limits(seconds=0.3)) as opened:
         error = refusal(opened, photo)
         assert error.code == "decoder_stopped"
@@ -90,7 +90,7 @@ def test_a_decoder_that_hangs_is_ended(photo: Path, monkeypatch: pytest.MonkeyPa
 
 def test_a_decoder_that_dribbles_is_ended(photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     dribble = "import time\nwhile True:\n os.write(1, b' ')\n time.sleep(0.01)"
-    launch(monkeypatch, READ_ALL.replace("; ", "\n") + "\n" + dribble)
+    launched_by(monkeypatch, READ_ALL.replace("; ", "\n") + "\n" + dribble)
     with DecodingProcess(Limits(seconds=0.3)) as opened:
         assert refusal(opened, photo).code == "decoder_stopped"
 
@@ -108,7 +108,7 @@ def test_a_photo_that_takes_too_much_memory_is_refused(name: str, tmp_path: Path
     path.write_bytes(stream.getvalue())
     small = tmp_path / "small.jpg"
     small.write_bytes(pictures.jpeg(pictures.encoded()))
-    with DecodingProcess(Limits(memory_bytes=400_000_000)) as opened:
+    with DecodingProcess(Limits(memory_bytes=250_000_000)) as opened:
         assert refusal(opened, path).code in ("decoder_stopped", "photo_unreadable")
         opened.open_photo(small)
 
@@ -122,7 +122,7 @@ def test_the_process_can_write_no_file(photo: Path, tmp_path: Path, monkeypatch:
         f"child.decode = lambda *_: open({str(target)!r}, 'wb').write(b'x')\n"
         "child.main()"
     )
-    launch(monkeypatch, script)
+    launched_by(monkeypatch, script)
     with DecodingProcess() as opened:
         assert refusal(opened, photo).code == "decoder_stopped"
     assert not target.exists() or target.read_bytes() == b""
@@ -154,7 +154,7 @@ def test_an_answer_that_cannot_be_is_refused(
 ) -> None:
     told = tmp_path / "answer"
     told.write_bytes(answer)
-    launch(monkeypatch, READ_ALL + f"sys.stdout.buffer.write(open({str(told)!r}, 'rb').read())")
+    launched_by(monkeypatch, READ_ALL + f"sys.stdout.buffer.write(open({str(told)!r}, 'rb').read())")
     with DecodingProcess() as opened:
         assert refusal(opened, photo).code == "decoder_stopped"
 
@@ -162,11 +162,11 @@ def test_an_answer_that_cannot_be_is_refused(
 def test_what_a_decoder_prints_reaches_nobody(
     photo: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    noisy = parent._LAUNCH.replace(
+    noisy = launch._SCRIPT.replace(
         "main()",
         "import os, finishmatch.photo.process.child as q; d = q.decode; q.decode = lambda *a: (print('out'), os.write(2, b'err'), d(*a))[2]; main()",
     )
-    launch(monkeypatch, noisy)
+    launched_by(monkeypatch, noisy)
     with DecodingProcess() as opened:
         assert opened.open_photo(photo).width == pictures.WIDTH
     assert capfd.readouterr() == ("", "")
@@ -244,3 +244,31 @@ def test_a_photo_that_is_decoded_ahead_fails_in_its_turn(photo: Path) -> None:
         assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
         assert refusal(opened, broken).code == "photo_unreadable"
         assert opened.open_photo(photo, "photo.jpg").width == pictures.WIDTH
+
+
+def test_a_process_that_was_started_ahead_decodes_the_first_photo(photo: Path) -> None:
+    launch.start_ahead()
+    (ahead,) = launch._ahead
+    launch.start_ahead()
+    assert launch._ahead == [ahead]
+    with DecodingProcess() as opened:
+        assert opened._process is ahead
+        assert opened.open_photo(photo).width == pictures.WIDTH
+    assert launch._ahead == []
+
+
+def test_a_process_that_was_started_ahead_and_has_ended_is_replaced(photo: Path) -> None:
+    launch.start_ahead()
+    (ahead,) = launch._ahead
+    ahead.kill()
+    ahead.communicate()
+    with DecodingProcess() as opened:
+        assert opened._process is not ahead
+        assert opened.open_photo(photo).width == pictures.WIDTH
+
+
+def test_a_process_that_was_started_ahead_in_vain_ends_with_the_program() -> None:
+    launch.start_ahead()
+    process = launch._ahead.pop()
+    process.communicate(timeout=60)  # closes its input, as the end of the program does
+    assert process.returncode == 0

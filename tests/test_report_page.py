@@ -6,9 +6,11 @@ import base64
 import hashlib
 import itertools
 import re
+import sys
 import time
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 import report_samples as samples
@@ -16,6 +18,7 @@ from msgspec import structs
 
 from finishmatch.colour import space
 from finishmatch.judge.facts import Tolerance
+from finishmatch.report import page as report_page
 from finishmatch.report.page import render
 from finishmatch.results.results import Advice, BuildInfo, Exhibits, FinishSet, Results, SetsRange
 
@@ -315,3 +318,19 @@ def test_the_page_has_no_colour_of_its_own_and_the_bench_is_mid_grey(scheme: str
     assert all(len(set(_rgb(colour))) == 1 for colour in colours.values())
     bench = space.xyz_to_lab(space.srgb_decode(_rgb(colours["bench"])) @ space.SRGB_TO_XYZ_D50.T)
     assert bench[0] == pytest.approx(50, abs=0.3)
+
+
+def test_compiled_templates_are_kept_and_give_the_same_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fresh = report_page.environment.__wrapped__
+    templates = report_page.environment().loader
+    monkeypatch.setattr(report_page, "__file__", str(tmp_path / "page.py"))
+    pages = []
+    for forbidden in (True, False, False):
+        monkeypatch.setattr(sys, "dont_write_bytecode", forbidden)
+        made = fresh()
+        made.loader = templates
+        monkeypatch.setattr(report_page, "environment", lambda made=made: made)
+        pages.append(render(samples.cabin()))
+        kept = sorted(tmp_path.rglob("*.cache"))
+        assert bool(kept) is not forbidden
+    assert len(set(pages)) == 1

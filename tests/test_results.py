@@ -158,10 +158,11 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         "verdict",
         "reason",
         "notes",
+        *("light", "light_own", "rendered"),
     ]
     assert list(plain["differences"][0]) == [
         *("a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance"),
-        *("relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes"),
+        *("relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding"),
     ]
     assert list(plain["sets"][0]) == ["parts", "lab", "widest", "probability", "neutral"]
     assert list(plain["choices"][0]) == ["picks", "worst", "price", "probability"]
@@ -336,7 +337,7 @@ def test_the_csv_files_are_lines_of_rfc_4180() -> None:
     assert _rows(parts_csv(RESULTS))[3] == {
         **dict.fromkeys(_rows(parts_csv(RESULTS))[3], ""),
         **{"name": "rail", "verdict": "refused", "reason": "part_small"},
-        **{"shared": "{}", "common": "[]", "lent": "[]"},
+        **{"shared": "{}", "common": "[]", "lent": "[]", "light": "{}", "rendered": "[]"},
         **{"photos": "photos/bench.jpg", "used_fraction": "0.1"},
     }
 

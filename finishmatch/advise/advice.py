@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from finishmatch.advise.buying import buying, money
-from finishmatch.advise.change import Plan, fewest_changes, one_finish, swaps, two_finishes, two_finishes_by_zone
+from finishmatch.advise.change import Plan, Plans, plans, swaps, two_finishes
 from finishmatch.advise.choose import Choosing
 from finishmatch.advise.doubtful_marks import doubtful_marks
 from finishmatch.advise.in_hand import NO_DOUBT, PartsInHand, parts_in_hand
@@ -35,20 +35,37 @@ def advise(
     ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open questions about marks.
     """
     in_hand = parts_in_hand(facts, differences, choosing, refusals, doubtful)
-    plan = fewest_changes(in_hand.coloured, in_hand.differences)
-    advice = [_verdict(in_hand, plan, sets), *doubtful_marks(in_hand, choosing), *buying(choosing, in_hand)]
+    possible = plans(in_hand.coloured, in_hand.differences)
+    plan = possible.followed
+    advice = [
+        _verdict(in_hand, plan, sets),
+        *doubtful_marks(in_hand, choosing),
+        *_not_judged(in_hand),
+        *buying(choosing, in_hand),
+    ]
     if len(in_hand.coloured) > 1:
         odd = _standing_out(in_hand, plan)
         advice += [
             *odd,
-            *_by_zone(in_hand, plan),
+            *_by_zone(possible),
             *_keep(in_hand, plan),
             *_changes(in_hand, plan, odd),
-            *_two(in_hand, plan),
+            *_two(in_hand, possible),
         ]
         advice += undecided(in_hand, plan)
     advice += photographs(facts, in_hand, choosing, advice)
     return (*advice, *_cautions(facts, advice))
+
+
+def _not_judged(in_hand: PartsInHand) -> list[Advice]:
+    """What no "alike" of the build says, once."""
+    names = {part.name for part in in_hand.coloured}
+    if not any(d.has("level_not_judged") for d in in_hand.differences if {d.a, d.b} <= names):
+        return []
+    text = (
+        "Where parts look alike, hue and chroma agree; depth of dye and sheen were not judged: lay them side by side."
+    )
+    return [Advice("not_judged", text)]
 
 
 def _verdict(in_hand: PartsInHand, plan: Plan, sets: Sets) -> Advice:
@@ -72,8 +89,10 @@ def _answer(in_hand: PartsInHand, plan: Plan, sets: Sets) -> str:
     if number < 2:
         only = [f"Only {part.name} was measured: there is nothing to compare it with." for part in in_hand.coloured]
         return only[0] if only else "No coloured part was measured."
-    groups, (at_least, at_most) = _groups(in_hand, sets)
-    probably = "probably " if at_least < at_most else ""
+    groups, proven, (at_least, at_most) = _groups(in_hand, sets)
+    names = {part.name for part in in_hand.coloured}
+    doubt = any(d.verdict == "unsure" and {d.a, d.b} <= names for d in in_hand.differences)
+    probably = "probably " if doubt and at_least < at_most else ""
     if len(groups) == 1:
         everyone = "Both parts" if number == 2 else f"All {number} parts"
         return f"{everyone} {probably}look alike{', but that is unsure' if probably else ''}."
@@ -83,9 +102,10 @@ def _answer(in_hand: PartsInHand, plan: Plan, sets: Sets) -> str:
         none = "The two parts" if number == 2 else f"No two of the {number} parts"
         alike = "do not look alike" if number == 2 else "look alike"
         return f"{none} {probably}{alike}{', but that is unsure' if probably else ''}."
-    unsure = f" (at least {at_least}, at most {at_most}: some pairs are unsure)" if probably else ""
+    range_ = f" (at least {at_least}, at most {at_most}: some pairs are unsure)" if probably else ""
+    range_ = range_ or (f" (the fewest found; fewer than {proven} cannot be)" if proven < len(groups) else "")
     named = "; ".join(listed(group) if len(group) > 1 else f"{group[0]} alone" for group in groups)
-    return f"The {number} parts {probably}fall into {len(groups)} finishes{unsure}: {named}."
+    return f"The {number} parts {probably}fall into {len(groups)} finishes{range_}: {named}."
 
 
 def _odd_ones(in_hand: PartsInHand, plan: Plan) -> str:
@@ -98,14 +118,18 @@ def _odd_ones(in_hand: PartsInHand, plan: Plan) -> str:
     return f"{len(kept)} of {number} parts {alike}look alike; {listed(plan.change)} {odd}{stand} out."
 
 
-def _groups(in_hand: PartsInHand, sets: Sets) -> tuple[list[list[str]], tuple[int, int]]:
-    """The sets of the coloured parts in hand; solved anew where rival candidates are in the sets of all parts."""
+def _groups(in_hand: PartsInHand, sets: Sets) -> tuple[list[list[str]], int, tuple[int, int]]:
+    """The sets of the coloured parts in hand, how many are proven to be needed, and their range; solved anew where rival
+    candidates are in the sets of all parts.
+    """
     names = sorted(part.name for part in in_hand.coloured)
     neutral = {part.name for part in in_hand.neutral}
     if {name for group in sets.sets for name in group.parts} == {*names, *neutral}:
-        return [[name for name in group.parts if name not in neutral] for group in sets.sets], sets.range
+        groups = [[name for name in group.parts if name not in neutral] for group in sets.sets]
+        return groups, sets.proven, sets.range
     cover = fewest_cliques(*graph_of(names, in_hand.differences))
-    return [[names[v] for v in clique] for clique in cover.cliques], sets_range(names, in_hand.differences)
+    groups = [[names[v] for v in clique] for clique in cover.cliques]
+    return groups, cover.at_least, sets_range(names, in_hand.differences)
 
 
 def _reason(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> str:
@@ -127,14 +151,14 @@ def _standing_out(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
     return found
 
 
-def _by_zone(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
+def _by_zone(possible: Plans) -> list[Advice]:
     """Two finishes on purpose where zones make that the plan, and what one finish would cost instead."""
+    plan, one = possible.followed, possible.one
     if not plan.zones:
         return []
-    one = one_finish(in_hand.coloured, in_hand.differences).change
     text = (
         f"Keep two finishes on purpose, one for {_zones(plan, 0)} and another for {_zones(plan, 1)}: {_rest(plan)}. "
-        f"One finish throughout would change {len(one)} parts: {listed(one)}."
+        f"One finish throughout would change {len(one.change)} parts{_unproven(one)}: {listed(one.change)}."
     )
     return [Advice("two_finishes_on_purpose", text, tuple(name for finish in plan.finishes for name in finish))]
 
@@ -148,6 +172,8 @@ def _keep(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
             f" To change {listed(plan.ties[0])} instead would be as few; "
             "of such ties critical parts stay, then owned ones, then the dearer."
         )
+    if plan.at_least < len(plan.change) and not plan.zones:
+        tie += f" No way was found to change fewer than {len(plan.change)}; fewer than {plan.at_least} cannot be."
     found = []
     for kept in plan.finishes:
         if len(kept) > 1:
@@ -205,15 +231,15 @@ def _change(in_hand: PartsInHand, part: PartFacts, offer: PartFacts | None, kept
     return Advice("return", f"Do not buy {part.name}{saved}{reason}.", (part.name,))
 
 
-def _two(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
+def _two(in_hand: PartsInHand, possible: Plans) -> list[Advice]:
     """Two finishes on purpose as the alternative to one, where that saves changes: by zone if zones do it, else free."""
-    if plan.zones:
+    plan, two = possible.followed, possible.by_zone
+    if plan.zones or not plan.change:
         return []
-    two = two_finishes_by_zone(in_hand.coloured, in_hand.differences)
     if two is not None and len(two.change) < len(plan.change):
         sides = [f"{listed(finish)} for {_zones(two, k)}" for k, finish in enumerate(two.finishes)]
     else:
-        two = two_finishes(in_hand.coloured, in_hand.differences)
+        two = two_finishes(in_hand.coloured, in_hand.differences, plan)
         if len(two.finishes) < 2 or len(two.finishes[1]) < 2:
             return []
         sides = [f"{listed(two.finishes[0])} in one", f"{listed(two.finishes[1])} in the other"]
@@ -226,7 +252,14 @@ def _zones(plan: Plan, side: int) -> str:
 
 
 def _rest(plan: Plan) -> str:
-    return f"only {listed(plan.change)} would change" if plan.change else "nothing would change"
+    return f"only {listed(plan.change)} would change{_unproven(plan)}" if plan.change else "nothing would change"
+
+
+def _unproven(plan: Plan) -> str:
+    """Where the search for the fewest changes was cut off."""
+    if plan.at_least == len(plan.change):
+        return ""
+    return f" (the fewest found; fewer than {plan.at_least} cannot be)"
 
 
 def _cautions(facts: Sequence[PartFacts], advice: Sequence[Advice]) -> list[Advice]:

@@ -35,7 +35,9 @@ def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     worst = None if pair is None else _between(in_hand, *pair)
     works = choice.worst <= choosing.together
     start = "Buy"
-    if not works:
+    if works and not _binding(in_hand, choice):
+        start = "Buy nothing yet: not every photo shows a card. The likeliest is"
+    elif not works:
         surely = worst is not None and worst.verdict == "differs"
         start = f"{'No choice matches' if surely else 'Buy nothing yet: no choice is sure to match'}. The nearest is"
     what = listed([f"{part} for {slot}" for slot, part in choice.picks.items() if not in_hand.fact(part).owned])
@@ -47,6 +49,13 @@ def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     if choosing.left_out:
         text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
     return Advice("buy", text, tuple(choice.picks.values()))
+
+
+def _binding(in_hand: PartsInHand, choice: Choice) -> bool:
+    """Whether money may be spent on what is known of a choice's parts and those that stay."""
+    picked = set(choice.picks.values())
+    kept = picked | {part.name for part in in_hand.coloured if is_fixed(part)}
+    return all(d.binding for d in in_hand.differences if {d.a, d.b} <= kept and {d.a, d.b} & picked)
 
 
 def _between(in_hand: PartsInHand, a: str, b: str) -> Difference:

@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 from msgspec import Struct
 
-from finishmatch.advise.change import fewest_changes
+from finishmatch.advise.change import plans
 from finishmatch.advise.pareto import Market, Step, staircase
 from finishmatch.arrays import Array, IndexArray
 from finishmatch.colour.measured_colour import MeasuredColours
@@ -141,7 +141,7 @@ def upper_ends(colours: MeasuredColours, differences: Sequence[Difference], conf
     a, b = (np.array([index[name] for name in names]) for names in zip(*((d.a, d.b) for d in differences), strict=True))
     blocks = [slice(start, start + _AT_ONCE) for start in range(0, len(a), _AT_ONCE)]
     pairs = (pairs_of(colours, a[block], b[block]) for block in blocks)
-    ends = np.concatenate([quantile(block.centre, block.spread, confidence) for block in pairs])
+    ends = np.concatenate([quantile(block.centre, block.spread, confidence, block.scale_sd) for block in pairs])
     limits = np.array([d.tolerance for d in differences])
     by_level = np.array([d.has("level_differs") or d.has("level_unsure") for d in differences])
     ends = np.where(by_level, np.maximum(ends, [d.de00.value for d in differences]), ends)
@@ -220,7 +220,7 @@ def _shop(
     table: _Table,
     together: float,
 ) -> _Shop:
-    plan = fewest_changes(there, differences)
+    plan = plans(there, differences).followed
     return _Shop(
         slots=slots,
         fixed=tuple(part for part in there if part.name not in plan.change),

@@ -53,8 +53,8 @@ class PartsInHand:
         return [d for d in self.differences if name in (d.a, d.b) and {d.a, d.b} <= near]
 
     def firm(self, name: str, others: Sequence[str]) -> list[Difference]:
-        """Those of them that surely differ: no part is returned, swapped or called odd on less."""
-        return [d for d in self.between(name, others) if d.verdict == "differs"]
+        """Those of them that surely differ by photos with a card: no part is returned, swapped or called odd on less."""
+        return [d for d in self.between(name, others) if d.verdict == "differs" and d.binding]
 
     def sure(self, names: Sequence[str]) -> bool:
         """Whether every two of these parts surely look alike."""

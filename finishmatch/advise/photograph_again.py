@@ -33,7 +33,20 @@ def undecided(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
             them = listed(kept) if len(kept) <= _NAMED else "the parts that stay"
             text = f"It cannot be decided yet whether {who} {them}, mostly because {because}: {step}."
             found.append(Advice("photograph_again", text, (*names, *kept), cause))
+        found += [_looks_different(in_hand, name, kept) for name in names if _differs(in_hand, name, kept)]
     return found
+
+
+def _differs(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> bool:
+    return any(d.verdict == "differs" for d in in_hand.between(name, kept))
+
+
+def _looks_different(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> Advice:
+    """Photos without a card tell that two parts differ, but nothing is returned on that."""
+    others = [({d.a, d.b} - {name}).pop() for d in in_hand.between(name, kept) if d.verdict == "differs"]
+    them = listed(others) if len(others) <= _NAMED else "the parts that stay"
+    text = f"{name} looks different here from {them}: compare them side by side, or photograph them beside a card."
+    return Advice("photograph_again", text, (name, *others))
 
 
 def photographs(

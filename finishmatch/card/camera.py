@@ -15,9 +15,9 @@ _DARKEST = 1e-5
 class Models:
     """m camera models that differ a little: the first is the best one, the others say how unsure it is.
 
-    A model takes linear RGB x of the photo's primaries to XYZ D50:
-    ``v = exp(ln x + sum_k bend_k (ln x)^(k+1)) - offset`` per channel, with ln x held inside ``span`` for the bend; where
-    a flat frame is known, v is divided by the flat frame's own v at that place; then ``XYZ = terms(gain * v) @ matrix``,
+    A model takes linear RGB x of the photo's primaries to XYZ D50: ``v = t - offset (1 - exp(-t / |offset|))`` per
+    channel with ``t = exp(ln x + sum_k bend_k (ln x)^(k+1))``, ln x held inside ``span`` for the bend: an offset that
+    goes to zero where there is no light, so that light is never negative; where a flat frame is known, v is divided by the flat frame's own v at that place; then ``XYZ = terms(gain * v) @ matrix``,
     where terms are r, g, b, or these and sqrt(rg), sqrt(gb), sqrt(rb).
 
     Attributes
@@ -49,13 +49,36 @@ def toned(rgb: Array, bend: Array, offset: Array, span: tuple[float, float]) -> 
     log = np.log(np.maximum(rgb, _DARKEST))
     held = np.clip(log, *span)
     bent = log + bend[..., 0, None, None] * held + bend[..., 1, None, None] * held**2
-    return np.asarray(np.exp(bent) - offset[..., None, None])
+    light, dark = np.exp(bent), offset[..., None, None]
+    return np.asarray(light + dark * np.expm1(-light / np.maximum(np.abs(dark), _DARKEST)))
 
 
 def evened(rgb: Array, flat: Array | None, bend: Array, offset: Array, span: tuple[float, float]) -> Array:
     """Light over the flat frame's light at the same place, or light alone without a flat frame. To (..., n, 3)."""
     light = toned(rgb, bend, offset, span)
     return light if flat is None else light / np.maximum(toned(flat, bend, offset, span), _DARKEST)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blend:
+    """Several kinds of model side by side, their XYZ averaged with ``weights``; the i-th model of each was fitted alike."""
+
+    members: tuple[Models, ...]
+    weights: tuple[float, ...]
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Lowest and highest ln x seen on the card."""
+        return self.members[0].span
+
+    def first(self) -> Blend:
+        """The best model of each kind alone."""
+        return Blend(tuple(models.first() for models in self.members), self.weights)
+
+    def xyz(self, rgb: Array, flat: Array | None = None) -> Array:
+        """XYZ D50 of linear RGB, (n, 3), by every model; ``flat``: (n, 3) of the flat frame. To (m, n, 3)."""
+        each = (w * models.xyz(rgb, flat) for w, models in zip(self.weights, self.members, strict=True))
+        return np.asarray(sum(each))
 
 
 def slope_is_positive(bend: Array, span: tuple[float, float]) -> bool:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.correction import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.card.flat import FlatField
+from finishmatch.card.light import light_of
 from finishmatch.card.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet.design import is_sheet
 from finishmatch.card.sheet.find import find_sheet
 from finishmatch.card.sheet.mean import by_card
 from finishmatch.colour.space import xyz_to_lab
-from finishmatch.errors import InputError, Note, NothingMeasured
+from finishmatch.errors import InputError, Note, NothingMeasured, noted
 from finishmatch.photo.marks import Box, Mark, Outline, region
 from finishmatch.photo.photo import Photo
 
@@ -49,6 +50,26 @@ def correct(
     photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None = None, second: Mark | None = None
 ) -> Corrected:
     """The correction of one photo. Errors: card_not_found, card_order_unclear, card_unfit; outline_outside ..."""
+    corrected = _corrected(photo, card, place, flat, second)
+    corners = None if corrected.spot is None else corrected.spot.corners_px
+    light = light_of(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
+    if noted(corrected.notes, "mixed_light"):
+        light = replace(light, colour_sd=max(light.colour_sd, _TWO_LIGHTS_COLOUR_SD))
+    notes = (_TWO_LIGHTS,) if light.mixed and not noted(corrected.notes, "mixed_light") else ()
+    correction = replace(corrected.correction, light=light, notes=(*corrected.correction.notes, *notes))
+    return replace(corrected, correction=correction, notes=(*corrected.notes, *notes))
+
+
+# Where two plain cards tell of two lights: as between a window and a lamp.
+_TWO_LIGHTS_COLOUR_SD = 0.5
+_TWO_LIGHTS = Note(
+    "mixed_light", "The ground's colour drifts over the picture as between two lamps of different colours."
+)
+
+
+def _corrected(
+    photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None, second: Mark | None
+) -> Corrected:
     if card is None:
         correction = correct_without_card(photo)
         return Corrected(correction, None, 0, None, correction.notes)

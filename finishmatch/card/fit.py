@@ -38,12 +38,13 @@ class ChartFit:
     Attributes
     ----------
     models : the best model, then one for each patch left out.
-    left_out_de00 : (n,) CIEDE2000 of each patch by the model that did not see it.
+    left_out_xyz, left_out_de00 : (n, 3) and (n,) each patch by the model that did not see it, and its CIEDE2000.
     after_lab : (n, 3) every patch by the best model, light evened.
     slopes : (1 + n, 2) of ln(light) along the card's axes, in the order of ``models``.
     """
 
     models: Models
+    left_out_xyz: Array
     left_out_de00: Array
     after_lab: Array
     slopes: Array
@@ -116,11 +117,13 @@ def _fit(patches: Patches, term_count: int, flat: Array | None, belief: Array) -
     weights = np.vstack([np.ones(n), 1 - np.eye(n)])
     left = _solve(task, weights[1:], np.repeat(full, n, axis=0), rounds=12)
     unknowns = np.vstack([full, left])
-    predicted = xyz_to_lab(np.maximum(_predict(task, unknowns, weights), _BLACK))
+    predicted = np.maximum(_predict(task, unknowns, weights), _BLACK)
+    left_out = predicted[1:][np.arange(n), np.arange(n)]
     return ChartFit(
         models=_models(task, unknowns, weights),
-        left_out_de00=ciede2000(predicted[1:][np.arange(n), np.arange(n)], task.lab),
-        after_lab=predicted[0],
+        left_out_xyz=left_out,
+        left_out_de00=ciede2000(xyz_to_lab(left_out), task.lab),
+        after_lab=xyz_to_lab(predicted[0]),
         slopes=unknowns[:, _SLOPES],
     )
 

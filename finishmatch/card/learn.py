@@ -26,6 +26,7 @@ _FIT_MOST = 3.0
 # The light over the sheet, by the grey that is printed six times: more than this and its other patches are not evened
 # surely either.
 _LIGHT_MOST = 0.15
+_TRUSTED_LIGHT_MOST = 0.08
 # Photos of one card agree within this, mean CIEDE2000 of all patches; another card, another place or another light does not.
 _AGREE = 3.0
 
@@ -86,7 +87,7 @@ def _trusted(photo: Photo, trusted: Card) -> Correction:
             f"{photo.name}: the trusted card misses a patch left out by {correction.cv_mean_de00:.1f} CIEDE2000 in the mean",
             "use a clean manufactured chart of the edition named, in even light, and no picture style in the camera",
         )
-    if correction.light_too_uneven:
+    if (correction.light_range or 0.0) > _TRUSTED_LIGHT_MOST:
         raise NothingMeasured(
             "light_unfit", f"{photo.name}: the light varies by {correction.light_range:.0%} over the trusted card"
         )
@@ -108,13 +109,17 @@ def _evened(photo: Photo, patches: Patches, correction: Correction) -> Array:
         raise NothingMeasured(
             "light_unfit", f"{photo.name}: the light varies by {np.expm1(np.ptp(light)):.0%} over the sheet"
         )
-    slope = correction.models.bend[0, 0] + 1  # of ln(light) over ln(value), near enough for so small a change
+    slope = (
+        correction.models.members[0].bend[0, 0] + 1
+    )  # of ln(light) over ln(value), near enough for so small a change
     return np.asarray(patches.rgb * np.exp(-light / slope)[:, None])
 
 
 def _sd(correction: Correction, rgb: Array) -> Array:
     """(3,) standard deviations of the CIELAB of one patch, by all that the correction leaves unsure."""
-    return np.asarray(np.sqrt((correction.shared_loadings(rgb[None], np.ones(1), None) ** 2).sum(axis=1)))
+    shift = correction.rendering.shift_loadings(xyz_to_lab(correction.models.first().xyz(rgb[None])[0, 0]))
+    loadings = np.concatenate([correction.shared_loadings(rgb[None], np.ones(1), None), shift], axis=1)
+    return np.asarray(np.sqrt((loadings**2).sum(axis=1)))
 
 
 def average(names: tuple[str, ...], readings: Sequence[Reading]) -> Learnt:

@@ -2,12 +2,49 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
 from finishmatch.arrays import Array
+from finishmatch.colour.ciede2000 import local_metric
+
+
+@dataclass(frozen=True, slots=True)
+class Rendering:
+    """What a camera does to the colours of one photo beyond what its card could tell: nobody knows it, all parts share it.
+
+    It stretches every difference inside the photo by one factor, and shifts all colours of the photo together.
+
+    Attributes
+    ----------
+    scale_ln, scale_sd : mean and standard deviation of the natural logarithm of the factor from seen to true differences.
+    dull_sd : the same in addition for neutral colours, fading as chroma grows: cameras stretch small chromas most.
+    shift_de00 : standard deviation of the shift, in CIEDE2000 along any one direction of colour.
+    """
+
+    scale_ln: float
+    scale_sd: float
+    dull_sd: float
+    shift_de00: float
+
+    def shift_loadings(self, lab: Array) -> Array:
+        """(3, 3) loadings of the CIELAB colour ``lab`` (3,), in Lab units, on the shift."""
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(local_metric(lab, lab))).T * self.shift_de00)
+
+
+@dataclass(frozen=True, slots=True)
+class RenderingShare:
+    """How far a part's colour hangs on one rendering: 1 where it was measured by that photo alone."""
+
+    rendering: Rendering
+    weight: float
+
+
+def _no_cov() -> Array:
+    return np.zeros((3, 3))
+
 
 CommonErrorKind = Literal["card_values", "print", "print_in_light"]
 
@@ -48,6 +85,10 @@ class MeasuredColour:
         error that several photos share, the noise of a sample. A part that two photos show ties these photos, and lends
         its samples' noise to their other parts.
     level_sd : standard deviation of ln Y, what geometry and light can do to the part's level.
+    rendered : correction id, or an error that several photos share -> the part's share in what that photo's rendering does; no part of ``shared``.
+    light : correction id -> (3, k) loadings on how that photo's light usually varies from place to place; no part of
+        ``shared``.
+    light_own : (3, 3) the part of ``own_cov`` that the light makes at this part's place alone.
     """
 
     name: str
@@ -55,9 +96,12 @@ class MeasuredColour:
     own_cov: Array
     shared: dict[ErrorSource, Array]
     level_sd: float
+    rendered: dict[ErrorSource, RenderingShare] = field(default_factory=dict)
+    light: dict[ErrorSource, Array] = field(default_factory=dict)
+    light_own: Array = field(default_factory=_no_cov)
 
     def __post_init__(self) -> None:
-        for array in (self.lab_d50, self.own_cov, *self.shared.values()):
+        for array in (self.lab_d50, self.own_cov, self.light_own, *self.shared.values(), *self.light.values()):
             array.setflags(write=False)
 
     @property
@@ -71,6 +115,10 @@ class MeasuredColour:
         return sum((loadings @ loadings.T for loadings in mine), self.own_cov)
 
 
+def _none() -> Array:
+    return np.zeros(0)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasuredColours:
     """All parts of a build with the joint covariance of their colours.
@@ -79,14 +127,23 @@ class MeasuredColours:
     ----------
     names : n names, in the order of the arrays.
     lab_d50 : (n, 3) CIELAB, D50, 2 degree observer.
-    cov : (3n, 3n) joint covariance of ``lab_d50.ravel()``.
+    cov : (3n, 3n) joint covariance of ``lab_d50.ravel()``, without what renderings do.
     level_sd : (n,) standard deviation of ln Y.
+    rendered : (n, r) share of each part in each of r renderings.
+    scale_ln, scale_sd, dull_sd, shift_de00 : (r,) what those renderings may do; see :class:`Rendering`.
+    light_cov : (3n, 3n) the part of ``cov`` that the light's unevenness makes, as it usually is.
     """
 
     names: tuple[str, ...]
     lab_d50: Array
     cov: Array
     level_sd: Array
+    rendered: Array = field(default_factory=_none)
+    scale_ln: Array = field(default_factory=_none)
+    scale_sd: Array = field(default_factory=_none)
+    dull_sd: Array = field(default_factory=_none)
+    shift_de00: Array = field(default_factory=_none)
+    light_cov: Array = field(default_factory=_none)
 
     def __post_init__(self) -> None:
         for array in (self.lab_d50, self.cov, self.level_sd):
@@ -99,19 +156,36 @@ class MeasuredColours:
 def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
     """Join single colours into one table; the errors that parts share are their covariance."""
     n = len(finishes)
-    cov = np.zeros((3 * n, 3 * n))
-    users: dict[ErrorSource, list[tuple[int, Array]]] = {}
-    for i, finish in enumerate(finishes):
-        cov[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = finish.own_cov
-        for source, loadings in finish.shared.items():
-            users.setdefault(source, []).append((i, loadings))
-    for source in sorted(users, key=str):
-        rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i, _ in users[source]])
-        stacked = np.concatenate([loadings for _, loadings in users[source]])
-        cov[np.ix_(rows, rows)] += stacked @ stacked.T
+    cov = _covariance([one.own_cov for one in finishes], [one.shared for one in finishes])
+    light = _covariance([_no_cov()] * n, [one.light for one in finishes])
+    light_own = _covariance([one.light_own for one in finishes], [{}] * n)
+    renderings = {key: share.rendering for one in finishes for key, share in one.rendered.items()}
     return MeasuredColours(
         names=tuple(finish.name for finish in finishes),
         lab_d50=np.array([finish.lab_d50 for finish in finishes], dtype=float).reshape(n, 3),
-        cov=cov,
+        cov=cov + light,
         level_sd=np.array([finish.level_sd for finish in finishes], dtype=float),
+        rendered=np.array([[_weight(one, key) for key in renderings] for one in finishes]).reshape(n, len(renderings)),
+        light_cov=light + light_own,
+        scale_ln=np.array([rendering.scale_ln for rendering in renderings.values()]),
+        scale_sd=np.array([rendering.scale_sd for rendering in renderings.values()]),
+        dull_sd=np.array([rendering.dull_sd for rendering in renderings.values()]),
+        shift_de00=np.array([rendering.shift_de00 for rendering in renderings.values()]),
     )
+
+
+def _covariance(own: list[Array], shared: list[dict[ErrorSource, Array]]) -> Array:
+    """(3n, 3n) of n parts' own covariances and their loadings on errors that they share, by id."""
+    cov = np.zeros((3 * len(own), 3 * len(own)))
+    for i, block in enumerate(own):
+        cov[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = block
+    for key in sorted({key for loadings in shared for key in loadings}, key=str):
+        users = [i for i, loadings in enumerate(shared) if key in loadings]
+        stacked = np.concatenate([shared[i][key] for i in users])
+        rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i in users])
+        cov[np.ix_(rows, rows)] += stacked @ stacked.T
+    return cov
+
+
+def _weight(colour: MeasuredColour, key: ErrorSource) -> float:
+    return colour.rendered[key].weight if key in colour.rendered else 0.0

@@ -15,13 +15,13 @@ from random import Random
 import numpy as np
 
 from finishmatch.arrays import Array, BoolArray, IndexArray
+from finishmatch.judge.bit_sets import members, neighbours
+from finishmatch.judge.set_cover import cover_of, relaxed_cover
 
 Graph = BoolArray
 Cliques = list[list[int]]
 
 _CLIQUE_CAP = 20_000
-_NODE_LIMIT = 200
-_INFEASIBLE = 2  # the solver's status
 _REGROUPINGS, _SEED = 500, 20_260_101
 _EXACT_WIDEST = 120  # vertices of a component up to which the smallest widest pair is exact
 _STEP_BUDGET = 400_000  # steps times vertices of the search for the smallest sum
@@ -65,7 +65,7 @@ def _every_maximal_clique(joined: Graph) -> Iterator[list[int]]:
     """By Bron and Kerbosch (Commun. ACM 16, 1973) with the pivot of Tomita, Tanaka and Takahashi (Theor. Comput. Sci.
     363, 2006). Sets of vertices are the bits of whole numbers: ``open_`` may still join the clique, ``done`` were tried.
     """
-    near = _neighbours(joined)
+    near = neighbours(joined)
     stack: list[tuple[tuple[int, ...], int, int]] = [((), (1 << len(joined)) - 1, 0)]
     while stack:
         clique, open_, done = stack.pop()
@@ -73,24 +73,11 @@ def _every_maximal_clique(joined: Graph) -> Iterator[list[int]]:
             if clique and not done:
                 yield sorted(clique)
             continue
-        pivot = max(_members(open_ | done), key=lambda v: (near[v] & open_).bit_count())
-        for v in _members(open_ & ~near[pivot]):
+        pivot = max(members(open_ | done), key=lambda v: (near[v] & open_).bit_count())
+        for v in members(open_ & ~near[pivot]):
             stack.append(((*clique, v), open_ & near[v], done & near[v]))
             open_ ^= 1 << v
             done |= 1 << v
-
-
-def _neighbours(joined: Graph) -> list[int]:
-    """Each vertex's neighbours, itself left out, as the bits of a whole number."""
-    edges = joined & ~np.eye(len(joined), dtype=bool)
-    return [int.from_bytes(row.tobytes(), "little") for row in np.packbits(edges, axis=1, bitorder="little")]
-
-
-def _members(bits: int) -> Iterator[int]:
-    while bits:
-        lowest = bits & -bits
-        yield lowest.bit_length() - 1
-        bits ^= lowest
 
 
 def _components(joined: Graph) -> list[list[int]]:
@@ -150,31 +137,18 @@ def _set_cover(joined: Graph, known: Cliques, bound: int) -> tuple[Cliques, int]
     The relaxation gives a bound; regrouping mostly comes down to it; what remains is to show that so few are too few,
     by the cliques alone whose reduced cost lets them into so small a cover.
     """
-    from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-    from scipy.sparse import csc_array
-
     cliques, complete = maximal_cliques(joined)
     if not complete:
         return _regrouped(joined, known, bound), bound
-    rows = np.concatenate([np.array(clique) for clique in cliques])
-    columns = np.repeat(np.arange(len(cliques)), [len(clique) for clique in cliques])
-    member = csc_array((np.ones(len(rows)), (rows, columns)), shape=(len(joined), len(cliques)))
-    relaxed = linprog(np.ones(len(cliques)), A_ub=-member, b_ub=-np.ones(len(joined)), bounds=(0, None))
-    bound = max(bound, int(np.ceil(relaxed.fun - 1e-6)))
+    relaxed, reduced = relaxed_cover(cliques, len(joined))
+    bound = max(bound, int(np.ceil(relaxed - 1e-6)))
     known = _regrouped(joined, known, bound)
     while bound < len(known):
-        useful = np.flatnonzero(relaxed.lower.marginals <= bound - relaxed.fun + 1e-6)
-        ones = np.ones(len(useful))
-        found = milp(
-            ones,
-            integrality=ones,
-            bounds=Bounds(0, 1),
-            constraints=[LinearConstraint(member[:, useful], lb=1), LinearConstraint(ones, ub=bound)],
-            options={"node_limit": _NODE_LIMIT, "presolve": False},
-        )
-        if found.x is not None:
-            return _parting(cliques[k] for k in useful[found.x > 0.5]), bound
-        if found.status != _INFEASIBLE:
+        useful = [cliques[k] for k in np.flatnonzero(reduced <= bound - relaxed + 1e-6)]
+        cover, proven = cover_of(useful, len(joined), bound)
+        if cover is not None:
+            return _parting(useful[k] for k in cover), bound
+        if not proven:
             break
         bound += 1
     return known, bound
@@ -197,7 +171,7 @@ def _regrouped(joined: Graph, cliques: Cliques, bound: int) -> Cliques:
     Every vertex joins the first clique that it fits into. Taken clique by clique, they never need more cliques than
     before, and now and then fewer.
     """
-    near, order = _neighbours(joined), Random(_SEED)
+    near, order = neighbours(joined), Random(_SEED)
     for turn in range(_REGROUPINGS):
         if len(cliques) <= bound:
             break
@@ -270,24 +244,24 @@ def _narrowed(group: list[int], joined: Graph) -> Cliques:
 
 
 def _widest(clique: Iterable[int], distance: Array) -> float:
-    members = list(clique)
-    return float(distance[np.ix_(members, members)].max())
+    inside = list(clique)
+    return float(distance[np.ix_(inside, inside)].max())
 
 
 def _smallest_sum(cover: Cliques, joined: Graph, distance: Array) -> Cliques:
     """The parting into as many cliques as ``cover`` with the smallest sum of distances inside them."""
     if len(cover) == 1:
         return cover
-    members = sorted(v for clique in cover for v in clique)
-    grid = np.ix_(members, members)
-    cost = np.where(joined[grid] | np.eye(len(members), dtype=bool), distance[grid], np.inf)
-    place = {v: i for i, v in enumerate(members)}
-    start = [0] * len(members)
+    vertices = sorted(v for clique in cover for v in clique)
+    grid = np.ix_(vertices, vertices)
+    cost = np.where(joined[grid] | np.eye(len(vertices), dtype=bool), distance[grid], np.inf)
+    place = {v: i for i, v in enumerate(vertices)}
+    start = [0] * len(vertices)
     for k, clique in enumerate(cover):
         for v in clique:
             start[place[v]] = k
     classes = _Search(cost, len(cover), np.array(start)).run()
-    return [[members[v] for v in np.flatnonzero(classes == k)] for k in range(len(cover))]
+    return [[vertices[v] for v in np.flatnonzero(classes == k)] for k in range(len(cover))]
 
 
 class _Search:

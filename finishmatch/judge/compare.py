@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from msgspec import Struct, structs
 
-from finishmatch.arrays import Array
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import CODES, CodeName, InputError, Note, noted
@@ -23,9 +23,14 @@ from finishmatch.judge.words import Sense, describe, sentence
 # Standard deviations of the level ratio: beyond the first it differs, within the second it is no reason against.
 LEVEL_DIFFERS_SD, LEVEL_SILENT_SD = 3.0, 2.0
 _LEVEL_VISIBLE = np.log(1.10)
+# Two parts of less chroma than this are black, grey, white or bare metal, and this ratio of their luminances in one photo
+# is then perhaps one of finishes (black and grey anodised, white coating and bare metal).
+_NEUTRAL_CHROMA, _NEUTRAL_LOG_RATIO = 5.0, np.log(1.5)
 # Above this many tolerances no photo of the kind can prove a match; up to the second the uncertainty is as small as
 # can be aimed for, and what is left open is the difference itself.
 _HOPELESS_SD, _GOOD_SD = 0.355, 0.2
+# How many times as much as usual the light may vary from place to place before a difference counts as one of the parts.
+_WORST_LIGHT = 4.0
 _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 
 
@@ -38,7 +43,8 @@ class Difference(Struct, frozen=True, forbid_unknown_fields=True):
     ``de00``: CIEDE2000 as photographed, its interval widened by what geometry does to level; ``de00_level``: at a common
     luminance, hue and chroma only: the difference that is judged; ``level_ratio``: Y of a over Y of b. ``cause``: of an
     unsure pair, the code of the note that is the largest reason. ``dL``: as photographed; ``dC``, ``dH``: at common
-    luminance; all three b minus a, the dL', dC', dH' of CIEDE2000 before weighting.
+    luminance; all three b minus a, the dL', dC', dH' of CIEDE2000 before weighting. ``binding``: whether advice to buy or
+    to return may rest on it: every photo of the two has a card that was placed, or one photo shows a limit pair as well.
     """
 
     a: Text
@@ -56,6 +62,7 @@ class Difference(Struct, frozen=True, forbid_unknown_fields=True):
     dH: Number
     words: Text
     notes: tuple[Note, ...] = ()
+    binding: bool = True
 
     def has(self, code: str) -> bool:
         """Whether a note of this code is attached."""
@@ -74,7 +81,7 @@ class Sighting:
     name : the part's name.
     photos, lights : the photos that it was measured in, and the lights that they name.
     chart : whether every one of these photos is corrected by a colour chart.
-    light_uneven : whether promises are withdrawn because the light over it was uneven by more than 5 %.
+    card : whether every one of them is corrected by a card that lies in it.
     few_pixels : whether it shows few pixels.
     own_cov : (3, 3) the part of its covariance that no other part shares; None if not known.
     scales : what its colours are told against: known colours ("absolute"), or a card of unknown ones, by an id.
@@ -84,7 +91,7 @@ class Sighting:
     photos: frozenset[str]
     lights: frozenset[str] = frozenset()
     chart: bool = True
-    light_uneven: bool = False
+    card: bool = True
     few_pixels: bool = False
     own_cov: Array | None = None
     scales: frozenset[str] = _ABSOLUTE
@@ -101,6 +108,10 @@ class _Evidence:
     level_visible: bool
     sd: float
     own_share: float
+    light_share: float
+    chroma: float
+    log_ratio: float
+    matt: bool
     tolerance: float
 
 
@@ -136,8 +147,12 @@ def _judged(
     relations = [relation(fact[a], fact[b]) for a, b in both]
     limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
     de00, de00_level, ratio = _quantities(colours, pairs)
-    numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), [one.low for one in de00_level])
+    worst = pairs.spread + (_WORST_LIGHT**2 - 1) * pairs.light_spread
+    surely, _ = interval(pairs.centre, worst, pairs.scale_sd)
+    matt = np.array([fact[a].matt and fact[b].matt for a, b in both])
+    numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), surely, matt)
     senses = _senses(colours, pairs)
+    limit_photos = _limit_photos(tolerance, sighting)
     judged = []
     for k, (a, b) in enumerate(both):
         verdict, cause, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
@@ -161,15 +176,28 @@ def _judged(
                 dH=senses[k].dH,
                 words=sentence((a, b), verdict, what, cause),
                 notes=tuple(_note(code) for code in notes),
+                binding=_binding(sighting[a], sighting[b], limit_photos),
             )
         )
     return judged
 
 
+def _limit_photos(tolerance: Tolerance, sighting: dict[str, Sighting]) -> frozenset[str]:
+    """The photos that show both parts of the limit pair."""
+    if tolerance.limit_pair is None or not set(tolerance.limit_pair) <= sighting.keys():
+        return frozenset()
+    a, b = tolerance.limit_pair
+    return sighting[a].photos & sighting[b].photos
+
+
+def _binding(a: Sighting, b: Sighting, limit_photos: frozenset[str]) -> bool:
+    return (a.card and b.card) or bool(a.photos & b.photos & limit_photos)
+
+
 def _quantities(colours: MeasuredColours, pairs: Pairs) -> tuple[list[Quantity], list[Quantity], list[Quantity]]:
     """``de00``, ``de00_level`` and ``level_ratio`` of each pair."""
-    seen = interval(*as_photographed(colours, pairs))
-    level = interval(pairs.centre, pairs.spread)
+    seen = interval(*as_photographed(colours, pairs), pairs.scale_sd)
+    level = interval(pairs.centre, pairs.spread, pairs.scale_sd)
     ratio = ratio_interval(pairs.log_ratio, pairs.log_ratio_sd)
     return (
         _with_limits(pairs.de00, *seen),
@@ -206,12 +234,17 @@ def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: S
     return structs.replace(tolerance, together=limit)
 
 
-def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Sequence[float]) -> list[_Evidence]:
-    p_within = probability_within(pairs.centre, pairs.spread, limits)
+def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Array, matt: BoolArray) -> list[_Evidence]:
+    p_within = probability_within(pairs.centre, pairs.spread, limits, pairs.scale_sd)
     size = np.abs(pairs.log_ratio)
     z = np.divide(size, pairs.log_ratio_sd, out=np.where(size > 0, np.inf, 0.0), where=pairs.log_ratio_sd > 0)
-    sd = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    columns = (pairs.de00, p_within, np.array(low), z, size > _LEVEL_VISIBLE, sd, own_share, limits)
+    added = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
+    sd = np.hypot(added, pairs.scale_sd * limits)
+    total = np.maximum(np.trace(pairs.spread, axis1=1, axis2=2), np.finfo(float).tiny)
+    light = np.trace(pairs.light_spread, axis1=1, axis2=2) / total
+    chroma = np.maximum(*(np.hypot(lab[:, 1], lab[:, 2]) for lab in (pairs.level_a, pairs.level_b)))
+    seen = (pairs.de00, p_within, low, z, size > _LEVEL_VISIBLE, sd)
+    columns = (*seen, own_share, light, chroma, pairs.log_ratio, matt, limits)
     return [_Evidence(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
 
@@ -248,9 +281,9 @@ def _verdict(
     colour = "differs" if pair.p_within <= 1 - confidence and pair.low > pair.tolerance else colour
     level = _level(pair)
     verdict: Verdict = "differs" if level == "level_differs" else colour
-    if verdict == "alike" and level == "level_unsure":
+    doubted = _doubted_level(pair, level, bool(a.photos & b.photos))
+    if verdict == "alike" and doubted:
         verdict = "unsure"
-    withdrawn = a.light_uneven or b.light_uneven
     notes = [] if level is None else [level]
     if not a.photos & b.photos:
         notes.append("different_photos")
@@ -260,12 +293,22 @@ def _verdict(
             notes.append("print_metamerism")
     if not a.scales & b.scales:
         return "unsure", "relative_absolute", ("relative_absolute", *notes)
-    if not withdrawn and verdict != "unsure":
+    if verdict == "alike" and not pair.matt:
+        notes.append("level_not_judged")
+    if verdict != "unsure":
         return verdict, None, tuple(notes)
-    cause = "light_withdrawn" if withdrawn else "level_unsure" if colour == "alike" else _cause(pair, a, b)
-    if verdict == "unsure" and pair.sd > _HOPELESS_SD * pair.tolerance:
+    cause = doubted if colour == "alike" and doubted else _cause(pair, a, b)
+    if pair.sd > _HOPELESS_SD * pair.tolerance:
         notes.append("photo_cannot_settle")
     return "unsure", cause, (cause, *(note for note in notes if note != cause))
+
+
+def _doubted_level(pair: _Evidence, level: str | None, one_photo: bool) -> str | None:
+    """Why two parts of one hue and chroma may yet look different: of two neutral parts level is the finish."""
+    if level == "level_unsure":
+        return level
+    neutral = one_photo and pair.chroma < _NEUTRAL_CHROMA and abs(pair.log_ratio) > _NEUTRAL_LOG_RATIO
+    return "neutral_level" if neutral else None
 
 
 def _level(pair: _Evidence) -> str | None:
@@ -279,6 +322,8 @@ def _cause(pair: _Evidence, a: Sighting, b: Sighting) -> str:
     """The largest cause of an unsure colour."""
     if pair.sd <= _GOOD_SD * pair.tolerance:
         return "at_tolerance"
+    if pair.light_share > 0.5:
+        return "light_varies"
     if pair.own_share > 0.5:
         return "few_pixels" if a.few_pixels or b.few_pixels else "own_spread"
     if not (a.chart and b.chart):

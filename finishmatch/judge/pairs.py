@@ -15,6 +15,8 @@ from finishmatch.colour.ciede2000 import ciede2000, local_metric
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz
 
+# What cameras do to dull colours in particular fades over so much chroma (set on simulated renderings).
+_DULL_RANGE = 20.0
 _DARKEST = 1e-6  # Y below this is no luminance to scale by
 
 
@@ -27,9 +29,12 @@ class Pairs:
     a, b : (m,) indices into the table of colours.
     level_a, level_b : (m, 3) CIELAB at the geometric mean of both luminances.
     de00, de00_level : (m,) CIEDE2000 as photographed and at that common luminance.
-    centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level``.
+    centre : (m, 2) b minus a in the plane where distance is CIEDE2000; its norm is ``de00_level`` times what renderings
+        that both share usually make of differences.
     map_a, map_b : (m, 2, 3) from an error of a part's CIELAB to a shift in that plane.
-    spread : (m, 2, 2) covariance of ``centre``.
+    spread : (m, 2, 2) covariance of ``centre``, but for what a rendering that both share does.
+    light_spread : (m, 2, 2) the part of it that the light's usual unevenness makes.
+    scale_sd : (m,) standard deviation of ln(factor) by which such renderings stretch the difference.
     log_ratio : (m,) ln(Y of a / Y of b).
     log_ratio_sd : (m,) its standard deviation, from geometry (``level_sd``) and measurement together.
     """
@@ -44,22 +49,28 @@ class Pairs:
     map_a: Array
     map_b: Array
     spread: Array
+    light_spread: Array
+    scale_sd: Array
     log_ratio: Array
     log_ratio_sd: Array
 
 
 def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
-    """The pairs (a[i], b[i]) of the table; METHODS' covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'."""
+    """The pairs (a[i], b[i]) of the table, with the covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'.
+
+    A rendering acts on what two parts have of it in common as a factor, and on what they have apart as a shift.
+    """
     lab_a, lab_b = colours.lab_d50[a], colours.lab_d50[b]
     y = np.maximum(lab_to_xyz(colours.lab_d50)[:, 1], _DARKEST)
     common = np.sqrt(y[a] * y[b])
     level_a, level_b = at_luminance(lab_a, common), at_luminance(lab_b, common)
     de00_level = ciede2000(level_a, level_b)
-    plane = _plane(level_a, level_b, de00_level)
+    shared, apart = _rendered(colours, a, b, (level_a + level_b) / 2)
+    usual = np.exp(_common(colours, a, b) @ colours.scale_ln)
+    plane = _plane(level_a, level_b, de00_level) * usual[:, None, None]
     map_a = plane @ _at_luminance_jacobian(lab_a, common)[:, 1:]
     map_b = plane @ _at_luminance_jacobian(lab_b, common)[:, 1:]
     aa, bb, ab = (_blocks(colours.cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
-    cross = map_a @ ab @ _t(map_b)
     return Pairs(
         a=a,
         b=b,
@@ -70,10 +81,39 @@ def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
         centre=np.einsum("nij,nj->ni", plane, (level_b - level_a)[:, 1:]),
         map_a=map_a,
         map_b=map_b,
-        spread=map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross),
+        spread=_difference_cov(map_a, map_b, (aa, bb, ab)) + np.eye(2) * apart[:, None, None],
+        light_spread=_light_spread(colours, a, b, (map_a, map_b)),
+        scale_sd=shared,
         log_ratio=np.log(y[a] / y[b]),
         log_ratio_sd=_log_ratio_sd(colours, a, b, (aa[:, 0, 0], bb[:, 0, 0], ab[:, 0, 0])),
     )
+
+
+def _difference_cov(map_a: Array, map_b: Array, blocks: tuple[Array, Array, Array]) -> Array:
+    aa, bb, ab = blocks
+    cross = map_a @ ab @ _t(map_b)
+    return np.asarray(map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross))
+
+
+def _light_spread(colours: MeasuredColours, a: IndexArray, b: IndexArray, maps: tuple[Array, Array]) -> Array:
+    if not colours.light_cov.size:
+        return np.zeros((len(a), 2, 2))
+    aa, bb, ab = (_blocks(colours.light_cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
+    return _difference_cov(*maps, (aa, bb, ab))
+
+
+def _common(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Array:
+    """(m, r) how far both parts of each pair hang on each rendering."""
+    share = colours.rendered.reshape(len(colours), -1)
+    return np.asarray(np.maximum(np.minimum(share[a], share[b]), 0))
+
+
+def _rendered(colours: MeasuredColours, a: IndexArray, b: IndexArray, middle: Array) -> tuple[Array, Array]:
+    """(m,) standard deviation of ln(factor) by what each pair shares of renderings, and variance by what it does not."""
+    share, common = colours.rendered.reshape(len(colours), -1), _common(colours, a, b)
+    dullness = np.exp(-2 * np.hypot(middle[:, 1], middle[:, 2]) / _DULL_RANGE)[:, None]
+    scale = np.sqrt((common**2 * (colours.scale_sd**2 + dullness * colours.dull_sd**2)).sum(axis=1))
+    return scale, np.asarray((((share[a] - share[b]) * colours.shift_de00) ** 2).sum(axis=1))
 
 
 def as_photographed(colours: MeasuredColours, pairs: Pairs) -> tuple[Array, Array]:

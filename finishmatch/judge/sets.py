@@ -41,15 +41,21 @@ class FinishSet(Struct, frozen=True, forbid_unknown_fields=True):
 
 @dataclass(frozen=True, slots=True)
 class Sets:
-    """``sets``: a partition of the measured parts, largest first. ``range``: at least, at most so many are needed."""
+    """``sets``: a partition of the measured parts, largest first. ``range``: at least, at most so many are needed, by
+    what unsure pairs may turn out to be. ``proven``: by the best estimate fewer than so many cannot be, which is the
+    number of sets unless the search for the fewest was cut off.
+    """
 
     sets: tuple[FinishSet, ...]
     range: tuple[int, int]
+    proven: int = 0
 
 
 def agrees(difference: Difference) -> bool:
-    """The best estimate: the measured difference within tolerance, and no level that geometry cannot explain."""
-    return difference.de00_level.value <= difference.tolerance and not difference.has("level_differs")
+    """The best estimate: the measured difference within tolerance, no level that geometry cannot explain, and not two
+    neutral parts of which one is darker."""
+    within = difference.de00_level.value <= difference.tolerance
+    return within and difference.cause != "neutral_level" and not difference.has("level_differs")
 
 
 def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
@@ -61,9 +67,10 @@ def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences:
     coloured = tuple(sorted(name for name in colours.names if name not in neutral))
     free = tuple(sorted(name for name in colours.names if name in neutral))
     if not coloured:
-        return Sets((_finish_set(colours, (), free, ()),), (1, 1)) if free else Sets((), (0, 0))
+        return Sets((_finish_set(colours, (), free, ()),), (1, 1), 1) if free else Sets((), (0, 0))
     joined, distance = graph_of(coloured, differences)
-    groups = [tuple(coloured[v] for v in clique) for clique in fewest_cliques(joined, distance).cliques]
+    cover = fewest_cliques(joined, distance)
+    groups = [tuple(coloured[v] for v in clique) for clique in cover.cliques]
     home = {name: k for k, group in enumerate(groups) for name in group}
     inside: list[list[Difference]] = [[] for _ in groups]
     for d in differences:
@@ -71,7 +78,7 @@ def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences:
         if k is not None and k == home.get(d.b):
             inside[k].append(d)
     sets = [_finish_set(colours, group, () if k else free, inside[k]) for k, group in enumerate(groups)]
-    return Sets(tuple(sets), sets_range(coloured, differences))
+    return Sets(tuple(sets), sets_range(coloured, differences), cover.at_least)
 
 
 def sets_range(names: Sequence[str], differences: Sequence[Difference]) -> tuple[int, int]:
@@ -106,26 +113,44 @@ def joint_probability(colours: MeasuredColours, differences: Sequence[Difference
     pairs = pairs_of(colours, a, b)
     limits = np.array([d.tolerance for d in differences])
     reach = CERTAIN_SD * np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    if np.any(pairs.de00_level - reach > limits):
+    stretch = np.exp(CERTAIN_SD * pairs.scale_sd)
+    distance = np.linalg.norm(pairs.centre, axis=1)
+    if np.any((distance - reach) / stretch > limits):
         return 0.0
-    open_ = np.flatnonzero(pairs.de00_level + reach > limits)
+    farthest = (distance + reach) * stretch
+    open_ = np.flatnonzero(farthest > limits)
     used = np.unique(np.concatenate([a[open_], b[open_]]))
-    errors = _draws(colours, used)
+    errors, factors, shifts = _draws(colours, used)
+    share = colours.rendered.reshape(len(colours), -1)
     whole = np.ones(_DRAWS, dtype=bool)
-    for k in open_[np.argsort(-(pairs.de00_level + reach)[open_] / limits[open_], kind="stable")]:
-        e_a, e_b = errors[np.searchsorted(used, a[k])][whole], errors[np.searchsorted(used, b[k])][whole]
-        moved = pairs.centre[k] + e_b @ pairs.map_b[k].T - e_a @ pairs.map_a[k].T
-        whole[whole] = (moved**2).sum(axis=1) <= limits[k] ** 2
+    for k in open_[np.argsort(-farthest[open_] / limits[open_], kind="stable")]:
+        i, j = np.searchsorted(used, [a[k], b[k]])
+        moved = pairs.centre[k] + errors[j][whole] @ pairs.map_b[k].T - errors[i][whole] @ pairs.map_a[k].T
+        moved = moved + np.einsum("r,drc->dc", share[b[k]] - share[a[k]], shifts[whole])
+        common = np.maximum(np.minimum(share[a[k]], share[b[k]]), 0)
+        length = np.sqrt((moved**2).sum(axis=1)) * np.exp(
+            pairs.scale_sd[k] * _one(factors[whole], common * colours.scale_sd)
+        )
+        whole[whole] = length <= limits[k]
     return float(whole.mean())
 
 
-def _draws(colours: MeasuredColours, parts: IndexArray) -> Array:
-    """(parts, draws, 3) joint errors of these parts' CIELAB."""
+def _one(normal: Array, share: Array) -> Array:
+    """(draws,) one standard normal of what a pair shares, ``share`` (r,), of r renderings' draws (draws, r)."""
+    length = float(np.linalg.norm(share))
+    return np.asarray(normal @ share / length) if length > 0 else np.zeros(len(normal))
+
+
+def _draws(colours: MeasuredColours, parts: IndexArray) -> tuple[Array, Array, Array]:
+    """(parts, draws, 3) joint errors of these parts' CIELAB, and what r renderings do: (draws, r) standard
+    normal draws of their factors and (draws, r, 2) shifts in the plane of CIEDE2000."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
     variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])
-    normal = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(rows)))
-    errors = normal @ (axes * np.sqrt(np.maximum(variance, 0))).T
-    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C")
+    random = np.random.default_rng(_SEED)
+    errors = random.standard_normal((_DRAWS, len(rows))) @ (axes * np.sqrt(np.maximum(variance, 0))).T
+    factors = random.standard_normal((_DRAWS, len(colours.scale_sd)))
+    shifts = random.standard_normal((_DRAWS, len(colours.shift_de00), 2)) * colours.shift_de00[:, None]
+    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C"), factors, shifts
 
 
 def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verdicts: tuple[str, ...]) -> Graph:

@@ -20,7 +20,11 @@ CAUSES: dict[str, tuple[str, str]] = {
         "photograph both with the same card, or learn the sheet",
     ),
     "no_card": ("there is no colour chart in their photos", "photograph them beside a 24-patch chart"),
-    "light_withdrawn": ("the light on them is uneven", "photograph them again in even light, or give a flat frame"),
+    "light_varies": ("the light may differ between their places", "lay them side by side near the card, in one light"),
+    "neutral_level": (
+        "one of them may be darker, and of neutral parts that is the finish",
+        "photograph them flat, side by side, in the same attitude",
+    ),
     "few_pixels": ("they show few pixels", "go nearer, or use the larger original photo"),
     "own_spread": ("their own colour varies", "mark a plain, evenly lit area of each part, and go nearer"),
     "level_unsure": (

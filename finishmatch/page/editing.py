@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,7 @@ from finishmatch.audit import Audit, judged
 from finishmatch.build import edit
 from finishmatch.build.build import Build, from_document, from_text, read_text
 from finishmatch.build.complaints import parse
-from finishmatch.disk import write_whole
+from finishmatch.disk import alone_in, mend, write_alone
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import live, pictures, uploads
 from finishmatch.page.cache import Cache, Recent
@@ -45,6 +44,8 @@ class EditedBuild:
         self._lock = threading.Lock()
         self._text, self._revision = "", 0
         self._look_again()
+        with alone_in(path.parent), suppress(OSError):  # a folder that may only be read
+            mend(path.parent)
 
     def state(self) -> dict[str, Any]:
         """Revision, draft and the files it names."""
@@ -54,7 +55,7 @@ class EditedBuild:
 
     def save(self, revision: object, draft: object) -> Saved:
         """Write a draft that was made from ``revision``; if the file has changed since, nothing is written."""
-        with self._lock, _alone_in(self.path.parent):
+        with self._lock, alone_in(self.path.parent):
             self._look_again()
             if revision != self._revision:
                 return Saved(self._state(), conflict=True)
@@ -62,7 +63,7 @@ class EditedBuild:
             from_document(document, self.path.parent)
             text = edit.rewritten(self._text, document)
             if text != self._text:
-                write_whole(self.path.parent, {self.path.name: text.encode("utf-8")})
+                write_alone(self.path.parent, {self.path.name: text.encode("utf-8")})
                 self._text, self._revision = text, self._revision + 1
             return Saved(self._state(), conflict=False)
 
@@ -147,21 +148,3 @@ def _readable(text: str, path: Path) -> Build:
         return from_text(text, path, unfinished=True)
     except FinishmatchError as error:
         raise InputError(error.code, error.text, error.mend) from error
-
-
-@contextmanager
-def _alone_in(folder: Path) -> Iterator[None]:
-    """Keep other marking pages from writing into the folder meanwhile, where the system can lock folders."""
-    import os
-
-    try:
-        import fcntl
-    except ImportError:
-        yield
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(handle)

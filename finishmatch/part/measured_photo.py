@@ -139,5 +139,6 @@ def bridged(photo: Photo, corrected: Corrected, regions: Sequence[Region], elsew
                 ratios.append(np.log(there / here))
     if not ratios:
         return corrected
-    correction = correct_without_card(photo, np.exp(np.mean(ratios, axis=0)))
+    bridge = correct_without_card(photo, np.exp(np.mean(ratios, axis=0)))
+    correction = replace(bridge, light=corrected.correction.light)
     return replace(corrected, correction=correction, notes=correction.notes)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from finishmatch.arrays import Array
-from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour, SampleOf
+from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour, Rendering, RenderingShare, SampleOf
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.errors import Note
 from finishmatch.part.sample import Sample
@@ -41,7 +41,8 @@ class _Stack:
     """All samples as one linear model: 3m values, ``design`` (3m, 3n), and their noise by kind.
 
     ``own``: m (3, 3) roots of own covariances. ``level``: (m, 3) Lab per standard deviation of ln Y.
-    ``shared``: correction id, or an error that several photos share -> (3m, k) loadings.
+    ``shared``: correction id -> (3m, k) loadings; ``shift``: the same on the shift of what renders it;
+    ``light``: the same on how its light varies from place to place.
     """
 
     values: Array
@@ -49,6 +50,8 @@ class _Stack:
     own: list[Array]
     level: Array
     shared: dict[ErrorSource, Array]
+    shift: dict[ErrorSource, Array]
+    light: dict[ErrorSource, Array]
 
 
 def pool(samples: Sequence[Sample]) -> tuple[Pooled, ...]:
@@ -75,19 +78,26 @@ def _stack(samples: Sequence[Sample], names: tuple[str, ...]) -> _Stack:
     m = len(samples)
     design = np.zeros((3 * m, 3 * len(names)))
     shared: dict[ErrorSource, Array] = {}
+    shift: dict[ErrorSource, Array] = {}
+    light: dict[ErrorSource, Array] = {}
     for s, sample in enumerate(samples):
         i = names.index(sample.part)
         design[3 * s : 3 * s + 3, 3 * i : 3 * i + 3] = np.eye(3)
-        errors: list[tuple[ErrorSource, Array]] = [(sample.correction, sample.shared), *sample.beyond]
-        for key, loadings in errors:
-            block = shared.setdefault(key, np.zeros((3 * m, loadings.shape[1])))
-            block[3 * s : 3 * s + 3] = loadings
+        block = shared.setdefault(sample.correction, np.zeros((3 * m, sample.shared.shape[1])))
+        block[3 * s : 3 * s + 3] = sample.shared
+        block = light.setdefault(sample.correction, np.zeros((3 * m, sample.light.shape[1])))
+        block[3 * s : 3 * s + 3] = sample.light
+        for key, rendering in sample.rendered:
+            block = shift.setdefault(key, np.zeros((3 * m, 3)))
+            block[3 * s : 3 * s + 3] = rendering.shift_loadings(sample.lab_d50)
     return _Stack(
         values=np.concatenate([sample.lab_d50 for sample in samples]),
         design=design,
         own=[_root(sample.own_cov) for sample in samples],
+        light=light,
         level=np.array([_level_direction(sample) * sample.level_sd for sample in samples]),
         shared=shared,
+        shift=shift,
     )
 
 
@@ -104,7 +114,7 @@ def _covariance(stack: _Stack) -> Array:
     noise = np.zeros((len(stack.values),) * 2)
     for s, (own, level) in enumerate(zip(stack.own, stack.level, strict=True)):
         noise[3 * s : 3 * s + 3, 3 * s : 3 * s + 3] = own @ own.T + np.outer(level, level)
-    for loadings in stack.shared.values():
+    for loadings in (*stack.shared.values(), *stack.shift.values(), *stack.light.values()):
         rows = np.flatnonzero(loadings.any(axis=1))
         noise[np.ix_(rows, rows)] += loadings[rows] @ loadings[rows].T
     return noise
@@ -133,13 +143,34 @@ def _finish(
             own += loadings @ loadings.T
         elif lends[i]:
             shared[SampleOf(sample.part, sample.photo)] = loadings
+    level_sd = max(_LEVEL_FLOOR, float(np.sqrt(level_variance)))
+    light = {key: weights[rows] @ loadings for key, loadings in stack.light.items()}
     return MeasuredColour(
         name=name,
         lab_d50=lab[i],
         own_cov=own,
         shared={key: loadings for key, loadings in shared.items() if np.abs(loadings).max() > _NOTHING},
-        level_sd=max(_LEVEL_FLOOR, float(np.sqrt(level_variance))),
+        level_sd=level_sd,
+        rendered=_rendered(weights[rows], samples),
+        light={key: loadings for key, loadings in light.items() if np.abs(loadings).max(initial=0) > _NOTHING},
+        light_own=_light_own(name, weights[rows], samples),
     )
+
+
+def _light_own(name: str, weights: Array, samples: Sequence[Sample]) -> Array:
+    blocks = ((weights[:, 3 * s : 3 * s + 3], one.light_own) for s, one in enumerate(samples) if one.part == name)
+    return np.asarray(sum(weight @ own @ weight.T for weight, own in blocks))
+
+
+def _rendered(weights: Array, samples: Sequence[Sample]) -> dict[ErrorSource, RenderingShare]:
+    """How far a part hangs on each rendering: the weights (3, 3m) of all its samples, in the mean over Lab."""
+    share: dict[ErrorSource, float] = {}
+    known: dict[ErrorSource, Rendering] = {}
+    for s, sample in enumerate(samples):
+        for key, rendering in sample.rendered:
+            known[key] = rendering
+            share[key] = share.get(key, 0.0) + float(np.trace(weights[:, 3 * s : 3 * s + 3])) / 3
+    return {key: RenderingShare(known[key], weight) for key, weight in share.items() if abs(weight) > _NOTHING}
 
 
 def _scatter(residual: Array, residual_cov: Array, mine: list[int]) -> Array:

@@ -50,9 +50,10 @@ HOLDING = frozenset(
         "mark_two_things",
         "mark_fragment",
         "mark_overlaps",
-        "mark_same_thing",
     }
 )
+# Where more than this part of a photo's marks lie on its ground, and more than one, the ground is what is meant.
+_GROUND_MEANT = 1 / 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,7 @@ class Question:
         the even region is that it lies in (mark_fragment, mark_in_larger), or the other marks are (mark_small).
     other : the other part's name, where the question is about two.
     answered : whether a person has said that the mark is meant.
+    common : whether so many marks of the photo raise it that it is no slip.
     """
 
     part: str
@@ -75,11 +77,12 @@ class Question:
     amount: float | None = None
     other: str | None = None
     answered: bool = False
+    common: bool = False
 
     @property
     def holds(self) -> bool:
         """Whether firm verdicts wait for its answer."""
-        return self.code in HOLDING and not self.answered
+        return self.code in HOLDING and not self.answered and not self.common
 
 
 def questions(photo: Photo, marks: Sequence[Region], meant: Collection[str] = ()) -> tuple[Question, ...]:
@@ -93,8 +96,10 @@ def questions(photo: Photo, marks: Sequence[Region], meant: Collection[str] = ()
         for code, amount in _together(photo, one, other):
             raised[i].append((code, amount, other.mark.part))
             raised[j].append((code, amount, one.mark.part))
+    on_ground = sum(any(code == "mark_on_ground" for code, _, _ in found) for found in raised)
+    ground_meant = on_ground > max(1.0, _GROUND_MEANT * len(marks))
     return tuple(
-        Question(mark.part, code, amount, other, mark.part in meant)
+        Question(mark.part, code, amount, other, mark.part in meant, code == "mark_on_ground" and ground_meant)
         for mark, found in zip(marks, raised, strict=True)
         for code, amount, other in sorted(found, key=lambda one: (one[0] not in HOLDING, one[0], one[2] or ""))
     )
@@ -281,7 +286,9 @@ def note_of(question: Question) -> Note:
     meant = " It was said to be meant." if question.answered else ""
     return Note(
         question.code,
-        f"The mark is doubtful: {said}.{meant}" if question.code in HOLDING else f"Of the mark: {said}.{meant}",
+        f"The mark is doubtful: {said}.{meant}"
+        if question.code in HOLDING and not question.common
+        else f"Of the mark: {said}.{meant}",
     )
 
 

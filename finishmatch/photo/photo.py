@@ -15,7 +15,7 @@ import numpy as np
 from finishmatch.arrays import Array, BoolArray, FloatImage
 from finishmatch.colour.space import srgb_decode
 from finishmatch.disk import read_whole
-from finishmatch.errors import InputError, Note
+from finishmatch.errors import InputError, Note, noted
 from finishmatch.photo.decode.decode import Decoded, decode
 from finishmatch.photo.decode.ordinary import Encoded
 from finishmatch.photo.limits import USUAL, Limits
@@ -61,6 +61,11 @@ class Photo:
     notes: tuple[Note, ...] = ()
 
     @property
+    def doubtful(self) -> bool:
+        """Whether its data are damaged, or may be: no firm verdict may rest on it. Its notes say why."""
+        return any(noted(self.notes, code) for code in ("photo_damaged", "damage_unseen"))
+
+    @property
     def width(self) -> int:
         return int(self.encoded.shape[1])
 
@@ -83,27 +88,43 @@ class Photo:
             linear[..., c] = curve[encoded[..., c]]
         return linear
 
-    def at_ends(self, encoded: Encoded) -> BoolArray:
-        """(..., 3) encoded values to (...): whether any channel is at an end of its scale, no longer proportional to light."""
+    def over(self, encoded: Encoded) -> BoolArray:
+        """(..., 3) bool: which channels of encoded values are at the high end of their scale."""
         top = len(self.curves[0]) - 1
-        # Bounds of the picture's own type: compared with others, it would be copied to a wider one. Row by row: it is
-        # compared in one go.
-        rows = encoded.reshape(*encoded.shape[:-2], -1)
-        high = encoded.dtype.type(np.ceil(CLIP_HIGH * top))
+        return np.asarray(encoded >= encoded.dtype.type(np.ceil(CLIP_HIGH * top)))
+
+    def under(self, encoded: Encoded) -> BoolArray:
+        """(..., 3) bool: which channels of encoded values are at the low end: known to a thousandth of full light."""
+        top = len(self.curves[0]) - 1
         lows = [min(int(np.searchsorted(curve, CLIP_LOW_LINEAR, side="right")), top) for curve in self.curves]
-        low = np.tile(np.array(lows, dtype=encoded.dtype), encoded.shape[-2])
-        ends: BoolArray = ((rows >= high) | (rows < low)).reshape(encoded.shape)
-        return ends[..., 0] | ends[..., 1] | ends[..., 2]
+        return np.asarray(encoded < np.array(lows, dtype=encoded.dtype))
+
+    def at_ends(self, encoded: Encoded) -> BoolArray:
+        """(...,) bool: whether any channel is at an end of its scale, no longer proportional to light."""
+        ends = self.over(encoded) | self.under(encoded)
+        return np.asarray(ends[..., 0] | ends[..., 1] | ends[..., 2])
 
     def clipped(self, window: Window) -> BoolArray:
-        """(h, w) bool: any channel at an end of its scale, grown by two pixels."""
+        """(h, w) bool: a channel at the high end of its scale, grown by two pixels, or all three at the low end."""
         m = CLIP_MARGIN_PX
         left, top = max(window.left - m, 0), max(window.top - m, 0)
         part = self.encoded[top : window.bottom + m, left : window.right + m]
-        ends = self.at_ends(part)
-        grown = _grown(_grown(ends, m).T, m).T if ends.any() else ends
+        over = self.over(part)
+        high = over[..., 0] | over[..., 1] | over[..., 2]
+        grown = _grown(_grown(high, m).T, m).T if high.any() else high
         rows, columns = window.bottom - window.top, window.right - window.left
-        return grown[window.top - top :, window.left - left :][:rows, :columns]
+        inside = (
+            slice(window.top - top, window.top - top + rows),
+            slice(window.left - left, window.left - left + columns),
+        )
+        under = self.under(part[inside])
+        return np.asarray(grown[inside] | (under[..., 0] & under[..., 1] & under[..., 2]))
+
+    @property
+    def toned(self) -> bool:
+        """Whether a camera has put a tone curve on its light, as in every file but raw and linear ones."""
+        middle = self.curves[:, self.curves.shape[1] // 2]
+        return bool(np.any(middle < 0.4 * self.curves[:, -1]))
 
 
 def _grown(image: BoolArray, steps: int) -> BoolArray:

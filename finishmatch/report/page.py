@@ -5,8 +5,10 @@ from __future__ import annotations
 import base64
 import hashlib
 from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from finishmatch.loading import compiled_templates
 from finishmatch.report.arrangement import Arrangement, arrange
 from finishmatch.report.card_fit import FitPictures, fit_pictures
 from finishmatch.report.chosen import chosen
@@ -116,6 +118,7 @@ def environment() -> Environment:
 
     made = Environment(
         loader=PackageLoader("finishmatch.report"),
+        bytecode_cache=compiled_templates(Path(__file__).parent),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=visible,

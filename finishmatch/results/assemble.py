@@ -8,7 +8,7 @@ from finishmatch.arrays import Array
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
 from finishmatch.card.reference import newest
 from finishmatch.card.sheet.mean import scales
-from finishmatch.colour.measured_colour import CommonError, SampleOf
+from finishmatch.colour.measured_colour import CommonError, ErrorSource, RenderingShare, SampleOf
 from finishmatch.errors import CODES, CodeName, Note
 from finishmatch.judge.facts import PartFacts
 from finishmatch.part.measured_photo import MeasuredPhoto
@@ -27,6 +27,7 @@ from finishmatch.results.results import (
     Matrix,
     PartResult,
     PhotoResult,
+    RenderingResult,
     SharedLoadings,
 )
 
@@ -113,7 +114,18 @@ def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Po
                 (*_asked(facts, photos), *pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled))
             )
         ),
+        light=tuple(SharedLoadings(str(key), _loadings(loadings)) for key, loadings in colour.light.items()),
+        light_own=_matrix(colour.light_own),
+        rendered=tuple(_rendering(source, share) for source, share in colour.rendered.items()),
     )
+
+
+def _rendering(source: ErrorSource, share: RenderingShare) -> RenderingResult:
+    one = share.rendering
+    numbers = (share.weight, one.scale_ln, one.scale_sd, one.dull_sd, one.shift_de00)
+    if isinstance(source, CommonError):
+        return RenderingResult(source.kind, source.id, *numbers)
+    return RenderingResult("correction", str(source), *numbers)
 
 
 def _refused_part(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> PartResult:

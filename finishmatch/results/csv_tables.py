@@ -19,15 +19,16 @@ _QUANTITIES = ("de00", "de00_level", "level_ratio")
 _PART_COLUMNS = (
     *("name", "verdict", "L", "a", "b", "level_sd"),
     *(f"own_cov_{pair}" for pair in _OWN_COV),
-    *("shared", "common", "lent", "photos", "used_fraction", "reason", "notes"),
+    *("shared", "common", "lent", "light", "rendered", "photos", "used_fraction", "reason", "notes"),
 )
 
 
 def parts_csv(results: Results) -> str:
     """One line a part, refused ones without numbers.
 
-    ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` is a JSON object,
-    correction -> (3, k) loadings; ``common`` and ``lent`` are as in results.json. Together they rebuild the joint covariance of all parts.
+    ``own_cov_*`` is the upper triangle of the part's own covariance, in L, a, b; ``shared`` and ``light`` are JSON objects,
+    correction -> (3, k) loadings; ``common`` and ``lent`` are as in results.json. Together they rebuild the joint
+    covariance of all parts; ``rendered``, as there, says what each photo's rendering may do to all its colours.
     """
     return csv_text(_PART_COLUMNS, map(_part, plain_rows(results.parts)))
 
@@ -56,7 +57,8 @@ def _part(part: dict[str, Any]) -> dict[str, Any]:
     cov = part["own_cov"]
     row |= {f"own_cov_{pair}": cov and cov[i][j] for pair, (i, j) in _OWN_COV.items()}
     shared = {one["correction"]: one["loadings"] for one in part["shared"]}
-    sources = {"shared": shared, "common": part["common"], "lent": part["lent"]}
+    light = {one["correction"]: one["loadings"] for one in part["light"]}
+    sources = {"shared": shared, "light": light, **{name: part[name] for name in ("common", "lent", "rendered")}}
     row |= {name: json.dumps(value, ensure_ascii=False) for name, value in sources.items()}
     return {**row, "photos": "; ".join(part["photos"]), "notes": _codes(part)}
 

@@ -23,7 +23,9 @@ _DECIMALS = 4
 """A tenth of what the best instruments repeat, and files stay small."""
 _SIGNIFICANT = 6
 """For covariances and loadings: their size varies, and sums of their products must still agree."""
-_BY_SIGNIFICANT_DIGITS = frozenset(("own_cov", "loadings"))
+_BY_SIGNIFICANT_DIGITS = frozenset(
+    ("own_cov", "light_own", "loadings", "weight", "scale_ln", "scale_sd", "dull_sd", "shift_de00")
+)
 
 
 class ResultsFile(Results, frozen=True, tag=SCHEMA):

@@ -17,7 +17,15 @@ from finishmatch.advise.choose import recommended as recommended
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.kinds import KINDS as KINDS
 from finishmatch.card.kinds import CardKind
-from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
+from finishmatch.colour.measured_colour import (
+    CommonError,
+    CommonErrorKind,
+    ErrorSource,
+    MeasuredColour,
+    Rendering,
+    RenderingShare,
+    SampleOf,
+)
 from finishmatch.errors import CodeName, Note
 from finishmatch.fields import Count, Fraction, Number, Text
 from finishmatch.judge.compare import Difference as Difference
@@ -89,6 +97,22 @@ class SharedLoadings(Struct, frozen=True, forbid_unknown_fields=True):
     loadings: Loadings
 
 
+class RenderingResult(Struct, frozen=True, forbid_unknown_fields=True):
+    """How far a part hangs on one rendering, and what that may do to a photo's colours: it multiplies every difference
+    inside the photo by a factor of this mean and standard deviation of ln (and of this one more for neutral colours,
+    exp(-C*/20) of it for others), and shifts all colours together by this, CIEDE2000 along any one direction. ``kind``:
+    "correction", and ``id`` is a photo's, or an error that several photos share.
+    """
+
+    kind: Literal["correction"] | CommonErrorKind
+    id: Text
+    weight: Number
+    scale_ln: Number
+    scale_sd: Number
+    dull_sd: Number
+    shift_de00: Number
+
+
 class CommonLoadings(Struct, frozen=True, forbid_unknown_fields=True):
     """A part's loadings on an error that several photos share; their corrections name it by kind and id."""
 
@@ -111,7 +135,9 @@ class PartResult(Struct, frozen=True, forbid_unknown_fields=True):
     """One part; the numbers are null when ``verdict`` is "refused", and ``reason`` is then a note's code.
 
     The covariance of two parts' colours is the sum, over what both have loadings on, of one's loadings times the
-    other's transposed; a part's own covariance adds ``own_cov``, which no other part shares.
+    other's transposed; a part's own covariance adds ``own_cov``, which no other part shares. ``light``: loadings on how
+    each photo's light may drift from place to place; ``light_own``: the part of ``own_cov`` that the light makes at this
+    part's place alone.
     """
 
     name: Text
@@ -126,6 +152,9 @@ class PartResult(Struct, frozen=True, forbid_unknown_fields=True):
     verdict: Literal["measured", "refused"]
     reason: CodeName | None = None
     notes: tuple[Note, ...] = ()
+    light: tuple[SharedLoadings, ...] = ()
+    light_own: Matrix | None = None
+    rendered: tuple[RenderingResult, ...] = ()
 
 
 class SetsRange(Struct, frozen=True, array_like=True, forbid_unknown_fields=True):
@@ -169,7 +198,18 @@ def colour_of(part: PartResult) -> MeasuredColour:
         own_cov=np.array(part.own_cov),
         shared={source: np.array(loadings) for source, loadings in shared.items()},
         level_sd=part.level_sd,
+        rendered={_source(one): _share(one) for one in part.rendered},
+        light={one.correction: np.array(one.loadings) for one in part.light},
+        light_own=np.zeros((3, 3)) if part.light_own is None else np.array(part.light_own),
     )
+
+
+def _source(row: RenderingResult) -> ErrorSource:
+    return row.id if row.kind == "correction" else CommonError(row.kind, row.id)
+
+
+def _share(row: RenderingResult) -> RenderingShare:
+    return RenderingShare(Rendering(row.scale_ln, row.scale_sd, row.dull_sd, row.shift_de00), row.weight)
 
 
 # What the report shows beside the results and results.json does not carry: pictures.

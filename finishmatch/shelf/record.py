@@ -154,7 +154,7 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
         seen = [photos[file] for file in parts[colour.name].photos if file in photos]
         fact = facts.get(colour.name, common)
         record = Record(
-            colour=_named_apart(colour, results),
+            colour=_named_apart(_shelved(colour), results),
             date=date,
             origin=_origin(results, parts[colour.name], seen),
             maker=fact.maker or common.maker,
@@ -163,6 +163,20 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
         )
         found.append(check(record, f'part "{shown(colour.name)}"'))
     return found
+
+
+def _shelved(colour: MeasuredColour) -> MeasuredColour:
+    """The colour with all errors that it shares as loadings: what a rendering may do counts as the shift that it is between
+    photos, and the light as drifting as usual."""
+    shared = dict(colour.shared)
+    for source, loadings in colour.light.items():
+        shared[f"{source}/light"] = loadings
+    for source, share in colour.rendered.items():
+        name = (
+            replace(source, id=f"{source.id}/rendering") if isinstance(source, CommonError) else f"{source}/rendering"
+        )
+        shared[name] = share.weight * share.rendering.shift_loadings(colour.lab_d50)
+    return replace(colour, shared=shared, rendered={}, light={}, light_own=np.zeros((3, 3)))
 
 
 def _origin(results: Results, part: PartResult, photos: list[PhotoResult]) -> Origin:
@@ -198,7 +212,8 @@ def _named_apart(colour: MeasuredColour, results: Results) -> MeasuredColour:
             return SampleOf(source.part, f"{source.photo}@{build}")
         if isinstance(source, CommonError):
             return CommonError(source.kind, f"{source.id}@{build}")
-        return f"{source}@{corrections.get(source, build)}"
+        correction = str(source).removesuffix("/light").removesuffix("/rendering")
+        return f"{source}@{corrections.get(correction, build)}"
 
     return replace(colour, shared={named(source): loadings for source, loadings in colour.shared.items()})
 
@@ -215,7 +230,6 @@ def sighting(record: Record, name: str) -> Sighting:
         photos=frozenset(record.origin.photos),
         lights=frozenset(record.origin.lights),
         chart=not record.origin.photos or (record.origin.cv_mean is not None and "card_fits_badly" not in notes),
-        light_uneven="light_too_uneven" in notes,
         few_pixels="few_pixels" in notes,
         own_cov=record.colour.noise_of(record.colour.name),
         scales=_scales(record),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from finishmatch import loading
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, BuildFile, Json, Megabytes, Megapixels
 from finishmatch.verbs.output import printable
 from finishmatch.verbs.progress_bar import bar
@@ -24,6 +25,7 @@ def audit(
     as_json: Json = False,
 ) -> int:
     """Measure a build, compare all parts, write the report. Where nothing can be measured it says why (exit status 4)."""
+    loading.decode_soon()
     from finishmatch.audit import audit_file
     from finishmatch.photo.limits import limits
 
@@ -39,8 +41,8 @@ def audit(
     disk.write_whole(
         out,
         {
+            "results.json": text.encode(),  # first: it is never missing
             "report.html": render(results, found.exhibits).encode(),
-            "results.json": text.encode(),
             "parts.csv": csv_tables.parts_csv(results).encode(),
             "differences.csv": csv_tables.differences_csv(results).encode(),
         },

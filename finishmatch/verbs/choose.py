@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from finishmatch import loading
 from finishmatch.errors import CommandError
 from finishmatch.text import chance, shown
 from finishmatch.verbs.options import BuildFile, Json
@@ -29,6 +30,7 @@ def choose(
     as_json: Json = False,
 ) -> None:
     """Say which candidates to buy, by match and price."""
+    loading.decode_soon()
     from finishmatch.audit import audit_build
     from finishmatch.build import build as build_file
     from finishmatch.results import documents, json_text

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from finishmatch import loading
 from finishmatch.card import kinds
 from finishmatch.errors import CommandError
 from finishmatch.verbs import values
@@ -36,6 +37,7 @@ def measure(
     as_json: Json = False,
 ) -> None:
     """Measure and compare parts in one photo, no build file."""
+    loading.decode_soon()
     from finishmatch.audit import audit_build
     from finishmatch.photo.limits import limits
     from finishmatch.results import documents, json_text

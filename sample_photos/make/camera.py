@@ -84,19 +84,50 @@ def _lens(radiance: Image) -> Image:
     return shaded
 
 
-def expose(radiance: Image, camera: Camera, exposure: Exposure) -> Image:
+@dataclass(frozen=True, slots=True, eq=False)
+class Lit:
+    """What one lamp alone shows: radiance (h, w, 21) under a light flat in wavelength, the lamp's CIE name, its power."""
+
+    radiance: Image
+    light: str
+    power: float = 1.0
+
+
+def on_sensor(lamps: tuple[Lit, ...], sensor: str, ev: float = 0.0) -> Image:
+    """Sensor RGB (h, w, 3) behind the lens; 1 is the sensor's white, but nothing is cut off yet. Lamps add up."""
+    seen = sum(lit.power * (lit.radiance @ _raw_weights(lit.light, sensor).astype(np.float32)) for lit in lamps)
+    changed: Image = _lens(np.asarray(seen, np.float32)) * (_WHITE_LEVEL * 2.0**ev)
+    return changed
+
+
+def gains(exposure: Exposure, sensor: str) -> Array:
+    """(3,) what sensor RGB is multiplied by for white to be neutral in the light that the camera believes; the least is 1."""
+    wanted = 1 / _raw_weights(exposure.balanced_for or exposure.light, sensor).sum(axis=0)
+    wanted = wanted * [exposure.wb_error[0], 1, exposure.wb_error[1]]
+    scaled: Array = wanted / wanted.min()
+    return scaled
+
+
+def balance(raw: Image, camera: Camera, exposure: Exposure) -> Image:
+    """Linear sRGB light of sensor RGB, white near 0.8; what reaches the sensor's white in one channel ends there."""
+    balanced = np.minimum(raw * gains(exposure, camera.sensor), 1.0) * 1.3
+    matrix = colour_matrix(exposure.balanced_for or exposure.light, camera.sensor)
+    linear: Image = (balanced @ matrix.T).astype(np.float32)
+    return linear
+
+
+def expose_lamps(lamps: tuple[Lit, ...], camera: Camera, exposure: Exposure) -> Image:
     """Linear sRGB light (h, w, 3) as the camera sees it, white near 0.8, values over 1 clipped on the sensor."""
-    raw_weights = _raw_weights(exposure.light, camera.sensor)
-    raw = _lens(radiance @ raw_weights.astype(np.float32)) * (_WHITE_LEVEL * 2.0**exposure.ev)
+    raw = on_sensor(lamps, camera.sensor, exposure.ev)
     rng = np.random.default_rng(exposure.seed)
     deviation = np.sqrt(camera.noise**2 * np.maximum(raw, 0) * 0.3 + (0.15 * camera.noise) ** 2)
     raw = np.clip(raw + deviation * rng.standard_normal(raw.shape), 0, 1)
-    believed = exposure.balanced_for or exposure.light
-    gains = 1 / _raw_weights(believed, camera.sensor).sum(axis=0)
-    gains = gains * [exposure.wb_error[0], 1, exposure.wb_error[1]]
-    balanced = np.minimum(raw * (gains / gains.min()), 1.0) * 1.3
-    seen: Image = (balanced @ colour_matrix(believed, camera.sensor).T).astype(np.float32)
-    return seen
+    return balance(raw, camera, exposure)
+
+
+def expose(radiance: Image, camera: Camera, exposure: Exposure) -> Image:
+    """:func:`expose_lamps` under one lamp, the exposure's own."""
+    return expose_lamps((Lit(radiance, exposure.light),), camera, exposure)
 
 
 def tone(linear: npt.ArrayLike, contrast: float) -> Array:
@@ -122,29 +153,39 @@ def develop(linear: Image, camera: Camera) -> npt.NDArray[np.uint8]:
     return np.rint(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
 
 
-def _exif(camera: Camera) -> Any:
+def exif_of(camera: Camera, ev: float = 0.0, fixed: bool | None = None) -> Any:
+    """Make, model, orientation and exposure; nothing where the camera writes nothing.
+
+    ``fixed``: whether exposure and white balance were set by hand; None writes neither.
+    """
     from PIL import Image as Pictures
 
     exif = Pictures.Exif()
     if camera.exif:
         exif[0x010F], exif[0x0110], exif[0x0112] = camera.maker, camera.model, 6 if camera.sideways else 1
         details = exif.get_ifd(0x8769)
-        details[0x829A], details[0x829D], details[0x8827] = 1 / 60, 5.6, 200
+        details[0x829A], details[0x829D], details[0x8827] = 2**ev / 60, 5.6, 200
+        if fixed is not None:
+            details[0xA402] = details[0xA403] = int(
+                fixed
+            )  # Exif 2.32: exposure and white balance, 0 automatic, 1 by hand
         details[0xA001] = 1  # colour space: sRGB
     return exif
 
 
-def save_jpeg(path: Path, pixels: npt.NDArray[np.uint8], camera: Camera, limit: int = 390_000) -> None:
+def save_jpeg(
+    path: Path, pixels: npt.NDArray[np.uint8], camera: Camera, limit: int = 390_000, exif: Any = None
+) -> None:
     """Write the JPEG with its camera's EXIF, at the camera's quality or the best below it that keeps to ``limit`` bytes.
 
-    ``sideways`` stores the picture turned, with the orientation that says so, as phones do.
+    ``exif``: what is written instead of :func:`exif_of` of the camera. ``sideways`` stores the picture turned, with the orientation that says so, as phones do.
     """
     from PIL import Image as Pictures
 
     picture = Pictures.fromarray(np.rot90(pixels, 1) if camera.sideways else pixels)
     for quality in range(camera.quality, 50, -2):
         written = io.BytesIO()
-        picture.save(written, "jpeg", quality=quality, subsampling=2, optimize=True, exif=_exif(camera))
+        picture.save(written, "jpeg", quality=quality, subsampling=2, optimize=True, exif=exif or exif_of(camera))
         if written.tell() <= limit:
             break
     path.write_bytes(written.getvalue())

@@ -1,4 +1,4 @@
-"""What the parts lie on: linen, oak and felt as procedural height and colour maps that tile."""
+"""What the parts lie on: linen, oak, felt, paper and a mat as procedural height and colour maps that tile."""
 
 from __future__ import annotations
 
@@ -104,4 +104,25 @@ def felt(seed: int) -> Cloth:
     )
 
 
-CLOTHS = {"linen": linen, "oak": oak, "felt": felt}
+def paper(seed: int) -> Cloth:
+    """Packing paper, off white, a little wavy and speckled."""
+    rng = np.random.default_rng(seed)
+    speckles = np.maximum(_noise(rng, 0.25, 0.25) - 1.8, 0)
+    tone = _noise(rng, 30, 30) + 0.4 * _noise(rng, 0.8, 0.8) - 3 * speckles
+    height = _noise(rng, 18, 18) + 0.1 * _noise(rng, 0.4, 0.4)
+    return Cloth(
+        _unit(tone), _unit(height), _spectrum((0.52, 0.64, 0.70, 0.73)), _spectrum((0.60, 0.74, 0.79, 0.81)), 0.3
+    )
+
+
+def mat(seed: int) -> Cloth:
+    """A bench mat of grey-green rubber with a fine grain, worn in places."""
+    rng = np.random.default_rng(seed)
+    grain = _noise(rng, 0.3, 0.3)
+    tone = _noise(rng, 25, 12) + 0.5 * grain + 0.4 * _noise(rng, 8, 0.3)
+    return Cloth(
+        _unit(tone), _unit(grain), _spectrum((0.09, 0.13, 0.115, 0.11)), _spectrum((0.13, 0.19, 0.165, 0.155)), 0.06
+    )
+
+
+CLOTHS = {"linen": linen, "oak": oak, "felt": felt, "paper": paper, "mat": mat}

@@ -1,6 +1,6 @@
-"""Where light comes from: a soft tent, an overcast sky, a window with its fall-off, a lamp. All flat in wavelength.
+"""Where light comes from: a tent, skies, windows with their fall-off, lamps near and far. All flat in wavelength.
 
-The sky is a latitude-longitude picture, z up; a panel is a rectangle in the room that shines downwards or sideways.
+The sky is a latitude-longitude picture, z up, azimuth clockwise from the far side of the table; a panel is a rectangle in the room that shines downwards or sideways.
 """
 
 from __future__ import annotations
@@ -81,4 +81,59 @@ def lamp() -> Emitter:
     return Emitter(room * (up > -0.1), Panel((1250.0, 380.0, 1350.0), (0.0, 0.0, 0.0), (420.0, 420.0), 9.0))
 
 
-EMITTERS: dict[str, Callable[[], Emitter]] = {"tent": tent, "overcast": overcast, "window": window, "lamp": lamp}
+def side_window() -> Emitter:
+    """A tall window to the right at table height, near: light that grazes and falls off."""
+    up, around = _directions()
+    room = 0.12 + 0.05 * np.maximum(np.sin(up), 0) + 0.05 * np.cos(around)
+    return Emitter(room * (up > -0.1), Panel((1900.0, -420.0, 1150.0), (0.0, 0.0, 100.0), (620.0, 900.0), 4.0))
+
+
+def ceiling() -> Emitter:
+    """Two rows of tubes under a white ceiling, along the bench, one beyond it and one over the photographer."""
+    up, around = _directions()
+    across, along = np.cos(up) * np.cos(around), np.cos(up) * np.sin(around)  # far and right
+    high = np.maximum(np.sin(up), 1e-3)
+    rows = sum(np.exp(-0.5 * ((across / high - place) / 0.12) ** 2) for place in (-1.1, 0.8))
+    tubes = rows * (np.abs(along / high) < 2.2) * (up > 0.25)
+    return Emitter((0.25 + 0.15 * np.maximum(np.sin(up), 0) + 4.0 * tubes) * (up > -0.1))
+
+
+def desk() -> Emitter:
+    """A desk lamp near the left edge: hard shadows, a strong fall-off, little else."""
+    up, _ = _directions()
+    return Emitter(0.05 * (up > -0.1) + 0 * up, Panel((-560.0, 340.0, 620.0), (0.0, 0.0, 0.0), (65.0, 65.0), 60.0))
+
+
+def bulb() -> Emitter:
+    """A bulb in a small shade over the table, off to one side, in a room with light walls."""
+    up, _ = _directions()
+    room = 0.08 + 0.06 * np.maximum(np.sin(up), 0)
+    return Emitter(room * (up > -0.1), Panel((-420.0, 620.0, 1050.0), (0.0, 0.0, 0.0), (110.0, 110.0), 26.0))
+
+
+def sun() -> Emitter:
+    """The sun alone, 40 degrees high beyond the table and a little to the right, as wide as thin haze makes it."""
+    up, around = _directions()
+    return Emitter(400.0 * _spot(up, around, 40, 25, 3.0))
+
+
+def sky() -> Emitter:
+    """A clear sky alone, brighter round the sun and near the horizon, a wall behind the photographer."""
+    up, around = _directions()
+    dome = 0.7 + 0.5 * _spot(up, around, 40, 25, 45) + 0.4 * np.exp(-np.maximum(up, 0) / 0.35)
+    wall = 1 / (1 + np.exp(-(np.cos(around - 3.3) - 0.5 - np.maximum(up, 0) * 0.8) * 12))
+    return Emitter(dome * (1 - 0.7 * wall) * (up > 0))
+
+
+EMITTERS: dict[str, Callable[[], Emitter]] = {
+    "tent": tent,
+    "overcast": overcast,
+    "window": window,
+    "lamp": lamp,
+    "side window": side_window,
+    "ceiling": ceiling,
+    "desk": desk,
+    "bulb": bulb,
+    "sun": sun,
+    "sky": sky,
+}

@@ -11,7 +11,7 @@ A rough GGX metal loses the light that it scatters twice; :func:`reflectance` in
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -30,13 +30,24 @@ _ALUMINIUM: Array = 0.9 * np.interp(NODES, [400, 500, 600, 700], [0.924, 0.918, 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Finish:
-    """``base`` (21,) reflectance under the layer; ``density`` (21,) of the dye, nepers one way; GGX roughnesses."""
+    """``base`` (21,) reflectance under the layer; ``density`` (21,) of the dye, nepers one way; GGX roughnesses.
+
+    ``brushed``: the body is rougher across the picture's height by this factor and smoother along its width;
+    ``relief``: height and length in mm of a hammered or wrinkled surface.
+    """
 
     base: Array
     density: Array
     body_alpha: float
     surface_alpha: float
     metal: bool
+    brushed: float = 1.0
+    relief: tuple[float, float] | None = None
+
+    @property
+    def body_alphas(self) -> tuple[float, float]:
+        """Roughness of the body along the picture's width and its height."""
+        return self.body_alpha / self.brushed, self.body_alpha * self.brushed
 
 
 Bands = tuple[tuple[float, float, float], ...]
@@ -61,6 +72,12 @@ def powder(white: float, bands: Bands, surface_alpha: float = 0.3) -> Finish:
     return Finish(base, np.zeros_like(NODES), 1.0, surface_alpha, metal=False)
 
 
+def loaded(finish: Finish, load: float) -> Finish:
+    """The same dye, or pigment, in another load: another batch."""
+    base = finish.base if finish.metal else finish.base.max() * (finish.base / finish.base.max()) ** load
+    return replace(finish, density=finish.density * load, base=base)
+
+
 # Bronze dyes absorb blue most; a second band sets how red they are, a third, far out, how dark.
 FINISHES: dict[str, Finish] = {
     "bronze": anodised(((415, 62, 1.00), (506, 58, 0.42), (640, 130, 0.40))),
@@ -79,6 +96,105 @@ FINISHES: dict[str, Finish] = {
     "bare": anodised((), 0.24, 0.16, 0.0),
 }
 
+# For the phones' scenes. Batches differ in dye load; finishes in how the metal was brushed, hammered or clear-coated.
+_GOLD = anodised(((425, 52, 0.80), (505, 40, 0.16)), 0.22)
+_GREEN_GOLD = anodised(((430, 58, 0.78), (640, 60, 0.10)), 0.22)
+_CHAMPAGNE = anodised(((420, 75, 0.24), (520, 70, 0.12)), 0.24)
+_ROSE = anodised(((520, 48, 0.34), (430, 55, 0.22)), 0.22)
+_PURPLE = anodised(((556, 48, 0.85), (605, 40, 0.16), (440, 40, 0.12)), 0.24)
+_VIOLET = anodised(((568, 50, 0.85), (620, 45, 0.32)), 0.24)
+_BLUE = anodised(((610, 62, 1.10), (520, 42, 0.22)), 0.24)
+_RED = anodised(((505, 50, 1.05), (430, 55, 0.75), (560, 30, 0.35)), 0.24)
+_GREEN = anodised(((640, 60, 0.85), (430, 48, 0.70)), 0.24)
+_ORANGE = anodised(((440, 60, 1.05), (515, 34, 0.45)), 0.24)
+_GUNMETAL = anodised(((580, 150, 0.22), (430, 90, 0.06)), 0.28, 0.18, 0.52)
+_WARM_GREY = anodised(((430, 110, 0.22), (580, 150, 0.14)), 0.28, 0.18, 0.52)
+_BLACK = anodised(((430, 120, 0.5), (590, 140, 0.6)), 0.30, 0.22, 0.85)
+_BLUE_BLACK = anodised(((430, 100, 0.2), (600, 130, 0.9)), 0.30, 0.22, 0.75)
+_SILVER = anodised((), 0.20, 0.14, 0.0)
+_SLATE_POWDER = powder(0.22, ((430, 60, -0.08), (620, 90, 0.25)), 0.34)
+_SAND_POWDER = powder(0.58, ((415, 70, 0.75), (510, 70, 0.18)), 0.34)
+_WHITE_POWDER = powder(0.86, ((410, 30, 0.08),), 0.25)
+_PLUM_POWDER = powder(0.40, ((545, 55, 1.3), (430, 60, 0.2)), 0.34)
+_MOSS_POWDER = powder(0.36, ((640, 70, 0.9), (425, 55, 1.1)), 0.34)
+
+
+def _brushed(finish: Finish) -> Finish:
+    return replace(finish, body_alpha=0.2, surface_alpha=0.14, brushed=1.8)
+
+
+def _wrinkled(finish: Finish) -> Finish:
+    return replace(finish, relief=(0.05, 2.4))
+
+
+def _hammered(finish: Finish) -> Finish:
+    return replace(finish, relief=(0.22, 7.0))
+
+
+def _coated(finish: Finish) -> Finish:
+    """Under a smooth clear coat."""
+    return replace(finish, surface_alpha=0.06)
+
+
+FINISHES |= {
+    "gold": _GOLD,
+    "gold batch": loaded(_GOLD, 1.06),
+    "gold pale": loaded(_GOLD, 0.75),
+    "gold brushed": _brushed(_GOLD),
+    "gold batch brushed": _brushed(loaded(_GOLD, 1.08)),
+    "gold coated": _coated(_GOLD),
+    "gold hammered": _hammered(_GOLD),
+    "green gold": _GREEN_GOLD,
+    "champagne cool": _CHAMPAGNE,
+    "champagne cool batch": loaded(_CHAMPAGNE, 1.15),
+    "champagne deep": loaded(_CHAMPAGNE, 1.55),
+    "champagne brushed": _brushed(_CHAMPAGNE),
+    "champagne coated": _coated(_CHAMPAGNE),
+    "rose": _ROSE,
+    "rose batch": loaded(_ROSE, 1.12),
+    "rose deep": loaded(_ROSE, 1.45),
+    "rose brushed": _brushed(loaded(_ROSE, 1.05)),
+    "rose coated": _coated(_ROSE),
+    "purple": _PURPLE,
+    "purple batch": loaded(_PURPLE, 1.15),
+    "purple pale": loaded(_PURPLE, 0.72),
+    "purple coated": _coated(_PURPLE),
+    "violet": _VIOLET,
+    "blue": _BLUE,
+    "blue batch": loaded(_BLUE, 1.2),
+    "blue coated": _coated(_BLUE),
+    "red": _RED,
+    "red batch": loaded(_RED, 1.2),
+    "red coated": _coated(_RED),
+    "red batch coated": _coated(loaded(_RED, 1.1)),
+    "green": _GREEN,
+    "green batch": loaded(_GREEN, 0.85),
+    "orange": _ORANGE,
+    "gunmetal": _GUNMETAL,
+    "gunmetal batch": loaded(_GUNMETAL, 1.08),
+    "gunmetal brushed": _brushed(_GUNMETAL),
+    "gunmetal hammered": _hammered(_GUNMETAL),
+    "warm grey": _WARM_GREY,
+    "warm grey brushed": _brushed(_WARM_GREY),
+    "black deep": _BLACK,
+    "black deep batch": loaded(_BLACK, 1.1),
+    "blue black": _BLUE_BLACK,
+    "silver": _SILVER,
+    "silver brushed": _brushed(_SILVER),
+    "slate powder": _SLATE_POWDER,
+    "slate wrinkled": _wrinkled(_SLATE_POWDER),
+    "slate wrinkled batch": _wrinkled(loaded(_SLATE_POWDER, 1.25)),
+    "sand powder": _SAND_POWDER,
+    "sand wrinkled": _wrinkled(_SAND_POWDER),
+    "sand wrinkled batch": _wrinkled(loaded(_SAND_POWDER, 1.22)),
+    "white powder": _WHITE_POWDER,
+    "white wrinkled": _wrinkled(_WHITE_POWDER),
+    "plum powder": _PLUM_POWDER,
+    "plum wrinkled": _wrinkled(_PLUM_POWDER),
+    "moss powder": _MOSS_POWDER,
+    "moss powder batch": loaded(_MOSS_POWDER, 1.2),
+}
+
 
 def _fresnel(cosine: Array) -> Array:
     """Unpolarised reflectance of a dielectric surface (Fresnel), from air."""
@@ -89,34 +205,45 @@ def _fresnel(cosine: Array) -> Array:
     return reflected
 
 
-def _ggx(cos_in: float, cos_out: Array, cos_half: Array, alpha: float) -> Array:
-    """D G of Walter et al. 2007, eqs 33 and 34, shadowing and masking apart."""
-    d = alpha**2 / (np.pi * (cos_half**2 * (alpha**2 - 1) + 1) ** 2)
+def _ggx(way_in: Array, way_out: Array, half: Array, alphas: tuple[float, float]) -> Array:
+    """D G of Walter et al. 2007, eqs 33 and 34, for two roughnesses (Heitz 2014, eqs 85 and 87), masking apart.
 
-    def g1(cosine: Array | float) -> Array:
-        tan2 = 1 / np.square(cosine) - 1
-        return 2 / (1 + np.sqrt(1 + alpha**2 * tan2))
+    Directions are (3, ...), z being the surface's normal.
+    """
+    along, across = alphas
+    d = 1 / (np.pi * along * across * ((half[0] / along) ** 2 + (half[1] / across) ** 2 + half[2] ** 2) ** 2)
 
-    shaped: Array = d * g1(cos_in) * g1(cos_out)
+    def g1(way: Array) -> Array:
+        masked: Array = 2 / (1 + np.sqrt(1 + ((along * way[0]) ** 2 + (across * way[1]) ** 2) / way[2] ** 2))
+        return masked
+
+    shaped: Array = d * g1(way_in) * g1(way_out)
     return shaped
+
+
+def _directions() -> tuple[Array, Array, Array]:
+    """Light that comes in at 8 degrees, askew to any brushing, and leaves in (200, 240) ways; the halfway between."""
+    tilt, turn = np.radians(8), np.radians(45)
+    way_in = np.array([np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), np.cos(tilt)])
+    cos_out = ((np.arange(200) + 0.5) / 200)[:, None]
+    phi = ((np.arange(240) + 0.5) * 2 * np.pi / 240)[None, :]
+    sin_out = np.sqrt(1 - cos_out**2)
+    way_out = np.stack(np.broadcast_arrays(sin_out * np.cos(phi), sin_out * np.sin(phi), cos_out))
+    half = way_out + way_in[:, None, None]
+    return way_in, way_out, half / np.linalg.norm(half, axis=0)
 
 
 @cache
 def _integrated(finish: Finish) -> Array:
-    cos_in, sin_in = np.cos(np.radians(8)), np.sin(np.radians(8))
-    cos_out = ((np.arange(200) + 0.5) / 200)[:, None]
-    phi = ((np.arange(240) + 0.5) * 2 * np.pi / 240)[None, :]
-    sin_out = np.sqrt(1 - cos_out**2)
-    half = np.stack(np.broadcast_arrays(sin_in + sin_out * np.cos(phi), sin_out * np.sin(phi), cos_in + cos_out))
-    half = half / np.linalg.norm(half, axis=0)
-    f_half = _fresnel(half[0] * sin_in + half[2] * cos_in)
-    surface = (f_half * _ggx(cos_in, cos_out, half[2], finish.surface_alpha)).mean() * 2 * np.pi / (4 * cos_in)
-    if finish.metal:
-        body = _ggx(cos_in, cos_out, half[2], finish.body_alpha) / (4 * cos_in)
-    else:
-        body = np.broadcast_to(cos_out / np.pi, half[2].shape)
-    body = body.mean(axis=1) * (1 - _fresnel(np.array(cos_in))) * (1 - _fresnel(cos_out[:, 0]))
-    refracted = [np.sqrt(1 - (1 - np.square(c)) / REFRACTIVE_INDEX**2) for c in (cos_in, cos_out[:, 0])]
+    way_in, way_out, half = _directions()
+    cos_in, cos_out = way_in[2], way_out[2, :, 0]
+    f_half = _fresnel(np.tensordot(way_in, half, axes=1))
+    shine = _ggx(way_in, way_out, half, (finish.surface_alpha,) * 2)
+    surface = (f_half * shine).mean() * 2 * np.pi / (4 * cos_in)
+    matt = way_out[2] / np.pi
+    body = _ggx(way_in, way_out, half, finish.body_alphas) / (4 * cos_in) if finish.metal else matt
+    body = body.mean(axis=1) * (1 - _fresnel(np.array(cos_in))) * (1 - _fresnel(cos_out))
+    refracted = [np.sqrt(1 - (1 - np.square(c)) / REFRACTIVE_INDEX**2) for c in (cos_in, cos_out)]
     dyed = np.exp(-finish.density[None, :] * (1 / refracted[0] + 1 / refracted[1])[:, None])
     total: Array = surface + finish.base * (body[:, None] * dyed).mean(axis=0) * 2 * np.pi
     return total

@@ -23,9 +23,11 @@ class Layered(mi.BSDF):  # type: ignore[misc]  # see mi
         three = "red", "green", "blue"
         self.base = mi.Color3f(*(props[f"base_{c}"] for c in three))
         self.density = mi.Color3f(*(props[f"density_{c}"] for c in three))
-        self.body_alpha = mi.Float(props["body_alpha"])
+        body_alpha = mi.Float(props["body_alpha"])
         self.surface_alpha = mi.Float(props["surface_alpha"])
-        dr.make_opaque(self.base, self.density, self.body_alpha, self.surface_alpha)
+        self.body_along = body_alpha / mi.Float(props["brushed"])
+        self.body_across = body_alpha * mi.Float(props["brushed"])
+        dr.make_opaque(self.base, self.density, self.body_along, self.body_across, self.surface_alpha)
         self.metal = bool(props["metal"])
         self.m_flags = mi.BSDFFlags.GlossyReflection | mi.BSDFFlags.FrontSide
         self.m_components = [self.m_flags]
@@ -33,14 +35,15 @@ class Layered(mi.BSDF):  # type: ignore[misc]  # see mi
     def _lobes(self) -> tuple[Any, Any]:
         kind = mi.MicrofacetType.GGX
         return (
-            mi.MicrofacetDistribution(kind, self.body_alpha, self.body_alpha, True),
+            mi.MicrofacetDistribution(kind, self.body_along, self.body_across, True),
             mi.MicrofacetDistribution(kind, self.surface_alpha, self.surface_alpha, True),
         )
 
     def sample(self, ctx: Any, si: Any, choice: Any, point: Any, active: Any = True) -> tuple[Any, Any]:
         surface = choice < _SURFACE_SHARE
-        alpha = dr.select(surface, self.surface_alpha, self.body_alpha)
-        facets = mi.MicrofacetDistribution(mi.MicrofacetType.GGX, alpha, alpha, True)
+        along = dr.select(surface, self.surface_alpha, self.body_along)
+        across = dr.select(surface, self.surface_alpha, self.body_across)
+        facets = mi.MicrofacetDistribution(mi.MicrofacetType.GGX, along, across, True)
         half, _ = facets.sample(si.wi, point)
         wo = 2 * dr.dot(si.wi, half) * half - si.wi
         if not self.metal:

@@ -159,6 +159,67 @@ def _cleat(p: Array) -> Array:
     return _join(_join(base, legs, 4), _path(p, horns, 5), 5)
 
 
+def _coupon(p: Array) -> Array:
+    return _box(p, (0, 0, 1), (25, 13, 1), 0.4)
+
+
+def _tube(p: Array) -> Array:
+    r = np.hypot(p[..., 1], p[..., 2] - 9.0)
+    distance: Array = np.maximum.reduce([r - 9.0, 6.5 - r, np.abs(p[..., 0]) - 34])
+    return distance
+
+
+def _ring(p: Array) -> Array:
+    r = np.hypot(p[..., 0], p[..., 1])
+    distance: Array = np.hypot(r - 21, p[..., 2] - 4.5) - 4.5
+    return distance
+
+
+def _dome(p: Array) -> Array:
+    ball = np.linalg.norm(p - np.array([0, 0, -6.0]), axis=-1) - 20
+    foot = _disc(p, (0, 0, 1.2), 20, 1.2, 0.6)
+    return np.maximum(_join(ball, foot, 1.5), -p[..., 2])
+
+
+def _bracket(p: Array) -> Array:
+    base = _drilled(_box(p, (0, 0, 1.6), (24, 15, 1.6), 0.8), p, [(14.0, 0.0), (-14.0, 0.0)], 3.2)
+    return _join(base, _box(p, (0, 13.4, 11), (24, 1.6, 11), 0.8), 3)
+
+
+def _wheel(p: Array) -> Array:
+    r = np.hypot(p[..., 0], p[..., 1])
+    rim = np.hypot(r - 25, p[..., 2] - 7) - 4
+    hub = _disc(p, (0, 0, 5), 7, 5, 1)
+    across = np.minimum(np.abs(p[..., 0]), np.abs(p[..., 1]))
+    spokes = np.maximum(np.hypot(across, p[..., 2] - 7) - 2.4, r - 25)
+    return _join(_join(rim, spokes, 2), hub, 3)
+
+
+def _bolt(p: Array) -> Array:
+    turn = np.pi / 3 * np.arange(3)
+    flats = np.abs(p[..., 0, None] * np.cos(turn) + p[..., 1, None] * np.sin(turn)).max(axis=-1) - 15
+    head = np.maximum(np.maximum(flats, p[..., 2] - 12), -p[..., 2])
+    bevel = (np.hypot(p[..., 0], p[..., 1]) - 16 + (p[..., 2] - 11)) * 0.707
+    distance: Array = np.maximum(head, bevel)
+    return distance
+
+
+def _spacer(p: Array) -> Array:
+    return _cut(_disc(p, (0, 0, 7), 16, 7, 0.8), np.hypot(p[..., 0], p[..., 1]) - 6)
+
+
+def _rail(p: Array) -> Array:
+    r = np.hypot(p[..., 1], p[..., 2])
+    distance: Array = np.maximum.reduce([r - 10, np.abs(p[..., 0]) - 38, -p[..., 2]])
+    return distance
+
+
+def _link(p: Array) -> Array:
+    side = np.maximum(np.abs(p[..., 0]) - 16, 0)
+    distance: Array = np.hypot(np.hypot(side, p[..., 1]) - 12, p[..., 2] - 4) - 4
+    return distance
+
+
 SHAPES: dict[str, Shape] = {
     "handle": Shape(_handle, (66, 14, 34)),
     "hinge": Shape(_hinge, (34, 32, 10)),
@@ -169,6 +230,16 @@ SHAPES: dict[str, Shape] = {
     "plate": Shape(_plate, (25, 39, 5)),
     "latch": Shape(_latch, (21, 44, 19)),
     "cleat": Shape(_cleat, (59, 12, 30)),
+    "coupon": Shape(_coupon, (27, 15, 4)),
+    "tube": Shape(_tube, (36, 11, 20)),
+    "ring": Shape(_ring, (28, 28, 11)),
+    "dome": Shape(_dome, (23, 23, 17)),
+    "bracket": Shape(_bracket, (26, 17, 24)),
+    "wheel": Shape(_wheel, (31, 31, 13)),
+    "bolt": Shape(_bolt, (20, 20, 14)),
+    "spacer": Shape(_spacer, (18, 18, 16)),
+    "rail": Shape(_rail, (40, 12, 12)),
+    "link": Shape(_link, (35, 18, 10)),
 }
 
 
@@ -180,12 +251,28 @@ def _gradient(distance: Distance, points: Array) -> Array:
     return unit
 
 
+def _rough(distance: Distance, relief: tuple[float, float]) -> Distance:
+    """The surface with waves in three ways: a hammered or wrinkled one. ``relief``: their height and length in mm."""
+    height, length = relief
+    ways = 2 * np.pi / length * np.array([[1.0, 0.3, 0.5], [-0.4, 1.1, 0.6], [0.7, -0.8, 0.9], [1.3, 0.9, -0.4]])
+
+    def rough(p: Array) -> Array:
+        # Phases that bend keep the waves from falling into a pattern.
+        bent = p + 0.35 * length * np.sin(p[..., [1, 2, 0]] * 2 * np.pi / (3.7 * length))
+        waved: Array = distance(p) + height / 4 * np.sin(bent @ ways.T).sum(axis=-1)
+        return waved
+
+    return rough
+
+
 @cache
-def mesh(name: str, spacing: float = 0.45) -> Mesh:
+def mesh(name: str, spacing: float = 0.45, relief: tuple[float, float] | None = None) -> Mesh:
     """Triangles of a shape of :data:`SHAPES`: marching cubes, then two steps onto the surface, normals from the distance."""
     from skimage.measure import marching_cubes
 
     shape = SHAPES[name]
+    if relief is not None:
+        shape = Shape(_rough(shape.distance, relief), shape.reach)
     x, y, z = shape.reach
     axes = [np.arange(-x, x, spacing), np.arange(-y, y, spacing), np.arange(-1.5, z, spacing)]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)

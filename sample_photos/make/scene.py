@@ -26,6 +26,7 @@ from sample_photos.make.stage import (
     CHART_MM,
     PATCH_MM,
     PATCH_TOP_MM,
+    Board,
     Item,
     Pose,
     Stage,
@@ -81,16 +82,29 @@ def _flat(colour: list[float]) -> dict[str, Any]:
     return {"type": "diffuse", "reflectance": {"type": "rgb", "value": colour}}
 
 
-def _slab(mi: Any, pose: Pose, size: tuple[float, float], z: float, colour: list[float]) -> Any:
-    to_world = mi.ScalarTransform4f().translate([pose[0], pose[1], z / 2]).rotate([0, 0, 1], pose[2])
-    to_world = to_world.scale([size[0] / 2, size[1] / 2, z / 2])
+def _laid(mi: Any, pose: Pose, lean: float = 0.0) -> Any:
+    """From a flat thing's own millimetres to the table's, as :func:`stage.lying` of :func:`stage.leaning`."""
+    edge = -CHART_MM[1] / 2
+    placed = mi.ScalarTransform4f().translate([pose[0], pose[1], 0]).rotate([0, 0, 1], pose[2])
+    return placed.translate([0, edge, 0]).rotate([1, 0, 0], lean).translate([0, -edge, 0]) if lean else placed
+
+
+def _slab(mi: Any, placed: Any, size: tuple[float, float], z: float, colour: list[float]) -> Any:
+    to_world = placed.translate([0, 0, z / 2]).scale([size[0] / 2, size[1] / 2, z / 2])
     return {"type": "cube", "to_world": to_world, "bsdf": _flat(colour)}
 
 
-def _chart(mi: Any, pose: Pose, at: int) -> dict[str, Any]:
-    frame = {"chart frame": _slab(mi, pose, CHART_MM, PATCH_TOP_MM - 0.1, [0.035] * 3)}
-    for n, centre in enumerate(lying(pose, patch_centres())):
-        to_world = mi.ScalarTransform4f().translate(centre.tolist()).rotate([0, 0, 1], pose[2]).scale(PATCH_MM / 2)
+def _board(mi: Any, board: Board) -> dict[str, Any]:
+    to_world = mi.ScalarTransform4f().translate(list(board.centre)).scale([*board.half, 1])
+    return {"type": "rectangle", "to_world": to_world, "bsdf": {"type": "twosided", "bsdf": _flat([0.05] * 3)}}
+
+
+def _chart(mi: Any, stage: Stage, at: int) -> dict[str, Any]:
+    assert stage.chart is not None
+    placed = _laid(mi, stage.chart, stage.lean)
+    frame = {"chart frame": _slab(mi, placed, CHART_MM, PATCH_TOP_MM - 0.1, [0.035] * 3)}
+    for n, centre in enumerate(patch_centres()):
+        to_world = placed.translate(centre.tolist()).scale(PATCH_MM / 2)
         colour = _three(chart_reflectances()[n], at)
         frame[f"patch {n}"] = {"type": "rectangle", "to_world": to_world, "bsdf": _flat(colour)}
     return frame
@@ -111,10 +125,11 @@ def _table(mi: Any, cloth: cloths.Cloth, at: int) -> dict[str, Any]:
 
 
 def _part(mi: Any, item: Item, at: int) -> Any:
-    mesh, finish = meshes.mesh(item.shape), FINISHES[item.finish]
+    finish = FINISHES[item.finish]
+    mesh = meshes.mesh(item.shape, relief=finish.relief)
     props = mi.Properties()
     layered: dict[str, Any] = {"type": "layered", "metal": finish.metal}
-    layered |= {"body_alpha": finish.body_alpha, "surface_alpha": finish.surface_alpha}
+    layered |= {"body_alpha": finish.body_alpha, "surface_alpha": finish.surface_alpha, "brushed": finish.brushed}
     for c, name in enumerate(("red", "green", "blue")):
         layered |= {f"base_{name}": float(finish.base[at + c]), f"density_{name}": float(finish.density[at + c])}
     props["bsdf"] = mi.load_dict(layered)
@@ -153,9 +168,10 @@ def _world(mi: Any, stage: Stage, size: tuple[int, int], at: int, cloth: cloths.
     world |= _light(mi, EMITTERS[stage.emitter]())
     world |= {"sensor": _sensor(mi, stage, *size), "table": _table(mi, cloth, at)}
     if stage.chart is not None:
-        world |= _chart(mi, stage.chart, at)
+        world |= _chart(mi, stage, at)
     if stage.grey is not None:
-        world["grey card"] = _slab(mi, stage.grey, CARD_MM, CARD_TOP_MM, [0.18] * 3)
+        world["grey card"] = _slab(mi, _laid(mi, stage.grey), CARD_MM, CARD_TOP_MM, [0.18] * 3)
+    world |= {f"board {n}": _board(mi, board) for n, board in enumerate(stage.boards)}
     world |= {f"part {n}": _part(mi, item, at) for n, item in enumerate(stage.items)}
     return mi.load_dict(world, optimize=False)
 
@@ -192,6 +208,6 @@ def render(stage: Stage, width: int = 1600, height: int = 1200, spp: int = 16) -
     return Cube(
         radiance,
         dict(_masks(mi, world, stage, size)),
-        None if stage.chart is None else project(stage, chart_corners(stage.chart), *size),
+        None if stage.chart is None else project(stage, chart_corners(stage.chart, stage.lean), *size),
         None if stage.grey is None else project(stage, card_corners(stage.grey), *size),
     )

@@ -11,6 +11,8 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from sample_photos.make import sensors
+
 Array = npt.NDArray[np.float64]
 
 NODES: Array = np.arange(400.0, 701.0, 15.0)
@@ -49,7 +51,9 @@ def observer() -> Array:
 
 @cache
 def camera_sensitivities(name: str) -> Array:
-    """Measured sensitivities of a camera on GRID, (81, 3), as shipped with colour-science."""
+    """Sensitivities on GRID, (81, 3): measured ones as shipped with colour-science, or those of an invented phone."""
+    if name in sensors.SENSORS:
+        return sensors.sensitivities(name, GRID)
     from colour import MSDS_CAMERA_SENSITIVITIES
 
     msds = MSDS_CAMERA_SENSITIVITIES[name]

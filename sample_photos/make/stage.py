@@ -28,8 +28,19 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
+class Board:
+    """A dark board that floats level over the table, outside the picture, for its shadow: its middle and half sides, mm."""
+
+    centre: tuple[float, float, float]
+    half: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Stage:
-    """What is photographed. ``chart`` and ``grey`` are (x, y, turn) or None; ``width_mm`` is what the picture spans."""
+    """What is photographed. ``chart`` and ``grey`` are (x, y, turn) or None; ``width_mm`` is what the picture spans.
+
+    ``lean``: the chart's far edge is propped up by so many degrees.
+    """
 
     cloth: str
     emitter: str
@@ -40,6 +51,8 @@ class Stage:
     tilt: float = 12.0
     roll: float = 0.0
     seed: int = 1
+    lean: float = 0.0
+    boards: tuple[Board, ...] = ()
 
 
 def view(stage: Stage) -> tuple[Array, Array, float]:
@@ -81,20 +94,29 @@ def lying(pose: Pose, local: Array) -> Array:
     return placed
 
 
-def _rectangle(pose: Pose, width_mm: float, height_mm: float, z: float) -> Array:
+def _rectangle(width_mm: float, height_mm: float, z: float) -> Array:
     """(4, 3) corners, clockwise from the top left as one reads it."""
     x, y = width_mm / 2, height_mm / 2
-    return lying(pose, np.array([[-x, y, z], [x, y, z], [x, -y, z], [-x, -y, z]]))
+    return np.array([[-x, y, z], [x, y, z], [x, -y, z], [-x, -y, z]])
 
 
-def chart_corners(pose: Pose) -> Array:
+def leaning(lean: float, local: Array) -> Array:
+    """Points (n, 3) of a chart that stands on its lower edge, its upper edge raised by ``lean`` degrees."""
+    c, s = np.cos(np.radians(lean)), np.sin(np.radians(lean))
+    edge = np.array([0.0, -CHART_MM[1] / 2, 0.0])
+    raised: Array = (local - edge) @ np.array([[1, 0, 0], [0, c, s], [0, -s, c]]) + edge
+    return raised
+
+
+def chart_corners(pose: Pose, lean: float = 0.0) -> Array:
     """(4, 3) corners of the patch grid in mm, clockwise from the first patch."""
-    return _rectangle(pose, 5 * PITCH_MM + PATCH_MM, 3 * PITCH_MM + PATCH_MM, PATCH_TOP_MM)
+    grid = _rectangle(5 * PITCH_MM + PATCH_MM, 3 * PITCH_MM + PATCH_MM, PATCH_TOP_MM)
+    return lying(pose, leaning(lean, grid))
 
 
 def card_corners(pose: Pose) -> Array:
     """(4, 3) corners of the grey card in mm."""
-    return _rectangle(pose, *CARD_MM, CARD_TOP_MM)
+    return lying(pose, _rectangle(*CARD_MM, CARD_TOP_MM))
 
 
 def patch_centres() -> Array:

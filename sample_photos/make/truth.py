@@ -23,6 +23,8 @@ from sample_photos.make import finishes, spectra
 from sample_photos.make.scene import Cube
 from sample_photos.make.stage import Item, Stage
 
+_RINGS = ("vent", "bezel", "ring", "wheel", "link", "spacer")  # through them other things are seen
+
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
@@ -79,11 +81,11 @@ def inner_box(mask: Mask) -> list[int]:
 
 def _mark(item: Item, mask: Mask, out: Path, stem: str) -> dict[str, Any]:
     """How the build file marks a part: rings by a mask (what is seen through them is not theirs), knobs by a box."""
-    if item.shape in ("vent", "bezel"):
+    if item.shape in _RINGS:
         name = f"{stem}-{item.name.replace(' ', '-')}.png"
         save_mask(out / name, mask)
         return {"mask": name}
-    return {"box": inner_box(mask)} if item.shape == "knob" else {"outline": outline(mask)}
+    return {"box": inner_box(mask)} if item.shape in ("knob", "dome") else {"outline": outline(mask)}
 
 
 def photo_truth(stage: Stage, cube: Cube, out: Path, stem: str) -> dict[str, Any]:
@@ -116,9 +118,21 @@ def build_truth(finish_of: dict[str, str], photos: dict[str, dict[str, Any]]) ->
     }
 
 
-def true_sets(pairs: list[dict[str, Any]], tolerance: float = 2.5) -> list[list[str]] | None:
-    """The sets in which every pair is within ``tolerance`` at common luminance; None where that is no partition."""
-    within = {(p["a"], p["b"]): p["de00_level"] <= tolerance for p in pairs}
+def apart_in_level(labs: dict[str, list[float]]) -> set[tuple[str, str]]:
+    """Pairs of neutral finishes (chroma under 5) whose luminances differ by more than half: black and grey, say."""
+    grey = sorted(name for name, (_, a, b) in labs.items() if np.hypot(a, b) < 5)
+    y = {name: float(luminance(np.array(labs[name]))) for name in grey}
+    return {(a, b) for a, b in combinations(grey, 2) if max(y[a], y[b]) > 1.5 * min(y[a], y[b])}
+
+
+def true_sets(
+    pairs: list[dict[str, Any]], apart: set[tuple[str, str]] | None = None, tolerance: float = 2.5
+) -> list[list[str]] | None:
+    """The sets in which every pair is within ``tolerance`` at common luminance and none is of the pairs ``apart``.
+
+    None where that is no partition.
+    """
+    within = {(p["a"], p["b"]): p["de00_level"] <= tolerance and (p["a"], p["b"]) not in (apart or ()) for p in pairs}
     names = sorted({name for pair in within for name in pair})
     like = {a: {b for b in names if a == b or within[min(a, b), max(a, b)]} for a in names}
     if any(like[a] != like[b] for a in names for b in like[a]):

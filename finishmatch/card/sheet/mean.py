@@ -9,13 +9,13 @@ from dataclasses import replace
 import numpy as np
 
 from finishmatch.arrays import Array
-from finishmatch.card.correction import Correction
+from finishmatch.card.correction import Correction, rendering_of
 from finishmatch.card.fit import straightened
 from finishmatch.card.kinds import SHEET
 from finishmatch.card.locate import Patches
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
-from finishmatch.colour.measured_colour import CommonError
+from finishmatch.colour.measured_colour import CommonError, Rendering
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.errors import Note
 
@@ -80,15 +80,20 @@ def by_card(card: Card, correction: Correction) -> Correction:
             Note("sheet_differs", f"The sheet does not agree with {against} ({cv:.1f} CIEDE2000 in the mean).")
         )
     if not relative:
-        return replace(correction, beyond=card.shared, notes=tuple(notes))
+        return replace(correction, beyond=_beyond(card), notes=tuple(notes))
     notes.append(Note("relative_colour", "Colours are relative to a printed sheet whose own colours are not known."))
     return replace(
         correction,
-        inadequacy_de00=float(np.hypot(correction.inadequacy_de00, _OTHER_DYES)),
-        beyond=card.shared,
+        rendering=rendering_of(float(np.hypot(correction.rendering.shift_de00, _OTHER_DYES)), correction.toned),
+        beyond=_beyond(card),
         relative=True,
         notes=tuple(notes),
     )
+
+
+def _beyond(card: Card) -> tuple[tuple[CommonError, Rendering], ...]:
+    """What all photos by this card err by alike, in the same way as by a rendering."""
+    return tuple((key, rendering_of(sd)) for key, sd in card.shared)
 
 
 def scales(corrections: Sequence[Correction]) -> frozenset[str]:

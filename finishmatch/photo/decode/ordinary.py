@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.errors import InputError, Note
+from finishmatch.photo.decode import jpeg
 from finishmatch.photo.decode.box_format import main_picture
 from finishmatch.photo.decode.code_points import cicp_of_png
 from finishmatch.photo.decode.colour_space import Claims
@@ -35,8 +36,6 @@ _READERS: dict[Kind, str] = {
     "WEBP": "PIL.WebPImagePlugin",
     "AVIF": "PIL.AvifImagePlugin",
 }
-# A whole row of blocks of exactly this grey ends a JPEG whose data were cut and closed again.
-_JPEG_FILL, _JPEG_BLOCK = 128, 8
 _STRIP = 64
 
 
@@ -153,16 +152,19 @@ def _pixels(image: Image, data: bytes, kind: Kind, notes: list[Note]) -> tuple[E
     if kind == "PNG" or (bits > 8 and image.mode in ("RGB", "RGBA", "RGBX")):
         pixels = _by_opencv(image, data, kind, bits)
         return pixels, "RGBA" if pixels.shape[2] == 4 else "RGB", bits
+    if kind == "JPEG":
+        if image.mode not in ("RGB", "CMYK"):
+            raise InputError("photo_kind", f"a picture of kind {image.mode}")
+        found, told = jpeg.read(data, image)
+        notes.extend(told)
+        return found, image.mode, 8
     if image.mode == "CMYK":
         return _in_strips(image), "CMYK", 8
     seen_through = image.mode in ("RGBA", "PA", "RGBa") or "transparency" in image.info
     if image.mode not in ("RGB", "RGBA", "P", "PA", "RGBa", "RGBX", "YCbCr"):
         raise InputError("photo_kind", f"a picture of kind {image.mode}")
     mode = "RGBA" if seen_through else "RGB"
-    pixels = _in_strips(image if image.mode == mode else image.convert(mode))
-    if kind == "JPEG" and not image.info.get("progressive") and _ends_in_fill(pixels):
-        raise InputError("photo_unreadable", "cut short: it ends in the grey that stands for missing data")
-    return pixels, mode, 8
+    return _in_strips(image if image.mode == mode else image.convert(mode)), mode, 8
 
 
 def _in_strips(image: Image) -> npt.NDArray[np.uint8]:
@@ -173,10 +175,6 @@ def _in_strips(image: Image) -> npt.NDArray[np.uint8]:
         bottom = min(top + _STRIP, image.height)
         pixels[top:bottom] = np.asarray(image.crop((0, top, image.width, bottom)))
     return pixels
-
-
-def _ends_in_fill(pixels: Encoded) -> bool:
-    return bool((pixels[-_JPEG_BLOCK:] == _JPEG_FILL).all())
 
 
 def _bits_per_channel(image: Image, data: bytes, kind: Kind) -> int:

@@ -6,7 +6,6 @@ A decoder that crashes, hangs or eats memory ends as one error; the next photo g
 from __future__ import annotations
 
 import subprocess
-import sys
 import threading
 from collections import deque
 from collections.abc import Iterable
@@ -14,13 +13,10 @@ from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 
-import finishmatch
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.photo import Photo
+from finishmatch.photo.process import launch
 from finishmatch.photo.process.request import Request
-
-_LAUNCH = "import sys; sys.path[:] = sys.argv[1:]; from finishmatch.photo.process.child import main; main()"
-_PIPE_BYTES = 1 << 20  # a picture is tens of megabytes; the usual 64 KiB cost twice the time
 
 
 class DecodingProcess:
@@ -85,15 +81,7 @@ class DecodingProcess:
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
             self._stop()
-            here = str(Path(finishmatch.__file__).parent.parent)
-            paths = [here, *(str(Path(entry).resolve()) for entry in sys.path if entry)]
-            self._process = subprocess.Popen(
-                [sys.executable, "-I", "-S", "-c", _LAUNCH, *paths],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                pipesize=_PIPE_BYTES,
-            )
+            self._process = launch.started()
         return self._process
 
     def _stop(self) -> None:
