@@ -21,6 +21,7 @@ from finishmatch.verbs.mark import mark
 from finishmatch.verbs.measure import measure
 from finishmatch.verbs.new import new
 from finishmatch.verbs.output import print_json, printable
+from finishmatch.verbs.schema import schema
 from finishmatch.version import __version__
 
 HELP = """Says from photographs which parts sold under one finish name will look alike and which will stand out.
@@ -69,6 +70,7 @@ app.command()(choose)
 app.command()(mark)
 app.command()(batch)
 app.add_typer(shelf.app, name="shelf")
+app.command()(schema)
 
 
 def main() -> None:

@@ -46,24 +46,22 @@ class Choice(Struct, frozen=True, forbid_unknown_fields=True):
     probability: Fraction
 
 
-@dataclass(frozen=True, slots=True)
-class Blocked:
+class Blocked(Struct, frozen=True, forbid_unknown_fields=True):
     """A slot without a workable candidate: even its best, ``part``, exceeds the tolerance against ``other``."""
 
-    slot: str
-    part: str
-    other: str
-    worst: float
+    slot: Text
+    part: Text
+    other: Text
+    worst: Number
 
 
-@dataclass(frozen=True, slots=True)
-class NeutralOption:
+class NeutralOption(Struct, frozen=True, forbid_unknown_fields=True):
     """A slot that could go neutral: the cheapest neutral candidate, its price, and the best worst pair of the rest."""
 
-    slot: str
-    part: str
-    price: float | None
-    worst: float
+    slot: Text
+    part: Text
+    price: Number | None
+    worst: Number
 
 
 @dataclass(frozen=True, slots=True)

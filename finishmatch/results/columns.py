@@ -8,32 +8,45 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any, Generic, TypeVar, get_type_hints
+from typing import Any, get_type_hints
 
 from msgspec import Struct, defstruct
 
 from finishmatch.fields import Count, Fraction, Number, Quantity
 from finishmatch.judge.compare import Difference
 
-T = TypeVar("T")
-
-
-class Repeated(Struct, Generic[T], frozen=True, forbid_unknown_fields=True):
-    """A column of values that recur: pair k has ``of[at[k]]``."""
-
-    of: tuple[T, ...]
-    at: tuple[Count, ...]
-
-
-def _column_of(kind: Any) -> Any:
-    return tuple[kind, ...] if kind in (Number, Fraction, Quantity) else Repeated[kind]
-
+MOST_ROWS = 5000
+"""Up to so many differences are written as rows, more as columns."""
 
 _KINDS = get_type_hints(Difference, include_extras=True)
 
+
+def _is_plain(name: str) -> bool:
+    return _KINDS[name] in (Number, Fraction, Quantity)
+
+
+def _column(name: str) -> Any:
+    """The kind of a column."""
+    kind = _KINDS[name]
+    return tuple[kind, ...] if _is_plain(name) else _repeated_column(name, kind)  # type: ignore[valid-type]
+
+
+def _repeated_column(name: str, kind: Any) -> Any:
+    return defstruct(
+        f"Column_{name}",
+        [("of", tuple[kind, ...]), ("at", tuple[Count, ...])],
+        frozen=True,
+        forbid_unknown_fields=True,
+        module=__name__,
+        namespace={"__doc__": "A column of values that recur: pair k has of[at[k]]."},
+    )
+
+
+_COLUMNS = {name: _column(name) for name in Difference.__struct_fields__}
+
 DifferenceColumns = defstruct(
     "DifferenceColumns",
-    [(name, _column_of(_KINDS[name])) for name in Difference.__struct_fields__],
+    list(_COLUMNS.items()),
     frozen=True,
     forbid_unknown_fields=True,
     module=__name__,
@@ -44,12 +57,17 @@ DifferenceColumns = defstruct(
 )
 
 
+def rows_or_columns(differences: tuple[Difference, ...]) -> Any:
+    """The differences as they are written."""
+    return differences if len(differences) <= MOST_ROWS else columns_of(differences)
+
+
 def columns_of(differences: Sequence[Difference]) -> Struct:
     """The columns of these differences."""
     columns: dict[str, Any] = {name: [getattr(d, name) for d in differences] for name in Difference.__struct_fields__}
     columns["words"] = [_without_names(d) for d in differences]
     for name, column in columns.items():
-        columns[name] = tuple(column) if _is_plain(name) else _repeated(column)
+        columns[name] = tuple(column) if _is_plain(name) else _COLUMNS[name](*_repeated(column))
     return DifferenceColumns(**columns)
 
 
@@ -65,14 +83,11 @@ def rows_of(columns: Any) -> tuple[Difference, ...]:
     return tuple(Difference(*row) for row in zip(*opened.values(), strict=True))
 
 
-def _is_plain(name: str) -> bool:
-    return _KINDS[name] in (Number, Fraction, Quantity)
-
-
-def _repeated(column: Iterable[Any]) -> Repeated[Any]:
+def _repeated(column: Iterable[Any]) -> tuple[tuple[Any, ...], tuple[int, ...]]:
+    """Each different value once, and which of them each place has."""
     first: dict[Any, int] = {}
     at = tuple(first.setdefault(value, len(first)) for value in column)
-    return Repeated(tuple(first), at)
+    return tuple(first), at
 
 
 def _opened(name: str, column: Any) -> Iterable[Any]:

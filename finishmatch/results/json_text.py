@@ -12,14 +12,12 @@ from msgspec import structs
 from finishmatch.errors import InputError, InternalError
 from finishmatch.judge.compare import Difference
 from finishmatch.results import schema_1
-from finishmatch.results.columns import DifferenceColumns, columns_of, rows_of
+from finishmatch.results.columns import DifferenceColumns, rows_of, rows_or_columns
 from finishmatch.results.consistent import require_consistent
 from finishmatch.results.results import SCHEMA, Results
 from finishmatch.text import shown
 
 MOST_CHARACTERS = 500_000_000
-MOST_ROWS = 5000
-"""Up to so many differences are written as rows, more as columns."""
 
 _DECIMALS = 4
 """A tenth of what the best instruments repeat, and files stay small."""
@@ -43,16 +41,12 @@ def document(results: Results) -> dict[str, Any]:
     ------
     InternalError : a number is not finite.
     """
-    pairs: Any = results.differences
-    if len(pairs) > MOST_ROWS:
-        pairs = columns_of(pairs)
-    plain: dict[str, Any] = _plain(structs.replace(results, differences=pairs))
-    return plain
+    return plain(structs.replace(results, differences=rows_or_columns(results.differences)))
 
 
 def plain_rows(values: Sequence[Any]) -> list[dict[str, Any]]:
     """Parts, differences ... of results as :func:`document` has them. Errors: as there."""
-    return [_plain(value) for value in values]
+    return [plain(value) for value in values]
 
 
 def to_json(results: Results) -> str:
@@ -76,8 +70,10 @@ def _text(value: Any) -> str:
     return msgspec.json.encode(value).decode()
 
 
-def _plain(value: Any) -> Any:
-    return _rounded(msgspec.to_builtins(value, enc_hook=_number), "")
+def plain(value: Any) -> dict[str, Any]:
+    """A declared value as plain ones, its numbers rounded. Errors: as of :func:`document`."""
+    rounded: dict[str, Any] = _rounded(msgspec.to_builtins(value, enc_hook=_number), "")
+    return rounded
 
 
 def _number(value: Any) -> Any:

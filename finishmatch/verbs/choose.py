@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -34,30 +33,16 @@ def choose(
     loading.decode_soon()
     from finishmatch.audit import audit_build
     from finishmatch.build import build as build_file
+    from finishmatch.results import documents, json_text
 
     read = build_file.read(build)
     with bar() as progress:
         audit = audit_build(read, progress, budget=budget).require_measured()
     if as_json:
-        print_json(_document(audit))
+        print_json(json_text.plain(documents.choices(audit.choosing, audit.results.advice)))
         return
     for line in _lines(audit, read.parts, budget):
         typer.echo(shown(line, _LONGEST))
-
-
-def _document(audit: Audit) -> dict[str, Any]:
-    from finishmatch.results import json_text
-
-    results, choosing = json_text.document(audit.results), audit.choosing
-    return {
-        "choices": results["choices"],
-        "worst_pairs": [None if pair is None else list(pair) for pair in choosing.worst_pairs],
-        "blocked": [asdict(one) | {"worst": round(one.worst, 4)} for one in choosing.blocked],
-        "neutral": [asdict(one) | {"worst": round(one.worst, 4)} for one in choosing.neutral],
-        "better_photos": list(choosing.better_photos),
-        "left_out": list(choosing.left_out),
-        "advice": results["advice"],
-    }
 
 
 def _lines(audit: Audit, parts: Sequence[PartFacts], budget: float | None) -> Iterator[str]:

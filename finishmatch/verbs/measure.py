@@ -41,13 +41,12 @@ def measure(
     loading.decode_soon()
     from finishmatch.audit import audit_build
     from finishmatch.photo.limits import limits
-    from finishmatch.results import json_text
+    from finishmatch.results import documents, json_text
 
     build = _confirmed(_one_photo(photo, card, part, corners, edition, layout), meant or [])
     results = audit_build(build, limits=limits(max_megapixels, max_megabytes)).require_measured().results
     if as_json:
-        whole = json_text.document(results)
-        print_json({key: whole[key] for key in ("photos", "parts", "differences")})
+        print_json(json_text.plain(documents.measurement(results)))
     else:
         _print_measured(results)
 
