@@ -1,11 +1,9 @@
-"""The phones' scenes: what is kept for testing, what is true of them, rendered cubes on disk, and the committed shots."""
+"""The phones' scenes: what is kept for testing, what is true of them, and rendered cubes on disk."""
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import replace
-from functools import cache
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -13,10 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 from colour_outside import colour_science
-from PIL import Image
 
 ROOT = Path(__file__).parents[1]
-PHONE = ROOT / "sample_photos" / "shots" / "phone"
 sys.path.insert(0, str(ROOT))
 
 from finishmatch.colour import ciede2000  # noqa: E402
@@ -25,12 +21,6 @@ from sample_photos.make import cubes, stage, stages, takes, truth  # noqa: E402
 from sample_photos.make.scene import Cube  # noqa: E402
 
 WHOLE = sorted(name for name, held in stages.NEW_STAGES.items() if held.items and held.chart)
-SHOTS = sorted(PHONE.glob("*.json"))
-
-
-def _json(path: Path) -> dict[str, Any]:
-    loaded: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    return loaded
 
 
 # ---- which scenes
@@ -158,68 +148,3 @@ def test_a_cube_s_name_follows_what_is_rendered() -> None:
         )
     }
     assert len(names) == 6
-
-
-# ---- the committed shots
-
-
-def test_the_committed_shots_are_small_and_some_are_for_testing_only() -> None:
-    assert 4 <= len(SHOTS) <= 8
-    assert sum(_json(path)["split"] == "test" for path in SHOTS) >= 2
-    assert sum(path.stat().st_size for path in PHONE.iterdir()) < 1_500_000
-    for path in SHOTS:
-        assert _json(path)["rendering"] == "typical"
-        assert 10_000 < path.with_suffix(".jpg").stat().st_size < 150_000
-
-
-@cache
-def _pixels(path: Path) -> np.ndarray[Any, Any]:
-    with Image.open(path) as picture:
-        return np.asarray(picture.convert("RGB"))
-
-
-@pytest.mark.parametrize("path", SHOTS, ids=lambda path: path.stem)
-def test_a_committed_shot_is_what_a_phone_writes(path: Path) -> None:
-    told = _json(path)
-    with Image.open(path.with_suffix(".jpg")) as picture:
-        assert picture.getexif()[0x0110] == told["camera"]
-        assert [layer[1:3] for layer in picture.layer] == [(2, 2), (1, 1), (1, 1)]  # type: ignore[attr-defined]
-    assert np.percentile(_pixels(path.with_suffix(".jpg")), 99.9) < 250
-
-
-@pytest.mark.parametrize("path", SHOTS, ids=lambda path: path.stem)
-def test_a_committed_shot_s_truth_is_today_s(path: Path) -> None:
-    """The finishes as they are defined now give what was written."""
-    colour_science()
-    told = _json(path)
-    for part in told["parts"].values():
-        assert truth.finish_truth(part["finish"]) == part
-    assert told["differences"] == truth.differences({name: part["lab_d50"] for name, part in told["parts"].items()})
-    assert [(d["a"], d["b"]) for d in told["differences"]] == list(combinations(sorted(told["parts"]), 2))
-
-
-@pytest.mark.parametrize("path", SHOTS, ids=lambda path: path.stem)
-def test_a_committed_shot_s_corners_lead_to_the_grey_row_in_order(path: Path) -> None:
-    (photo,) = _json(path)["photos"].values()
-    tl, tr, br, bl = (np.array(corner) for corner in photo["chart_corners"])
-    green, reach = _pixels(path.with_suffix(".jpg"))[..., 1].astype(float), 2
-    levels, v = [], 1 - 8.5 / 77
-    for column in range(6):
-        u = (20 * column + 8.5) / 117  # patches 17 mm wide, 20 mm apart
-        x, y = ((1 - u) * (1 - v) * tl + u * (1 - v) * tr + u * v * br + (1 - u) * v * bl).round().astype(int)
-        levels.append(green[y - reach : y + reach + 1, x - reach : x + reach + 1].mean())
-    assert (np.diff(levels) < -6).all()
-
-
-@pytest.mark.parametrize("path", SHOTS, ids=lambda path: path.stem)
-def test_a_committed_shot_s_marks_lie_in_the_picture(path: Path) -> None:
-    height, width = _pixels(path.with_suffix(".jpg")).shape[:2]
-    (photo,) = _json(path)["photos"].values()
-    assert photo["parts"].keys() == _json(path)["parts"].keys()
-    for part in photo["parts"].values():
-        x, y, w, h = part["bounds"]
-        assert 0 < x < x + w < width
-        assert 0 < y < y + h < height
-        if "mask" in part["mark"]:
-            with Image.open(PHONE / part["mark"]["mask"]) as mask:
-                assert (mask.size, mask.getbbox()) == ((width, height), (x, y, x + w, y + h))

@@ -44,7 +44,9 @@ def test_each_step_says_what_is_bought_the_price_the_worst_pair_and_how_sure(bui
     assert any(
         line.startswith("Buy lamp Cedar for reading lamp and knob Birch for drawer knob (48.50") for line in lines
     )
-    assert not any(line.startswith("A better photo with a card, of ") for line in lines)  # all are sure beside the chart
+    assert not any(
+        line.startswith("A better photo with a card, of ") for line in lines
+    )  # all are sure beside the chart
 
 
 def test_json_is_one_document_of_the_contract(document: dict[str, Any]) -> None:
