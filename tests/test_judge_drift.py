@@ -66,20 +66,39 @@ def test_light_is_no_drift() -> None:
 
 
 @pytest.mark.parametrize(
-    ("shifts", "sd", "verdict"),
-    [([0, 0.2, 0.1, 3], 0.1, "outside"), ([0, 0.2, 0.1, 0.1], 0.05, "inside"), ([0, 0.2, 0.1, 0.6], 5.0, "unsure")],
+    ("newest", "sd", "verdict", "said"),
+    [(3.0, 0.1, "outside", "is not like"), (0.1, 0.05, "inside", "is like"), (0.6, 5.0, "unsure", "cannot tell")],
 )
-def test_a_new_delivery_is_set_against_what_the_earlier_ones_span(shifts: list[float], sd: float, verdict: str) -> None:
-    found = drift("Maker A", "bronze", _batches(shifts, sd=sd))
+def test_a_new_delivery_is_set_against_one_more_of_an_unchanged_finish(
+    newest: float, sd: float, verdict: str, said: str
+) -> None:
+    found = drift("Maker A", "bronze", _batches([0, 0.2, 0.1, -0.2, newest], sd=sd))
     assert found.verdict == verdict
     assert found.low is not None
-    assert verdict in words(found)
+    assert found.reach is not None
+    assert said in words(found)
+
+
+def test_far_lots_make_a_wide_region() -> None:
+    """What a finish did from lot to lot, not from part to part, says how far the next may lie."""
+    steady = drift(None, None, _batches([0, 0.1, -0.1, 0.1, 2.0]))
+    unsteady = drift(None, None, _batches([0, 1.5, -1.5, 1.2, 2.0]))
+    assert (steady.verdict, unsteady.verdict) == ("outside", "inside")
+
+
+def test_a_lot_of_many_parts_counts_no_more_than_one_of_few() -> None:
+    shifts = [0.0, 0.3, -0.3, 0.1, 0.2]
+    few = _batches(shifts, n=2)
+    many = [*few, *[one for one in few if one.batch == "b1"] * 20]
+    assert drift(None, None, many).deliveries[-1].from_earlier == pytest.approx(
+        drift(None, None, few).deliveries[-1].from_earlier, rel=0.05
+    )
 
 
 def test_errors_of_one_photo_do_not_count_between_its_parts() -> None:
     """All deliveries from one photo: what its correction gets wrong moves them together."""
     wide = np.eye(3) * 3.0
-    own = [_one(one.finish.lab_d50, one.batch, one.date, 0.05) for one in _batches([0, 0.1, 3])]
+    own = [_one(one.finish.lab_d50, one.batch, one.date, 0.05) for one in _batches([0, 0.1, -0.1, 0.2, 3])]
 
     def with_shared(key: dict[str, str]) -> Drift:
         measured = [
@@ -87,17 +106,18 @@ def test_errors_of_one_photo_do_not_count_between_its_parts() -> None:
         ]
         return drift(None, None, measured)
 
-    together, apart = with_shared({}), with_shared({"b2": "another"})
+    together, apart = with_shared({}), with_shared({"b4": "another"})
     assert together.verdict == "outside"
     assert apart.verdict == "unsure"
     assert together.low == pytest.approx(drift(None, None, own).low, abs=0.15)
 
 
-@pytest.mark.parametrize("sizes", [(1,), (5,), (1, 1), (2, 1)])
-def test_too_few_earlier_finishes_span_nothing(sizes: tuple[int, ...]) -> None:
+@pytest.mark.parametrize("sizes", [(1,), (5,), (1, 1), (9, 9, 9, 1)])
+def test_too_few_earlier_deliveries_say_nothing(sizes: tuple[int, ...]) -> None:
     measured = [_one(BRONZE + k, f"b{k}", f"2026-0{k + 1}-01") for k, size in enumerate(sizes) for _ in range(size)]
     found = drift(None, None, measured)
-    assert (found.verdict, found.low, found.high) == ("too few", None, None)
+    assert (found.verdict, found.reach, found.low, found.high) == ("too few", None, None, None)
+    assert "4 are needed" in words(found)
 
 
 def test_deliveries_come_in_order_of_their_first_day_and_then_their_name() -> None:
@@ -119,14 +139,14 @@ def test_there_is_no_rate_within_one_day() -> None:
 @settings(max_examples=50, deadline=None, derandomize=True)
 @given(st.permutations(range(12)), st.integers(0, 99))
 def test_the_order_in_which_finishes_were_put_there_says_nothing(order: list[int], seed: int) -> None:
-    measured = _batches([0, 0.3, 1.0], n=4, seed=seed)
+    measured = _batches([0, 0.3, 1.0, 0.2, 0.5, 0.9], n=2, seed=seed)
     one, other = drift(None, None, measured), drift(None, None, [measured[i] for i in order])
     assert [delivery.batch for delivery in one.deliveries] == [delivery.batch for delivery in other.deliveries]
-    assert (one.between, one.span, one.low) == pytest.approx((other.between, other.span, other.low), abs=1e-9)
+    assert (one.between, one.reach, one.low) == pytest.approx((other.between, other.reach, other.low), abs=1e-9)
 
 
 def test_a_wider_uncertainty_never_makes_an_alarm() -> None:
-    found = [drift(None, None, _batches([0, 0.2, 0.1, 2], sd=sd)) for sd in (0.02, 0.5, 2.0, 8.0, 50.0)]
+    found = [drift(None, None, _batches([0, 0.2, 0.1, -0.1, 2], sd=sd)) for sd in (0.02, 0.5, 2.0, 8.0, 50.0)]
     assert found[0].verdict == "outside"
     assert [one.verdict for one in found[2:]] == ["unsure"] * 3
     assert all(one.low >= other.low - 1e-9 for one, other in itertools.pairwise(found))
@@ -138,7 +158,7 @@ def test_a_wider_uncertainty_never_makes_an_alarm() -> None:
 
 def _drifts() -> list[Drift]:
     return [
-        drift("Maker <A>", "bronze & co", _batches([0, 0.2, 0.1, 3])),
+        drift("Maker <A>", "bronze & co", _batches([0, 0.2, 0.1, -0.1, 3])),
         drift(None, None, _batches([0])),
         drift("Maker B", "\u202ebronze", _batches([0, 0.1] * 30, n=1)),
     ]
@@ -157,7 +177,7 @@ def test_the_page_says_first_what_is_outside() -> None:
     page = render_drift(_drifts(), "0.1.0")
     heading = re.search(r"<h1>(.*?)</h1>", page)
     assert heading is not None
-    assert heading[1] == summary(_drifts()) == "One new delivery is outside what the earlier ones span."
+    assert heading[1] == summary(_drifts()) == "One new delivery is not like the earlier ones."
     assert page.count("<svg") == 2 + 1 + 2
     assert all(f"{delivery.batch}</bdi>" in page for delivery in _drifts()[0].deliveries)
 

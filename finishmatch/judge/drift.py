@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date as calendar_date
+from typing import Literal
 
 import numpy as np
 
@@ -17,10 +18,16 @@ from finishmatch.colour.ciede2000 import local_metric
 from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.interval import interval
+from finishmatch.judge.lots import LEAST_LOTS, Lot, region
 
-LEAST_EARLIER = 3
-"""Fewer colours than this span nothing that a new delivery could lie outside of."""
+FALSE_ALARM = 0.05
+"""How often a delivery of an unchanged finish may be called outside."""
+_MOSTLY_MEASURED = 0.5
+"""A region that is error of measurement for more than this share says little about the finish."""
 _DAYS_A_YEAR = 365.25
+
+
+Verdict = Literal["outside", "inside", "unsure", "too few"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +41,7 @@ class Delivery:
     lab : mean CIELAB as photographed.
     ab : mean a*, b* at the common luminance.
     within : mean CIEDE2000 of its colours from their mean; None of a single one.
-    from_earlier : CIEDE2000 of its mean from that of all earlier deliveries; None of the first.
+    from_earlier : CIEDE2000 of its mean from the mean of the earlier deliveries, which count alike; None of the first.
     """
 
     batch: str
@@ -54,10 +61,12 @@ class Drift:
     ----------
     between : the widest CIEDE2000 of two batch means; None of a single batch.
     a_year : how fast the batch means move, CIEDE2000 a year, by a straight line through them; None within one day.
-    span : how far the earlier colours lie from their mean at the most, CIEDE2000.
-    low, high : 90 % interval of how far the mean of the newest delivery lies from theirs; None if it cannot be said.
-    verdict : of the newest delivery: "outside" of what the earlier ones span if ``low`` is, "inside" if ``high`` is,
-        else "unsure"; or "too few" earlier ones. An unsure colour is never a reason to say "outside".
+    reach : one more delivery of an unchanged finish lies farther than this from the mean of the earlier ones with the
+        chance ``false_alarm``, errors of measurement included, CIEDE2000; None if there are too few.
+    low, high : 90 % interval, by errors of measurement, of how far the newest lies from that mean; None as ``reach``.
+    false_alarm : the chance that was asked for.
+    verdict : of the newest delivery: "outside" or "inside" of ``reach``, "unsure" if it is not outside and most of
+        ``reach`` is error of measurement, or "too few" earlier ones.
     """
 
     maker: str | None
@@ -65,10 +74,11 @@ class Drift:
     deliveries: tuple[Delivery, ...]
     between: float | None
     a_year: float | None
-    span: float
+    reach: float | None
     low: float | None
     high: float | None
-    verdict: str
+    false_alarm: float
+    verdict: Verdict
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,23 +101,31 @@ class _Plane:
     maps: Array
 
 
-def drift(maker: str | None, finish: str | None, measured: Sequence[Measured]) -> Drift:
-    """The drift of one maker's finish. ``measured``: at least one; those of equal ``batch`` are one delivery."""
+def drift(
+    maker: str | None, finish: str | None, measured: Sequence[Measured], false_alarm: float = FALSE_ALARM
+) -> Drift:
+    """The drift of one maker's finish. ``measured``: at least one; those of equal ``batch`` are one delivery.
+
+    ``false_alarm``: how often a delivery of an unchanged finish may be called outside.
+    """
     names = sorted({one.batch for one in measured}, key=lambda batch: (_first(measured, batch), batch))
     groups = [np.array([i for i, one in enumerate(measured) if one.batch == name]) for name in names]
     plane = _lay_out([one.finish for one in measured])
     means = np.array([plane.point[group].mean(axis=0) for group in groups])
-    span, low, high = _newest(measured, plane, groups)
+    lots = [_lot(measured, plane, group) for group in groups]
+    reach, verdict = _judged(lots, false_alarm)
+    low, high = (None, None) if reach is None else _interval(measured, plane, groups)
     return Drift(
         maker=maker,
         finish=finish,
-        deliveries=tuple(_delivery(measured, plane, groups, k) for k in range(len(groups))),
+        deliveries=tuple(_delivery(measured, plane, groups, means, k) for k in range(len(groups))),
         between=float(_distances(means, means).max()) if len(groups) > 1 else None,
         a_year=_rate(means, [_first(measured, name) for name in names]),
-        span=span,
+        reach=reach,
         low=low,
         high=high,
-        verdict=_verdict(span, low, high),
+        false_alarm=false_alarm,
+        verdict=verdict,
     )
 
 
@@ -133,10 +151,10 @@ def _distances(a: Array, b: Array) -> Array:
     return np.asarray(np.linalg.norm(a[:, None] - b, axis=-1))
 
 
-def _delivery(measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray], k: int) -> Delivery:
+def _delivery(
+    measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray], means: Array, k: int
+) -> Delivery:
     group = groups[k]
-    mean = plane.point[group].mean(axis=0)
-    before = np.concatenate(groups[:k]) if k else np.array([], dtype=int)
     L, a, b = np.mean([measured[i].finish.lab_d50 for i in group], axis=0).tolist()
     at_a, at_b = plane.ab[group].mean(axis=0).tolist()
     batch = measured[group[0]].batch
@@ -146,8 +164,8 @@ def _delivery(measured: Sequence[Measured], plane: _Plane, groups: Sequence[Inde
         count=len(group),
         lab=(L, a, b),
         ab=(at_a, at_b),
-        within=float(_distances(plane.point[group], mean[None]).mean()) if len(group) > 1 else None,
-        from_earlier=float(np.linalg.norm(mean - plane.point[before].mean(axis=0))) if k else None,
+        within=float(_distances(plane.point[group], means[k : k + 1]).mean()) if len(group) > 1 else None,
+        from_earlier=float(np.linalg.norm(means[k] - means[:k].mean(axis=0))) if k else None,
     )
 
 
@@ -160,21 +178,37 @@ def _rate(means: Array, dates: Sequence[str]) -> float | None:
     return float(np.linalg.norm(slope))
 
 
-def _newest(
-    measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray]
-) -> tuple[float, float | None, float | None]:
-    """The span of what came before the newest delivery, and the interval of how far from their mean the newest lies."""
-    earlier = np.concatenate(groups[:-1]) if len(groups) > 1 else groups[0]
-    middle = plane.point[earlier].mean(axis=0)
-    span = float(_distances(plane.point[earlier], middle[None]).max())
-    if len(groups) < 2 or len(earlier) < LEAST_EARLIER:
-        return span, None, None
+def _lot(measured: Sequence[Measured], plane: _Plane, group: IndexArray) -> Lot:
+    points, parts = plane.point[group], len(group)
+    middle = points.mean(axis=0)
+    own = 0.0
+    shared: dict[ErrorSource, Array] = {}
+    for i in group:
+        to_plane, finish = plane.maps[i], measured[i].finish
+        own += float(np.trace(to_plane @ finish.own_cov @ to_plane.T)) / parts
+        for source, loadings in finish.shared.items():
+            shared[source] = shared.get(source, 0) + to_plane @ loadings / parts
+    return Lot(middle, parts, float(((points - middle) ** 2).sum()), own, shared)
+
+
+def _judged(lots: Sequence[Lot], false_alarm: float) -> tuple[float | None, Verdict]:
+    """How far one more lot may lie, and where the newest does."""
+    if len(lots) - 1 < LEAST_LOTS:
+        return None, "too few"
+    found = region(lots[:-1], lots[-1], false_alarm)
+    if found.distance > found.reach:
+        return found.reach, "outside"
+    return found.reach, "unsure" if found.measured > _MOSTLY_MEASURED else "inside"
+
+
+def _interval(measured: Sequence[Measured], plane: _Plane, groups: Sequence[IndexArray]) -> tuple[float, float]:
+    """The interval of how far the newest delivery lies from the mean of the earlier ones."""
     weight = np.zeros(len(measured))
     weight[groups[-1]] = 1 / len(groups[-1])
-    weight[earlier] -= 1 / len(earlier)
-    centre = plane.point[groups[-1]].mean(axis=0) - middle
-    low, high = interval(centre[None], _cov(measured, plane, weight)[None])
-    return span, float(low[0]), float(high[0])
+    for group in groups[:-1]:
+        weight[group] -= 1 / len(group) / (len(groups) - 1)
+    low, high = interval((weight @ plane.point)[None], _cov(measured, plane, weight)[None])
+    return float(low[0]), float(high[0])
 
 
 def _cov(measured: Sequence[Measured], plane: _Plane, weight: Array) -> Array:
@@ -186,11 +220,3 @@ def _cov(measured: Sequence[Measured], plane: _Plane, weight: Array) -> Array:
         for key, loadings in one.finish.shared.items():
             shared[key] = shared.get(key, 0) + w * to_plane @ loadings
     return cov + sum((part @ part.T for part in shared.values()), np.zeros((2, 2)))
-
-
-def _verdict(span: float, low: float | None, high: float | None) -> str:
-    if low is None or high is None:
-        return "too few"
-    if low > span:
-        return "outside"
-    return "inside" if high <= span else "unsure"

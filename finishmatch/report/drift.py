@@ -13,11 +13,12 @@ from finishmatch.report.page import environment, fingerprint
 from finishmatch.report.plane import Plane, Scale, square
 from finishmatch.report.svg import dot, el, figure, label, line, path
 from finishmatch.report.text import number
-from finishmatch.results.results import Drift
+from finishmatch.results.results import LEAST_LOTS, Drift
 
 _SIZE = (560.0, 360.0)
 _A_WORDS = "a*   ← greener · redder →"
 _B_WORDS = "b*   ← bluer · yellower →"
+_AS = {"outside": "not like", "inside": "like"}
 _NUMBERED = 40
 """More deliveries than this in one figure could not be read if each had its number."""
 
@@ -48,16 +49,18 @@ def name_of(drift: Drift) -> str:
 
 def words(drift: Drift) -> str:
     """What the newest delivery is to the earlier ones, in one sentence."""
-    newest = drift.deliveries[-1]
-    if drift.verdict == "too few":
-        return "Too few earlier finishes to say what they span."
+    newest, earlier = drift.deliveries[-1], len(drift.deliveries) - 1
+    if drift.reach is None:
+        return f"Too few deliveries: {earlier} earlier, and {LEAST_LOTS} are needed to say how far one more may lie."
+    lies = f"it lies {number(newest.from_earlier)} from the mean of {earlier} earlier ones"
+    sure = f"errors of measurement alone: {number(drift.low)} to {number(drift.high)}"
     reach = (
-        f"they lie within {number(drift.span)} of their mean, and it lies {number(newest.from_earlier)} from it"
-        f" (90 % sure: {number(drift.low)} to {number(drift.high)})"
+        f"{lies} ({sure}), and one more of an unchanged finish would lie within {number(drift.reach)}"
+        f" {1 - drift.false_alarm:.0%} of the time"
     )
     if drift.verdict == "unsure":
-        return f"Whether the newest delivery, {newest.batch}, is outside what the earlier ones span is unsure: {reach}."
-    return f"The newest delivery, {newest.batch}, is {drift.verdict} what the earlier ones span: {reach}."
+        return f"Whether the newest delivery, {newest.batch}, is like the earlier ones the photos cannot tell: {reach}."
+    return f"The newest delivery, {newest.batch}, is {_AS[drift.verdict]} the earlier ones: {reach}."
 
 
 def _plane(drift: Drift, n: int) -> str:
@@ -90,13 +93,15 @@ def _time(drift: Drift, n: int) -> str:
     if not later or days[0] == days[-1]:
         return ""
     first, last = days[0], days[-1]
-    most = max([far for _, far in later] + [drift.span, 1.0]) * 1.15
+    most = max([far for _, far in later] + [drift.reach or 0.0, 1.0]) * 1.15
     pad = (last - first) * 0.05
     plane = Plane(Scale(first - pad, last + pad, 62, 548), Scale(0.0, most, 308, 12))
     at = np.array([(plane.x(day), plane.y(far)) for day, (_, far) in zip(days, later, strict=True)])
-    span = plane.y(drift.span)
-    marks = [_dates(plane, (first, last)), line((62, span), (548, span), class_="outline")]
-    marks.append(label(548, span - 5, "what the earlier ones span", class_="tick", text_anchor="end"))
+    marks = [_dates(plane, (first, last))]
+    if drift.reach is not None:
+        reach = plane.y(drift.reach)
+        marks.append(line((62, reach), (548, reach), class_="outline"))
+        marks.append(label(548, reach - 5, "how far the newest may lie", class_="tick", text_anchor="end"))
     marks += [path(at, closed=False, class_="steps")] + [dot(x, y, 4, class_="step") for x, y in at.tolist()]
     marks += [
         label(x + 8, y - 8, str(k), class_="tag") for k, (x, y) in enumerate(at.tolist(), 2) if len(at) <= _NUMBERED
@@ -133,5 +138,5 @@ def summary(drifts: Sequence[Drift]) -> str:
         return "The shelf holds nothing to compare."
     if outside:
         what = "One new delivery is" if outside == 1 else f"{outside} new deliveries are"
-        return f"{what} outside what the earlier ones span."
-    return "No new delivery is surely outside what the earlier ones span."
+        return f"{what} not like the earlier ones."
+    return "No new delivery is surely unlike the earlier ones."

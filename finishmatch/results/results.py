@@ -32,6 +32,7 @@ from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
 from finishmatch.judge.facts import Tolerance as Tolerance
+from finishmatch.judge.lots import LEAST_LOTS as LEAST_LOTS
 from finishmatch.judge.sets import FinishSet as FinishSet
 
 SCHEMA = "finishmatch-results/2"

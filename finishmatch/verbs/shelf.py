@@ -186,6 +186,9 @@ def drift(
     maker: Maker = None,
     finish: Finish = None,
     out: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where to write drift.html.")] = None,
+    false_alarm: Annotated[
+        float, number(least=0.001, most=0.3, help="How often an unchanged delivery may be called outside.")
+    ] = 0.05,
     as_json: Json = False,
 ) -> None:
     """Say how deliveries of a finish differ within a batch, between batches and over time."""
@@ -194,7 +197,7 @@ def drift(
     from finishmatch.report import drift as report
     from finishmatch.version import __version__
 
-    drifts = _drifts(shelf, maker, finish)
+    drifts = _drifts(shelf, maker, finish, false_alarm)
     if out is not None:
         from finishmatch import disk
 
@@ -204,7 +207,7 @@ def drift(
     say(as_json, {"drifts": [_rounded(asdict(drift)) for drift in drifts]}, [report.summary(drifts), *lines])
 
 
-def _drifts(shelf: Path, maker: str | None, finish: str | None) -> list[Drift]:
+def _drifts(shelf: Path, maker: str | None, finish: str | None, false_alarm: float) -> list[Drift]:
     from finishmatch.judge.drift import Measured
     from finishmatch.judge.drift import drift as drift_of
     from finishmatch.shelf.store import open_shelf
@@ -216,7 +219,7 @@ def _drifts(shelf: Path, maker: str | None, finish: str | None) -> list[Drift]:
                 continue
             records = list(opened.of_kind(*kind))
             measured = [Measured(record.colour, record.batch or record.date, record.date) for record in records]
-            found.append(drift_of(*kind, measured))
+            found.append(drift_of(*kind, measured, false_alarm))
     return found
 
 
