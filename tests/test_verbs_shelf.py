@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from finishmatch.cli import main
 from finishmatch.results import json_text
 from finishmatch.results.results import SharedLoadings
 from finishmatch.shelf.store import open_shelf
+from finishmatch.verbs.output import swatch
 
 
 @pytest.fixture
@@ -66,8 +68,63 @@ def test_results_are_put_on_the_shelf_once(shell: Shell, results: Path) -> None:
     assert [one["part"] for one in listed] == [p.name for p in report_samples.cabin().parts if p.verdict == "measured"]
     assert {(one["maker"], one["batch"], one["date"]) for one in listed} == {("Maker A", "2026-09", "2026-09-30")}
     text, _ = shell("list", "--part", "door handle")
-    assert text.count("\n") == 1
-    assert "2026-09-30" in text
+    header, line = text.splitlines()
+    assert header.split()[:2] == ["no.", "measured"]
+    assert "2026-09-30" in line
+
+
+def test_filters_take_names_in_any_letters_and_say_when_nothing_is_found(shell: Shell) -> None:
+    with open_shelf(shell.shelf, create=True) as opened:
+        opened.add([record("Türgriff", maker="Maker Ä"), record("hinge", maker="maker ä"), record("latch", maker=None)])
+    listed = shell.json("list", "--maker", "MAKER ä", "--finish", "Bronze")["records"]
+    assert [one["part"] for one in listed] == ["Türgriff", "hinge"]
+    assert shell("list", "--part", "handle")[0] == "No finish on the shelf is like that.\n"
+
+
+def test_a_name_of_several_parts_is_asked_back(shell: Shell) -> None:
+    with open_shelf(shell.shelf, create=True) as opened:
+        opened.add(
+            [record("hinge", maker="Maker A"), record("hinge", maker="Maker B"), record("latch", date="2026-01-01")]
+        )
+        opened.add([record("latch", (44.2, 9.0, 25.0), date="2026-05-01")])
+    asked = shell.json("find", "Hinge", status=3)["error"]
+    assert asked["code"] == "name_ambiguous"
+    assert "no. 1 Maker A bronze; no. 2 Maker B bronze" in asked["text"]
+    assert {one["number"] for one in shell.json("find", "2")["found"]} == {1, 3, 4}
+    assert {one["number"] for one in shell.json("find", "latch")["found"]} == {1, 2, 3}  # the newer is meant
+    assert shell.json("find", "99", status=3)["error"]["code"] == "record_missing"
+
+
+def test_an_ending_that_cannot_be_written_is_refused(shell: Shell, tmp_path: Path) -> None:
+    with open_shelf(shell.shelf, create=True) as opened:
+        opened.add([record("hinge")])
+    for words in (["s.xlsx"], ["s"], ["s.txt", "--for-people"]):
+        error = shell.json("export", str(tmp_path / words[0]), *words[1:], status=2)["error"]
+        assert error["code"] == "unknown_ending"
+    assert list(tmp_path.glob("s*")) == []
+
+
+def test_a_table_for_people_has_colours_deviations_and_facts(shell: Shell, tmp_path: Path) -> None:
+    with open_shelf(shell.shelf, create=True) as opened:
+        opened.add([record("hinge", batch="=1+1"), record("latch", (60.0, -20.0, 4.0), correction="")])
+    file = tmp_path / "people.csv"
+    shell("export", str(file), "--for-people")
+    first, second = csv.DictReader(file.read_text("utf-8").splitlines())
+    assert (first["part"], first["L"], first["sRGB"], first["photo_count"]) == ("hinge", "44.0", "#80623e", "1")
+    assert first["batch"].startswith("'=")
+    assert float(first["sd_a"]) > float(second["sd_a"]) == 0.22  # the square root of 0.05; the first shares errors too
+    shell.shelf = tmp_path / "back.shelf"
+    assert shell.json("import", str(file))["added"] == [1, 2]
+
+
+@pytest.mark.parametrize(("terminal", "set_", "coloured"), [(True, "", True), (True, "1", False), (False, "", False)])
+def test_swatches_are_for_terminals_that_want_them(
+    monkeypatch: pytest.MonkeyPatch, terminal: bool, set_: str, coloured: bool
+) -> None:
+    monkeypatch.setattr("sys.stdout.isatty", lambda: terminal, raising=False)
+    monkeypatch.setenv("NO_COLOR", set_)
+    monkeypatch.setenv("TERM", "xterm-256color")
+    assert swatch((44.0, 9.0, 25.0)) == ("\x1b[48;2;128;98;62m  \x1b[0m " if coloured else "")
 
 
 def test_find_answers_with_a_probability_and_a_verdict(shell: Shell, results: Path) -> None:

@@ -20,6 +20,7 @@ from msgspec import Struct
 
 from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
+from finishmatch.colour.space import lab_to_hex
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError
 from finishmatch.exchange import cgats
@@ -71,6 +72,28 @@ def write_csv(records: Iterable[Record]) -> str:
     rows = [{_apart(name): value for name, value in _row(record).items()} for record in records]
     extra = dict.fromkeys(name for row in rows for name in row if name not in _COLUMNS)
     return csv_text((*_COLUMNS, *extra), rows)
+
+
+def write_table(records: Iterable[Record]) -> str:
+    """CSV for people: colours, standard deviations with the shared errors in them, and facts. What is shared is lost."""
+    columns = ("number", *_FACTS, *"Lab", *_SD, "sRGB", "light", "card", "photo_count", "notes")
+    return csv_text(columns, map(_table_row, records))
+
+
+def _table_row(record: Record) -> dict[str, str | float | None]:
+    colour, origin = record.colour, record.origin
+    facts = (colour.name, record.maker, record.finish, record.batch, record.date)
+    return {
+        "number": record.number,
+        **dict(zip(_FACTS, facts, strict=True)),
+        **dict(zip("Lab", (round(float(value), 2) for value in colour.lab_d50), strict=True)),
+        **dict(zip(_SD, (round(float(sd), 2) for sd in np.sqrt(np.diag(colour.cov))), strict=True)),
+        "sRGB": lab_to_hex(colour.lab_d50),
+        "light": _BETWEEN.join(origin.lights) or None,
+        "card": origin.card,
+        "photo_count": len(origin.photos),
+        "notes": " ".join(origin.notes) or None,
+    }
 
 
 def write_cgats(records: Iterable[Record]) -> str:

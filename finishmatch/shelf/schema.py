@@ -104,6 +104,7 @@ def _prepare(connection: sqlite3.Connection, path: Path, create: bool) -> None:
     for setting in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {setting}")
     connection.create_function("cell_of", 3, cell_of, deterministic=True)
+    connection.create_function("same_name", 2, lambda name, folded: name is not None and name.casefold() == folded)
     if _is_empty(connection):
         if not create:
             raise InputError("shelf_invalid", f"{shown(path)} is empty")

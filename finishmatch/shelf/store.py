@@ -107,13 +107,25 @@ class Shelf:
         return number
 
     def records(self, part: str | None = None, maker: str | None = None, finish: str | None = None) -> Iterator[Record]:
-        """The records of this part, maker and finish name, those of any where left out, in order of number."""
+        """The records of this part, maker and finish name, those of any where left out, in order of number.
+
+        Small and capital letters are alike.
+        """
         wanted = {"part": part, "maker": maker, "finish": finish}
-        given = {column: value for column, value in wanted.items() if value is not None}
+        spelt = {column: self._spellings(column, name) for column, name in wanted.items() if name is not None}
         # A part has few records and a kind may have very many, which the planner cannot know: + hides the latter's index.
         sign = "" if part is None else "+"
-        where = " AND ".join(f"{sign if column != 'part' else ''}{column} = :{column}" for column in given) or "1"
-        yield from self._select(where, given)
+        where = " AND ".join(
+            f"{sign if column != 'part' else ''}{column} IN (SELECT value FROM json_each(:{column}))"
+            for column in spelt
+        )
+        yield from self._select(where or "1", {column: _dumps(names) for column, names in spelt.items()})
+
+    def _spellings(self, column: str, name: str) -> list[str]:
+        """How ``name`` is written in a column, whatever its letters' case."""
+        with told(self._path):
+            query = f"SELECT DISTINCT {column} FROM record WHERE same_name({column}, ?)"
+            return [spelling for (spelling,) in self._connection.execute(query, (name.casefold(),))]
 
     def kinds(self) -> list[tuple[str | None, str | None]]:
         """Every maker and finish name that records have, in order; None is not known."""
