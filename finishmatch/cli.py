@@ -15,8 +15,11 @@ from finishmatch.verbs import card, shelf
 from finishmatch.verbs.audit import audit
 from finishmatch.verbs.batch import batch
 from finishmatch.verbs.choose import choose
+from finishmatch.verbs.compare import compare
+from finishmatch.verbs.completion import answer_shell, completion
 from finishmatch.verbs.difference import difference
 from finishmatch.verbs.explain import explain
+from finishmatch.verbs.help import help_
 from finishmatch.verbs.mark import mark
 from finishmatch.verbs.measure import measure
 from finishmatch.verbs.new import new
@@ -44,7 +47,7 @@ _ParserError: Any = typer.BadParameter.__mro__[2]
 app = typer.Typer(
     name="finishmatch",
     help=HELP,
-    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -52,10 +55,15 @@ app = typer.Typer(
 
 
 @app.callback(invoke_without_command=True)
-def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+def _version(
+    context: typer.Context, version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False
+) -> None:
     if version:
         print(__version__)
         raise typer.Exit
+    if context.invoked_subcommand is None:  # nothing was asked for: no error, and nothing done either
+        print(context.get_help())
+        raise typer.Exit(2)
 
 
 # Help lists the verbs in this order.
@@ -71,20 +79,24 @@ app.command()(mark)
 app.command()(batch)
 app.add_typer(shelf.app, name="shelf")
 app.command()(schema)
+app.command()(compare)
+app.command("help")(help_)
+app.command()(completion)
 
 
 def main() -> None:
     """The program: exit status and one line on stderr as scripts may rely on them."""
     loading.tune()
     _print_anything()
+    answer_shell(app)
     try:
-        status = app(standalone_mode=False) or 0
+        status = app(prog_name="finishmatch", standalone_mode=False) or 0
         if status == Stopped.exit_status:  # an interrupt, which the parser turns into a status
             raise Stopped("stopped", "stopped, nothing was written")
     except FinishmatchError as error:
         status = _fail(error.code, str(error), error.exit_status)
     except _ParserError as error:
-        status = _fail("command_line", f"{error.format_message().rstrip('.')}: {CODES['command_line'].mend}", 2)
+        status = _command_line(error)
     except (KeyboardInterrupt, typer.Abort):
         status = _fail("stopped", f"stopped, nothing was written: {CODES['stopped'].mend}", Stopped.exit_status)
     except BrokenPipeError:
@@ -96,6 +108,15 @@ def main() -> None:
     sys.exit(int(status))
 
 
+def _command_line(error: Any) -> int:
+    """A wrong command line leads to the help of the verb that it was for; a group without a verb shows its own."""
+    if type(error).__name__ == "NoArgsIsHelpError":
+        print(error.ctx.get_help())
+        return 2
+    verb = error.ctx.command_path if error.ctx else "finishmatch"
+    return _fail("command_line", f"{error.format_message().rstrip('.')}: see `{verb} --help`", 2)
+
+
 def _print_anything() -> None:
     """File names may hold bytes that are no text: printed, they are escaped rather than a failure."""
     for stream in (sys.stdout, sys.stderr):
@@ -105,7 +126,7 @@ def _print_anything() -> None:
 
 def _fail(code: str, text: str, status: int) -> int:
     line = printable(text)
-    print(f"finishmatch: {line}", file=sys.stderr)
+    print(f"finishmatch: {line} [{code}]", file=sys.stderr)
     if "--json" in sys.argv[1:]:
         print_json({"error": {"code": code, "text": line}})
     return status

@@ -82,7 +82,7 @@ CODES: dict[str, Code] = {
     # errors: the command line
     "command_line": Code("error", "The command line cannot be understood.", "see `finishmatch --help`"),
     "stopped": Code("error", "The program was stopped from the keyboard.", "run it again"),
-    "bad_colour": Code("error", "A colour on the command line is not three finite numbers.", 'write it as "L,a,b", for example "52.1,8.4,30.2"'),
+    "bad_colour": Code("error", "A colour on the command line is not one.", 'write it as "L,a,b", for example "52.1,8.4,30.2", or as "#8a6b3d"'),
     "bad_corners": Code("error", "Corners are not four points x,y.", 'write four points clockwise from the first patch: "x,y x,y x,y x,y"'),
     "unknown_ending": Code("error", "A file of that ending cannot be written.", "end the name as the message says; spreadsheets open .csv"),
     "bad_date": Code("error", "A date on the command line is not a day.", "write it as 2026-09-30"),
@@ -90,6 +90,7 @@ CODES: dict[str, Code] = {
     "unknown_code": Code("error", "There is no note or error of that name.", "`finishmatch explain` without a word lists them all"),
     "unknown_card": Code("error", "There is no reference card of that name.", "`finishmatch card` lists the known ones"),
     # errors: files
+    "photo_given": Code("error", "A photo was given in the place of a build file.", "mark its parts with `finishmatch mark PHOTO`"),
     "toml_invalid": Code("error", "The build file is not valid TOML.", "mend the line that is named"),
     "unknown_key": Code("error", "The build file has a key that means nothing.", "remove it or correct its spelling"),
     "build_value": Code("error", "A value in the build file is missing, of the wrong kind or out of range.", "correct the key that is named"),

@@ -192,7 +192,7 @@ def test_what_is_tuned_and_loaded_ahead_stands_in_one_module() -> None:
 def test_each_verb_has_a_file_and_shared_options_are_declared_once() -> None:
     from finishmatch.cli import app
 
-    verbs = {command.callback.__name__ for command in app.registered_commands if command.callback}
+    verbs = {command.callback.__name__.rstrip("_") for command in app.registered_commands if command.callback}
     verbs |= {group.name for group in app.registered_groups if group.name}
     assert len(verbs) > 8
     assert [verb for verb in verbs if not any((HOUSE / "verbs" / name).exists() for name in (f"{verb}.py", verb))] == []

@@ -12,9 +12,10 @@ from finishmatch.build.checks import complaints
 from finishmatch.build.complaints import Complaint, complaint_error, key_text, parse
 from finishmatch.build.tables import BoxValues, BuildFile, CardTable, Corners, MarkTable, PhotoTable, check
 from finishmatch.card.kinds import FILE, NO_CARD, SHEET, CardKind, named
-from finishmatch.disk import read_whole
+from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.photo.decode.kinds import kind_of
 from finishmatch.photo.marks import Box, Mark, Mask, Outline
 from finishmatch.text import shown
 
@@ -117,7 +118,8 @@ def _check(document: dict[str, Any], folder: Path, unfinished: bool) -> tuple[Bu
 
 
 def read_text(path: Path) -> str:
-    """The text of a build file. Errors: file_missing, file_unreadable."""
+    """The text of a build file. Errors: file_missing, file_unreadable, photo_given."""
+    _refuse_photo(path)
     data = read_whole(path, MOST_BYTES)
     try:
         return data.decode("utf-8-sig")
@@ -125,6 +127,18 @@ def read_text(path: Path) -> str:
         line = data.count(b"\n", 0, error.start) + 1
         what = f"{shown(path)}, line {line}: not UTF-8 text"
         raise InputError("file_unreadable", what, "save it as UTF-8") from error
+
+
+def _refuse_photo(path: Path) -> None:
+    require_file(path)
+    try:
+        with path.open("rb") as file:
+            start = file.read(4096)
+    except OSError:  # reading it whole says why
+        return
+    if kind_of(start) is not None:
+        mend = f"mark its parts with `finishmatch mark {shown(path)}`, and audit the build file that this keeps"
+        raise InputError("photo_given", f"{shown(path)} is a photo and no build file", mend)
 
 
 def _build(file: BuildFile, folder: Path) -> Build:

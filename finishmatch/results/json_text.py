@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import msgspec
 from msgspec import structs
 
+from finishmatch.disk import read_whole
 from finishmatch.errors import InputError, InternalError
 from finishmatch.judge.compare import Difference
 from finishmatch.results import schema_1
@@ -18,6 +20,7 @@ from finishmatch.results.results import SCHEMA, Results
 from finishmatch.text import shown
 
 MOST_CHARACTERS = 500_000_000
+MOST_BYTES = 500_000_000
 
 _DECIMALS = 4
 """A tenth of what the best instruments repeat, and files stay small."""
@@ -94,6 +97,14 @@ def _rounded(value: Any, name: str) -> Any:
     if name in _BY_SIGNIFICANT_DIGITS:
         return float(f"{value:.{_SIGNIFICANT}g}")
     return round(value, _DECIMALS) + 0.0  # no minus zero
+
+
+def read(path: Path) -> Results:
+    """The results of a file. Errors: file_missing, file_unreadable, and those of :func:`from_json`."""
+    try:
+        return from_json(read_whole(path, MOST_BYTES).decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise InputError("results_invalid", f"{shown(path)} is not UTF-8 text") from error
 
 
 def from_json(text: str) -> Results:

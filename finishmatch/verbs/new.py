@@ -30,4 +30,8 @@ def new(
     if as_json:
         print_json({"build_file": text})
     else:
-        print(f"Build file: {out}" if out else text, end="\n" if out else "")
+        print(
+            f"Build file: {out}\nNext: say in it where card and parts lie, or `finishmatch mark {out}`"
+            if out
+            else text.rstrip()
+        )

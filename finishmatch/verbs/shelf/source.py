@@ -5,19 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from finishmatch.text import shown
-
 if TYPE_CHECKING:
     from finishmatch.judge.facts import PartFacts
     from finishmatch.results.results import Results
 
-MOST_RESULTS_BYTES = 200_000_000
-
 
 def results_of(source: Path) -> tuple[Results, dict[str, PartFacts]]:
     """Results and the facts about their parts; a build is audited, and read back as its results.json would be."""
-    from finishmatch.disk import read_whole
-    from finishmatch.errors import InputError
     from finishmatch.results import json_text
 
     if source.suffix.lower() == ".toml":
@@ -27,7 +21,4 @@ def results_of(source: Path) -> tuple[Results, dict[str, PartFacts]]:
         read = build.read(source)
         facts = {part.name: part for part in read.parts}
         return json_text.from_json(json_text.to_json(audit_build(read).require_measured().results)), facts
-    try:
-        return json_text.from_json(read_whole(source, MOST_RESULTS_BYTES).decode("utf-8")), {}
-    except UnicodeDecodeError as error:
-        raise InputError("results_invalid", f"{shown(source)} is not UTF-8 text") from error
+    return json_text.read(source), {}
