@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from finishmatch.arrays import Array, BoolArray
+from finishmatch.arrays import Array, BoolArray, FloatImage
 from finishmatch.card.correction import Correction, correct_by_chart, correct_by_plain_card, correct_without_card
 from finishmatch.card.flat import FlatField
 from finishmatch.card.light import light_of
-from finishmatch.card.locate import CardSpot, Patches, check_corners, confirm, find, patch_centres, require_enough
+from finishmatch.card.locate import CardSpot, Patches, check_corners, confirm, patch_centres, require_enough
 from finishmatch.card.reference import Card
+from finishmatch.card.search import find
 from finishmatch.card.sheet.design import is_sheet
 from finishmatch.card.sheet.find import find_sheet
 from finishmatch.card.sheet.mean import by_card
@@ -21,6 +22,10 @@ from finishmatch.photo.marks import Box, Mark, Outline, region
 from finishmatch.photo.photo import Photo
 
 _PLAIN_CLIPPED_MAX = 0.05
+# A plain card is looked at in so many blocks across, not in fewer than the least; ln(level) and the two ln(ratios) of
+# colour by which one may be off what steady light gives, and the part of the card that may.
+_PLAIN_BLOCKS, _PLAIN_LEAST = 16, 9
+_PLAIN_OFF, _PLAIN_UNLIKE_MAX = np.array([0.12, 0.05, 0.05]), 0.08
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,20 +110,52 @@ def _corners(place: Mark) -> Array:
 
 def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | None) -> Corrected:
     if place is None:
-        raise InputError("build_value", f"{photo.name}: a {card.kind} card needs its corners or a box")
+        raise InputError(
+            "build_value",
+            f"{photo.name}: a {card.kind} card needs its corners or a box; nothing is measured until then",
+        )
     seen = [_plain_rgb(photo, card, _corners(mark)) for mark in (place, second) if mark is not None]
     correction = correct_by_plain_card(photo, card.kind, np.array(seen))
     return Corrected(correction, CardSpot(_corners(place), "given"), len(seen), None, correction.notes)
 
 
 def _plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
-    """(3,) mean linear RGB of a plain card."""
+    """(3,) mean linear RGB of a plain card. Errors: card_unfit when it is not one even, unclipped surface."""
     outline = Outline(tuple((float(x), float(y)) for x, y in corners))
     card_region = region(photo, f"the {card.kind} card", outline)
-    good = card_region.covered & ~photo.clipped(card_region.window)
+    clipped = photo.clipped(card_region.window)
+    good = card_region.covered & ~clipped
     lost = 1 - good.sum() / card_region.covered.sum()
     if lost > _PLAIN_CLIPPED_MAX:
         raise NothingMeasured(
             "card_unfit", f"{photo.name}: {lost:.0%} of the {card.kind} card is over- or underexposed"
         )
-    return np.asarray(photo.linear(card_region.window)[good].mean(axis=0, dtype=float))
+    linear = photo.linear(card_region.window)
+    unlike = _unlike(linear, good)
+    if unlike > _PLAIN_UNLIKE_MAX:
+        raise NothingMeasured(
+            "card_unfit",
+            f"{photo.name}: what is marked as the {card.kind} card is not one even surface ({unlike:.0%} of it differs)",
+            "place the corners on the card alone, where nothing lies on it and no shadow falls",
+        )
+    return np.asarray(linear[good].mean(axis=0, dtype=float))
+
+
+def _unlike(linear: FloatImage, good: BoolArray) -> float:
+    """The part of a surface whose light or colour is not what an even light that falls off steadily would give it."""
+    step = max(1, round(np.sqrt(good.sum()) / _PLAIN_BLOCKS))
+    rows, columns = (size // step * step for size in good.shape)
+    counted = good[:rows, :columns].reshape(rows // step, step, -1, step).sum(axis=(1, 3))
+    masked = linear[:rows, :columns] * good[:rows, :columns, None]
+    total = masked.reshape(rows // step, step, -1, step, 3).sum(axis=(1, 3), dtype=float)
+    y, x = np.nonzero(counted > step**2 / 2)
+    if len(y) < _PLAIN_LEAST:
+        return 0.0
+    log = np.log(np.maximum(total[y, x] / counted[y, x, None], 1e-6))
+    seen = np.column_stack([log[:, 1], log[:, 0] - log[:, 1], log[:, 2] - log[:, 1]])
+    terms = np.column_stack([np.ones(len(y)), x, y])
+    kept = np.ones(len(y), dtype=bool)
+    for _ in range(3):
+        off = np.abs(seen - terms @ np.linalg.lstsq(terms[kept], seen[kept], rcond=None)[0])
+        kept = (off <= np.maximum(2.5 * np.median(off, axis=0), 1e-4)).all(axis=1)
+    return float((off > _PLAIN_OFF).any(axis=1).mean())

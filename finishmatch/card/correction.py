@@ -178,7 +178,7 @@ def _chart_notes(patches: Patches, cv_mean: float, cv_max: float, light_range: f
         notes.append(
             Note(
                 "card_fits_badly",
-                f"The card fits badly: a patch left out is missed by {cv_mean:.1f} CIEDE2000 in the mean, {cv_max:.0f} at most.",
+                f"The card fits badly: over {patches.used.sum()} patches, one left out is missed by {cv_mean:.1f} CIEDE2000 in the mean, {cv_max:.0f} at most.",
             )
         )
     if flat:

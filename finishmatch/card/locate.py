@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.card.reference import GAP, Card
@@ -31,8 +30,12 @@ _MIN_PATCHES, _MIN_NEUTRALS = 12, 3
 _ORDER_MAX, _ORDER_WIN = 22.0, 1.5
 # With fewer patches than this an order cannot be told from its mirror image, and the given one is believed.
 _ORDER_PATCHES = 10
-# Long sides that the chart finder is given; larger ones cost it gigabytes, and find but charts of under 4 % of the width.
-_FIND_SIZES_PX = (1600, 3000)
+# A patch agrees with a card when it is missed by so many times the usual, held between these (CIELAB); a card that is partly
+# hidden wins by so many patches; rounds until settled.
+_AGREE_TIMES, _AGREE_MIN, _AGREE_MAX, _AGREE_WIN, _AGREE_ROUNDS = 3.0, 8.0, 25.0, 3, 6
+# What one patch may add to a card's misfit (CIELAB).
+_MISFIT_MAX = 40.0
+OUTSIDE, UNEVEN = "outside the picture", "not even"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,51 +71,7 @@ class Patches:
         return np.array([not reason for reason in self.reasons])
 
 
-def find(photo: Photo, card: Card) -> tuple[CardSpot, Patches]:
-    """Find a 24-patch chart by itself. Errors: card_not_found."""
-    if (card.columns, card.rows) != (6, 4):
-        raise NothingMeasured(
-            "card_not_found", f"{photo.name}: only a 24-patch chart can be located", "give the four corners of the card"
-        )
-    for corners in _candidates(photo):
-        try:
-            spot, patches = confirm(photo, card, CardSpot(_refined(photo, card, corners), "located"))
-        except NothingMeasured:
-            continue
-        return replace(spot, notes=(Note("card_located", "The card was located by the program."), *spot.notes)), patches
-    raise NothingMeasured("card_not_found", f"{photo.name}: no 24-patch chart found")
-
-
-def _candidates(photo: Photo) -> Iterator[Corners]:
-    """Corners of everything that the chart finder takes for a chart, in the smaller picture first."""
-    import cv2
-
-    longest = max(photo.width, photo.height)
-    for size in _FIND_SIZES_PX:
-        if size > _FIND_SIZES_PX[0] >= longest:
-            return
-        scale = min(1.0, size / longest)
-        detector = cv2.mcc.CCheckerDetector.create()
-        detector.setColorChartType(cv2.mcc.MCC24)  # left unset, the 5.0 build reads uninitialised memory
-        if not detector.process(_small_bgr(photo, scale), 2):
-            continue
-        for found in detector.getListColorChecker():
-            box = (np.asarray(found.getBox(), dtype=float).reshape(4, 2) + 0.5) / scale - 0.5
-            if _is_quadrilateral(box):
-                yield box
-
-
-def _small_bgr(photo: Photo, scale: float) -> npt.NDArray[np.uint8]:
-    """The picture at this scale, in 8 bits, blue first."""
-    import cv2
-
-    full, beyond_eight_bits = photo.encoded, (len(photo.curves[0]) - 1).bit_length() - 8
-    small = cv2.resize(full, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else full
-    shifted = np.right_shift(np.asarray(small), beyond_eight_bits, dtype=full.dtype)
-    return np.ascontiguousarray(shifted[..., ::-1], dtype=np.uint8)
-
-
-def _is_quadrilateral(corners: Corners) -> bool:
+def is_quadrilateral(corners: Corners) -> bool:
     """Convex, of either turning sense, and not a sliver."""
     edges = np.roll(corners, -1, axis=0) - corners
     following = np.roll(edges, -1, axis=0)
@@ -123,7 +82,7 @@ def _is_quadrilateral(corners: Corners) -> bool:
 
 def check_corners(photo: Photo, corners: Corners) -> Corners:
     """Given corners that can be the corners of a card. Errors: outline_outside, outline_invalid."""
-    if not _is_quadrilateral(corners):
+    if not is_quadrilateral(corners):
         raise InputError("outline_invalid", f"{photo.name}: the card's corners are not a quadrilateral in order")
     inside = (corners > -0.5) & (corners < [photo.width - 0.5, photo.height - 0.5])
     if inside.all(axis=1).sum() < 2:
@@ -134,34 +93,105 @@ def check_corners(photo: Photo, corners: Corners) -> Corners:
 def confirm(photo: Photo, card: Card, spot: CardSpot) -> tuple[CardSpot, Patches]:
     """Try every rotation, mirror image and known order of the card; the best must win clearly.
 
+    Given corners are believed as far as enough of the card agrees with them: the rest is left out by name.
     Errors: card_order_unclear; card_unfit when too few patches can be used to tell.
     """
-    reads: list[tuple[float, int, bool, str, Patches]] = []
-    for turn, mirrored, seen in _readings(photo, card, spot.corners_px):
-        for name, order in card.orders().items():
-            patches = _with_order(seen, card, order)
-            reads.append((_order_error(patches), turn, mirrored, name, patches))
+    readings = list(_readings(photo, card, spot.corners_px))
     if len(card.lab_d50) < _ORDER_PATCHES:
-        return spot, reads[0][4]
-    reads.sort(key=lambda read: read[0])
-    error, turn, mirrored, name, patches = reads[0]
-    if np.isinf(error):
-        raise _unfit(photo, patches)
-    if error > _ORDER_MAX or error * _ORDER_WIN > reads[1][0]:
-        raise NothingMeasured(
-            "card_order_unclear",
-            f"{photo.name}: the patches fit no known order of the card clearly (error {error:.0f}, next best {reads[1][0]:.0f})",
-        )
-    notes = list(spot.notes)
-    if mirrored:
+        return spot, readings[0].patches
+    errors = [_order_error(reading.patches) for reading in readings]
+    best, following = np.argsort(errors, kind="stable")[:2]
+    if np.isinf(errors[best]):
+        raise _unfit(photo, readings[0].patches)
+    if errors[best] <= _ORDER_MAX and errors[best] * _ORDER_WIN <= errors[following]:
+        return _confirmed(spot, readings[best])
+    if spot.origin == "given":
+        return _confirmed(spot, _partly(photo, readings))
+    raise NothingMeasured(
+        "card_order_unclear",
+        f"{photo.name}: the patches fit no known order of the card clearly "
+        f"(error {errors[best]:.0f}, next best {errors[following]:.0f})",
+    )
+
+
+def misfit(patches: Patches) -> float:
+    """How badly the whole card fits, the patches that are left out counted as well: mean CIELAB distance, each bounded.
+
+    A grid that is a pitch off may leave out just the patches that tell, and then looks better than the true one.
+    """
+    inside = np.array([reason != OUTSIDE for reason in patches.reasons])
+    if patches.used.sum() < _ORDER_PATCHES:
+        return _MISFIT_MAX
+    return float(np.minimum(_missed(patches, patches.used)[inside], _MISFIT_MAX).mean())
+
+
+def best_order(photo: Photo, card: Card, corners: Corners) -> tuple[Corners, IndexArray, float]:
+    """The corners from the card's first patch on, which patch lies at each place, and the misfit of the least misfitting
+    attitude and order."""
+    readings = list(_readings(photo, card, corners))
+    errors = [misfit(reading.patches) for reading in readings]
+    best = readings[int(np.argmin(errors))]
+    return _turned(corners, best.turn, best.mirrored), card.orders()[best.order], min(errors)
+
+
+def _partly(photo: Photo, readings: Sequence[_Reading]) -> _Reading:
+    """The reading with which most patches agree, those that do not marked; the given one unless another clearly wins.
+
+    Errors: card_order_unclear where too few agree, or another reading nearly as many.
+    """
+    partly = [replace(one, patches=_agreeing(one.patches)) for one in readings]
+    best, following = sorted(partly, key=lambda one: -one.agreeing)[:2]
+    for one in (partly[0], best):
+        rival = following if one is best else best
+        lead = _AGREE_WIN if one is not partly[0] else 1 - _AGREE_WIN
+        if one.agreeing >= _MIN_PATCHES and one.agreeing >= rival.agreeing + lead:
+            return one
+    usable = int(readings[0].patches.used.sum())
+    raise NothingMeasured(
+        "card_order_unclear",
+        f"{photo.name}: at the given corners only {best.agreeing} of {usable} patches fit a known order of the card",
+        f"check the corners and uncover the card ({_MIN_PATCHES} patches, {_MIN_NEUTRALS} of them neutral, are enough); "
+        "if it is another card, give its card file",
+    )
+
+
+def _agreeing(patches: Patches) -> Patches:
+    """The patches with those marked that do not agree with most others.
+
+    What covers a card, or shines on it, does so from one side: so the search begins from each half of the card.
+    """
+    x, y = patches.place.T
+    kept = [_grown(patches, side > np.median(side)) for side in (x, -x, y, -y, x + y, x - y, y - x, -x - y)]
+    most = max(kept, key=np.count_nonzero)
+    return leave_out(patches, dict.fromkeys(np.flatnonzero(~most).tolist(), "unlike the card"))
+
+
+def _grown(patches: Patches, kept: BoolArray) -> BoolArray:
+    """The patches that fit one map of colours, begun from ``kept``; none where it is no map of a camera."""
+    kept = kept & patches.used
+    for _ in range(_AGREE_ROUNDS):
+        if kept.sum() < _ORDER_PATCHES:
+            break
+        missed = _missed(patches, kept)
+        bound = np.clip(_AGREE_TIMES * np.median(missed[kept]), _AGREE_MIN, _AGREE_MAX)
+        kept = patches.used & (missed < bound)
+    return kept if kept.sum() >= _ORDER_PATCHES else np.zeros_like(kept)
+
+
+def _confirmed(spot: CardSpot, reading: _Reading) -> tuple[CardSpot, Patches]:
+    """The card's corners from its first patch on, with what its reading tells."""
+    corners, notes = _turned(spot.corners_px, reading.turn, reading.mirrored), list(spot.notes)
+    # Another maker's rows, too, run against the turning sense of the usual card.
+    flipped = reading.order == "usual" and not _runs_clockwise(corners)
+    if reading.mirrored if spot.origin == "given" else flipped:
         notes.append(Note("card_mirrored", "The card is seen mirrored; the photo was probably flipped."))
-    elif turn and spot.origin == "given":
-        notes.append(Note("card_turned", f"The card lies turned by {90 * turn} degrees from what its corners say."))
-    if name != "usual":
-        notes.append(
-            Note("card_other_order", f"The card is another maker's ({name}); its reference values are only near.")
-        )
-    return CardSpot(_turned(spot.corners_px, turn, mirrored), spot.origin, tuple(notes)), patches
+    elif reading.turn and spot.origin == "given":
+        turned = f"The card lies turned by {90 * reading.turn} degrees from what its corners say."
+        notes.append(Note("card_turned", turned))
+    if reading.order != "usual":
+        other = f"The card is another maker's ({reading.order}); its reference values are only near."
+        notes.append(Note("card_other_order", other))
+    return CardSpot(corners, spot.origin, tuple(notes)), reading.patches
 
 
 def read(photo: Photo, card: Card, corners: Corners) -> Patches:
@@ -169,8 +199,24 @@ def read(photo: Photo, card: Card, corners: Corners) -> Patches:
     return _with_order(_read(photo, card, corners), card, card.orders()["usual"])
 
 
-def _readings(photo: Photo, card: Card, corners: Corners) -> Iterator[tuple[int, bool, _Seen]]:
-    """What lies at each place of the card in all its attitudes: quarter turns, and whether it is mirrored.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reading:
+    """A card read in one attitude and order: ``turn`` in quarters, ``order`` by its name."""
+
+    turn: int
+    mirrored: bool
+    order: str
+    patches: Patches
+
+    @property
+    def agreeing(self) -> int:
+        """How many patches can be used; none with too few neutrals."""
+        used = self.patches.used
+        return int(used.sum()) if (used & self.patches.neutral).sum() >= _MIN_NEUTRALS else 0
+
+
+def _readings(photo: Photo, card: Card, corners: Corners) -> Iterator[_Reading]:
+    """The card in all its attitudes (quarter turns, and mirrored) and known orders.
 
     Half a turn and a mirror image read the same places in another order, so that only two attitudes are read.
     """
@@ -179,7 +225,14 @@ def _readings(photo: Photo, card: Card, corners: Corners) -> Iterator[tuple[int,
     for turn in range(4):
         places = grid[::-1, ::-1] if turn > 1 else grid
         for mirrored in (False, True):
-            yield turn, mirrored, read[turn % 2].at((places[:, ::-1] if mirrored else places).ravel())
+            seen = read[turn % 2].at((places[:, ::-1] if mirrored else places).ravel())
+            for name, order in card.orders().items():
+                yield _Reading(turn, mirrored, name, _with_order(seen, card, order))
+
+
+def _runs_clockwise(corners: Corners) -> bool:
+    x, y = corners.T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) > 0
 
 
 def _turned(corners: Corners, turn: int, mirrored: bool) -> Corners:
@@ -188,16 +241,19 @@ def _turned(corners: Corners, turn: int, mirrored: bool) -> Corners:
 
 
 def _order_error(patches: Patches) -> float:
-    """Leave-one-out error of an affine map from cube roots of RGB to the reference Lab; infinite with too few patches."""
+    """Mean of what the used patches are missed by, each left out; infinite with too few of them."""
     used = patches.used
-    if used.sum() < _ORDER_PATCHES:
-        return float("inf")
-    roots = np.cbrt(patches.rgb[used])
-    q, _ = np.linalg.qr(np.column_stack([roots, np.ones(len(roots))]))
-    leverage = np.minimum((q**2).sum(axis=1), 0.99)
-    lab = patches.lab_d50[used]
-    residual = (lab - q @ (q.T @ lab)) / (1 - leverage)[:, None]
-    return float(np.linalg.norm(residual, axis=1).mean())
+    return float(_missed(patches, used)[used].mean()) if used.sum() >= _ORDER_PATCHES else float("inf")
+
+
+def _missed(patches: Patches, kept: BoolArray) -> Array:
+    """(n,) CIELAB distance of every patch from an affine map of cube roots of RGB that is fitted to the others kept."""
+    roots = np.column_stack([np.cbrt(patches.rgb), np.ones(len(patches.rgb))])
+    q, r = np.linalg.qr(roots[kept])
+    basis = roots @ np.linalg.pinv(r)
+    missed = np.linalg.norm(patches.lab_d50 - basis @ (q.T @ patches.lab_d50[kept]), axis=1)
+    missed[kept] /= 1 - np.minimum((q**2).sum(axis=1), 0.99)
+    return np.asarray(missed)
 
 
 def _homography(card: Card, corners: Corners) -> Array:
@@ -212,11 +268,11 @@ def _homography(card: Card, corners: Corners) -> Array:
 
 def patch_centres(card: Card, corners: Corners) -> Array:
     """(patches, 2) pixel positions of the middles of the patches."""
-    return _points(card, corners, 0.0, 1)[:, 0]
+    return patch_points(card, corners, 0.0, 1)[:, 0]
 
 
-def _points(card: Card, corners: Corners, half: float, count: int) -> Array:
-    """(patches, count * count, 2) pixel positions spread over the middle of every patch."""
+def patch_points(card: Card, corners: Corners, half: float, count: int) -> Array:
+    """(patches, count * count, 2) pixel positions spread over the middle of every patch, ``half`` a pitch to each side."""
     step = (np.arange(count) + 0.5) / count * 2 * half - half
     dy, dx = np.meshgrid(step, step, indexing="ij")
     within = card.centres[:, None] + np.stack([dx, dy], axis=-1).reshape(1, -1, 2)
@@ -237,7 +293,7 @@ class _Seen:
 
 def _read(photo: Photo, card: Card, corners: Corners) -> _Seen:
     """Mean linear colour at each place of the grid, and what speaks against using it."""
-    points = np.rint(_points(card, corners, _READ_HALF, _READ_POINTS)).astype(np.intp)
+    points = np.rint(patch_points(card, corners, _READ_HALF, _READ_POINTS)).astype(np.intp)
     size = np.array([photo.width, photo.height])
     inside = np.asarray(((points >= 0) & (points < size)).all(axis=(1, 2)))
     x, y = np.moveaxis(np.clip(points, 0, size - 1), -1, 0)
@@ -257,10 +313,10 @@ def _read(photo: Photo, card: Card, corners: Corners) -> _Seen:
 
 def _patch_fault(inside: float, clipped: float, spread: float, kept: float) -> str:
     if not inside:
-        return "outside the picture"
+        return OUTSIDE
     if clipped > _CLIPPED_MAX:
         return "over- or underexposed"
-    return "not even" if spread > _SPREAD_MAX or kept < _KEPT_MIN else ""
+    return UNEVEN if spread > _SPREAD_MAX or kept < _KEPT_MIN else ""
 
 
 def _with_order(seen: _Seen, card: Card, order: IndexArray) -> Patches:
@@ -291,34 +347,3 @@ def fault_words(patches: Patches) -> str:
     """ "3 over- or underexposed, 1 outside the picture"."""
     faults = [reason for reason in patches.reasons if reason]
     return ", ".join(f"{faults.count(reason)} {reason}" for reason in dict.fromkeys(faults))
-
-
-def _refined(photo: Photo, card: Card, corners: Corners) -> Corners:
-    """Move each corner a little (up to about 0.3 pitch) while the patches grow more even: a pattern search."""
-    pitch = np.linalg.norm(corners[1] - corners[0]) / card.columns
-    best, cost = corners, _unevenness(photo, card, corners)
-    for step in (0.16, 0.08, 0.04):
-        improved = True
-        rounds = 0
-        while improved and rounds < 3:
-            improved, rounds = False, rounds + 1
-            for i, axis, sign in [(i, axis, sign) for i in range(4) for axis in range(2) for sign in (-1, 1)]:
-                moved = best.copy()
-                moved[i, axis] += sign * step * pitch
-                if not _is_quadrilateral(moved):
-                    continue
-                trial = _unevenness(photo, card, moved)
-                if trial < cost:
-                    best, cost, improved = moved, trial, True
-    return best
-
-
-def _unevenness(photo: Photo, card: Card, corners: Corners) -> float:
-    """How much encoded values vary inside the patches, each patch's part bounded."""
-    points = np.rint(_points(card, corners, 0.40, 9)).astype(np.intp)
-    size = np.array([photo.width, photo.height])
-    x, y = np.moveaxis(np.clip(points, 0, size - 1), -1, 0)
-    values = photo.encoded[y, x].astype(float) / (len(photo.curves[0]) - 1)
-    outside = ~((points >= 0) & (points < size)).all(axis=-1)
-    spread = values.std(axis=1).mean(axis=-1) + outside.mean(axis=1)
-    return float(np.minimum(spread, 0.15).mean())

@@ -43,7 +43,6 @@ function setKind() {
     const photo = photoOf(draft, store.photo);
     if (kind.value === 'own') return;
     photo.card = { kind: kind.value };
-    if (cardKind(kind.value).plain) setCorners(draft, middle());
   });
   tell({ selected: cardCorners() ? { kind: 'card' } : null });
 }
