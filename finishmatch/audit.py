@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from msgspec import structs
@@ -11,11 +12,13 @@ from msgspec import structs
 from finishmatch.advise.advice import advise
 from finishmatch.advise.choose import Choosing, choose
 from finishmatch.advise.doubtful_marks import unless_in_doubt, weighed
+from finishmatch.advise.in_hand import Meant
 from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
 from finishmatch.errors import NothingMeasured
-from finishmatch.judge.compare import Difference, compare, with_limit_pair
+from finishmatch.judge.compare import Difference, beside_middle, compare, with_limit_pair
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.families import find_families
 from finishmatch.judge.held_back import held_back
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import Sets, find_sets
@@ -96,15 +99,18 @@ def judged(
     colours, tolerance = whole.colours, whole.tolerance
     in_doubt = doubtful(photos)
     differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), in_doubt)
-    sets = find_sets(colours, build.parts, differences)
+    families = find_families(colours, build.parts, differences, build.families, build.finish)
+    sets = find_sets(colours, build.parts, differences, families)
     steps = steps_told(progress, "choices, worst pair")
-    choosing = choose(colours, weighed(build.parts, in_doubt), differences, tolerance, steps, budget)
+    choosing = choose(colours, weighed(build.parts, in_doubt), differences, tolerance, steps, budget, families)
     choosing = unless_in_doubt(choosing, build.parts, in_doubt)
     parts = part_results(build.parts, photos, whole.pooled)
-    advice = advise(build.parts, differences, sets, choosing, refusals(parts), in_doubt)
+    against = partial(beside_middle, colours, tolerance=tolerance.together)
+    meant = Meant(families, build.families, build.finish, against)
+    advice = advise(build.parts, differences, sets, choosing, refusals(parts), in_doubt, meant)
     results = Results(
         version=__version__,
-        build=BuildInfo(build.name, build.finish, tolerance),
+        build=BuildInfo(build.name, build.finish, tolerance, build.families),
         photos=photo_results(build, photos),
         parts=parts,
         differences=differences,
@@ -112,6 +118,7 @@ def judged(
         sets_range=SetsRange(sets.range[0], len(sets.sets), sets.range[1]),
         choices=choosing.choices,
         advice=advice,
+        families=families,
     )
     return Audit(results, exhibits(photos, whole.pooled), choosing)
 
@@ -122,7 +129,7 @@ def _nothing(build: Build, photos: Sequence[MeasuredPhoto]) -> Audit:
     sets, choosing = Sets((), (0, 0)), Choosing(None, build.tolerance.together)
     results = Results(
         version=__version__,
-        build=BuildInfo(build.name, build.finish, build.tolerance),
+        build=BuildInfo(build.name, build.finish, build.tolerance, build.families),
         photos=photo_results(build, photos),
         parts=parts,
         differences=(),

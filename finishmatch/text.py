@@ -31,6 +31,11 @@ def blemish(text: str, longest: int = LONGEST) -> str | None:
     return None if bad is None else f"must not contain the control character U+{ord(bad):04X}"
 
 
+def capital(text: str) -> str:
+    """The text with a capital letter to begin with."""
+    return text[:1].upper() + text[1:]
+
+
 def shown(text: object, longest: int = 120) -> str:
     """Any text fit for one line of a message: control characters escaped, the middle of long text cut."""
     line = "".join(ascii(c)[1:-1] if breaks_line(c) else c for c in str(text)[: 4 * longest])

@@ -24,19 +24,32 @@ from finishmatch.judge.pairs import every_pair
 from finishmatch.results import json_text
 from finishmatch.results.results import finishes
 
-TOP = ["schema", "version", "build", "photos", "parts", "differences", "sets", "sets_range", "choices", "advice"]
+TOP = [
+    "schema",
+    "version",
+    "build",
+    "photos",
+    "parts",
+    "differences",
+    "sets",
+    "sets_range",
+    "choices",
+    "advice",
+    "families",
+]
 KEYS = {
     "photos": ["file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes"],
     "parts": [
         "name", "lab", "level_sd", "own_cov", "shared", "common", "lent", "photos", "used_fraction",
-        "verdict", "reason", "notes",
+        "verdict", "reason", "notes", "finish",
         "light", "light_own", "rendered",
     ],
     "differences": [
         "a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance",
         "relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding",
     ],
-    "sets": ["parts", "lab", "widest", "probability", "neutral"],
+    "sets": ["parts", "lab", "widest", "probability", "neutral", "family"],
+    "families": ["name", "by", "parts", "alone"],
     "advice": ["code", "text", "parts", "cause"],
 }  # fmt: skip
 
@@ -78,6 +91,7 @@ def test_results_have_the_shape_of_the_contract(audited: tuple[Path, Any]) -> No
     assert document["build"] == {
         "name": "Test", "finish": None,
         "tolerance": {"touching": 1.5, "together": 2.5, "apart": 4.0, "confidence": 0.9, "limit_pair": None},
+        "families": "auto",
         "illuminant": "D50", "observer": "2deg", "formula": "CIEDE2000 1:1:1",
     }  # fmt: skip
     for key, names in KEYS.items():
@@ -86,9 +100,9 @@ def test_results_have_the_shape_of_the_contract(audited: tuple[Path, Any]) -> No
     n = len([part for part in document["parts"] if part["verdict"] == "measured"])
     assert len(document["differences"]) == n * (n - 1) // 2
     assert sorted(name for one in document["sets"] for name in one["parts"]) == sorted(COLOURS)
-    assert [len(one["parts"]) for one in document["sets"]] == sorted(
-        (len(one["parts"]) for one in document["sets"]), reverse=True
-    )
+    for family in document["families"]:
+        sizes = [len(one["parts"]) for one in document["sets"] if one["family"] == family["name"]]
+        assert sizes == sorted(sizes, reverse=True)
     assert {
         note["code"]
         for row in document["photos"] + document["parts"] + document["differences"]

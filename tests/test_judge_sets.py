@@ -72,9 +72,10 @@ def test_reordering_the_parts_changes_no_set() -> None:
     assert names(find_sets(turned, facts, again)) == names(found)
 
 
-def test_neutral_parts_join_the_largest_set_and_raise_no_count() -> None:
+def test_neutral_parts_are_a_set_of_their_own_and_raise_no_count() -> None:
     found, *_ = sets_of([(20, 0, 0), BRONZE, BRONZE, (45, 30, 0), (85, 0, 1)], neutral="AE")
-    assert names(found) == ["ABCE", "D"]
+    assert names(found) == ["BC", "D", "AE"]
+    assert [one.neutral for one in found.sets] == [False, False, True]
     assert found.range == (2, 2)
     assert found.sets[0].lab == pytest.approx(BRONZE)
     assert found.sets[0].widest == pytest.approx(0, abs=1e-6)

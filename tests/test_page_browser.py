@@ -90,6 +90,22 @@ def test_from_dropping_a_photo_to_the_two_sets(context, tmp_path):
         assert person.troubles == []
 
 
+def test_what_two_families_are_sold_as_is_said_by_one_click(context, folder):
+    (folder / "bench.toml").write_text(build_text(*PARTS))
+    with served(folder / "bench.toml") as world:
+        person = Person(context, world)
+        person.sees("#headline", "Brown: both parts look alike.")
+        person.page.get_by_label("Brown (plate, knob) is sold as").fill("bronze")
+        person.page.keyboard.press("Enter")
+        person.sees("#headline", "Bronze: both parts look alike.")
+        person.is_saved()
+        facts = tomllib.loads(world.text)["part"]
+        assert {one["name"]: one["finish"] for one in facts} == {"plate": "bronze", "knob": "bronze"}
+        person.page.locator(".part").first.click()
+        assert person.page.get_by_label("Sold as", exact=True).input_value() == "bronze"
+        assert person.troubles == []
+
+
 def test_the_mouse_draws_moves_and_undoes(context, world):
     person = Person(context, world)
     person.sees(".quality", "The card fits")

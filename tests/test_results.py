@@ -128,10 +128,10 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
     plain = json.loads(TEXT)
     assert list(plain) == [
         *("schema", "version", "build", "photos", "parts", "differences"),
-        *("sets", "sets_range", "choices", "advice"),
+        *("sets", "sets_range", "choices", "advice", "families"),
     ]
     assert plain["schema"] == "finishmatch-results/2"
-    assert list(plain["build"]) == ["name", "finish", "tolerance", "illuminant", "observer", "formula"]
+    assert list(plain["build"]) == ["name", "finish", "tolerance", "families", "illuminant", "observer", "formula"]
     assert list(plain["photos"][0]) == [
         "file",
         "sha256",
@@ -158,13 +158,13 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         "verdict",
         "reason",
         "notes",
-        *("light", "light_own", "rendered"),
+        *("finish", "light", "light_own", "rendered"),
     ]
     assert list(plain["differences"][0]) == [
         *("a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance"),
         *("relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding"),
     ]
-    assert list(plain["sets"][0]) == ["parts", "lab", "widest", "probability", "neutral"]
+    assert list(plain["sets"][0]) == ["parts", "lab", "widest", "probability", "neutral", "family"]
     assert list(plain["choices"][0]) == ["picks", "worst", "price", "probability"]
     assert list(plain["advice"][0]) == ["code", "text", "parts", "cause"]
 

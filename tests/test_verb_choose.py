@@ -154,5 +154,5 @@ def test_stopping_ends_with_one_line_and_writes_nothing(build: Path) -> None:
     os.killpg(process.pid, signal.SIGINT)
     out, err = process.communicate(timeout=30)
     assert (process.returncode, out) == (130, "")
-    assert err == "finishmatch: stopped, nothing was written: run it again\n"
+    assert err == "finishmatch: stopped, nothing was written: run it again [stopped]\n"
     assert sorted(build.parent.iterdir()) == before

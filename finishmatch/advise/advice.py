@@ -4,21 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from finishmatch.advise.answer import verdict
 from finishmatch.advise.buying import buying, money
-from finishmatch.advise.change import Plan, Plans, plans, swaps, two_finishes
+from finishmatch.advise.change import Plan, Plans, swaps, two_finishes
 from finishmatch.advise.choose import Choosing
 from finishmatch.advise.doubtful_marks import doubtful_marks
-from finishmatch.advise.in_hand import NO_DOUBT, PartsInHand, parts_in_hand
+from finishmatch.advise.in_hand import (
+    NO_DOUBT,
+    ONE_FAMILY,
+    FamilyInHand,
+    Meant,
+    PartsInHand,
+    families_in_hand,
+    parts_in_hand,
+)
 from finishmatch.advise.in_hand import Advice as Advice
+from finishmatch.advise.meant import about_families
 from finishmatch.advise.photograph_again import photographs, undecided
 from finishmatch.errors import CodeName, Note
-from finishmatch.judge.cliques import fewest_cliques
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.sets import Sets, agrees, graph_of, sets_range
+from finishmatch.judge.families import same_family
+from finishmatch.judge.sets import Sets, agrees
 from finishmatch.judge.words import listed
-
-_NAMED_OUT = 1 / 3  # up to this share of the parts the odd ones are named; beyond, the finishes are
 
 
 def advise(
@@ -28,33 +36,41 @@ def advise(
     choosing: Choosing,
     refusals: Mapping[str, CodeName],
     doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
+    meant: Meant = ONE_FAMILY,
 ) -> tuple[Advice, ...]:
     """Advice in the order in which it is read: the verdict first, cautions last.
 
     The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it is workable.
-    ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open questions about marks.
+    ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open questions about
+    marks; ``meant``: which parts are meant to be one finish, and the words for one beside the others.
     """
-    in_hand = parts_in_hand(facts, differences, choosing, refusals, doubtful)
-    possible = plans(in_hand.coloured, in_hand.differences)
-    plan = possible.followed
+    in_hand = parts_in_hand(facts, same_family(meant.families, differences), choosing, refusals, doubtful)
+    families = families_in_hand(in_hand, sets, meant)
     advice = [
-        _verdict(in_hand, plan, sets),
+        verdict(in_hand, families),
         *doubtful_marks(in_hand, choosing),
         *_not_judged(in_hand),
         *buying(choosing, in_hand),
+        *about_families(in_hand, families, differences, meant),
     ]
-    if len(in_hand.coloured) > 1:
-        odd = _standing_out(in_hand, plan)
-        advice += [
-            *odd,
-            *_by_zone(possible),
-            *_keep(in_hand, plan),
-            *_changes(in_hand, plan, odd),
-            *_two(in_hand, possible),
-        ]
-        advice += undecided(in_hand, plan)
+    for one in families:
+        if len(one.hand.coloured) > 1:
+            advice += _of_family(one)
     advice += photographs(facts, in_hand, choosing, advice)
     return (*advice, *_cautions(facts, advice))
+
+
+def _of_family(one: FamilyInHand) -> list[Advice]:
+    in_hand, plan = one.hand, one.plan
+    odd = _standing_out(one)
+    return [
+        *odd,
+        *_by_zone(one.plans),
+        *_keep(in_hand, plan),
+        *_changes(in_hand, plan, odd),
+        *_two(in_hand, one.plans),
+        *undecided(in_hand, plan),
+    ]
 
 
 def _not_judged(in_hand: PartsInHand) -> list[Advice]:
@@ -68,70 +84,6 @@ def _not_judged(in_hand: PartsInHand) -> list[Advice]:
     return [Advice("not_judged", text)]
 
 
-def _verdict(in_hand: PartsInHand, plan: Plan, sets: Sets) -> Advice:
-    names = [part.name for part in in_hand.coloured]
-    text = _answer(in_hand, plan, sets)
-    if in_hand.bought:
-        text = f"With {listed(in_hand.bought)}, {text[0].lower()}{text[1:]}"
-    neutral = [part.name for part in in_hand.neutral]
-    if neutral:
-        verb = "is neutral and never counts" if len(neutral) == 1 else "are neutral and never count"
-        text += f" {listed(neutral)} {verb} as a mismatch."
-    refused = sorted(name for name in in_hand.refusals if name not in neutral)
-    if refused:
-        text += f" {listed(refused)} could not be measured."
-    return Advice("verdict", text, tuple(names))
-
-
-def _answer(in_hand: PartsInHand, plan: Plan, sets: Sets) -> str:
-    """The answer in one sentence."""
-    number = len(in_hand.coloured)
-    if number < 2:
-        only = [f"Only {part.name} was measured: there is nothing to compare it with." for part in in_hand.coloured]
-        return only[0] if only else "No coloured part was measured."
-    groups, proven, (at_least, at_most) = _groups(in_hand, sets)
-    names = {part.name for part in in_hand.coloured}
-    doubt = any(d.verdict == "unsure" and {d.a, d.b} <= names for d in in_hand.differences)
-    probably = "probably " if doubt and at_least < at_most else ""
-    if len(groups) == 1:
-        everyone = "Both parts" if number == 2 else f"All {number} parts"
-        return f"{everyone} {probably}look alike{', but that is unsure' if probably else ''}."
-    if len(plan.finishes) == 1 and len(plan.change) <= _NAMED_OUT * number:
-        return _odd_ones(in_hand, plan)
-    if len(groups) == number:
-        none = "The two parts" if number == 2 else f"No two of the {number} parts"
-        alike = "do not look alike" if number == 2 else "look alike"
-        return f"{none} {probably}{alike}{', but that is unsure' if probably else ''}."
-    range_ = f" (at least {at_least}, at most {at_most}: some pairs are unsure)" if probably else ""
-    range_ = range_ or (f" (the fewest found; fewer than {proven} cannot be)" if proven < len(groups) else "")
-    named = "; ".join(listed(group) if len(group) > 1 else f"{group[0]} alone" for group in groups)
-    return f"The {number} parts {probably}fall into {len(groups)} finishes{range_}: {named}."
-
-
-def _odd_ones(in_hand: PartsInHand, plan: Plan) -> str:
-    """Most parts look alike, and the others are named."""
-    kept = plan.finishes[0]
-    alike = "" if in_hand.sure(kept) else "probably "
-    odd = "" if all(in_hand.firm(name, kept) for name in plan.change) else "probably "
-    stand = "stands" if len(plan.change) == 1 else "stand"
-    number = len(in_hand.coloured)
-    return f"{len(kept)} of {number} parts {alike}look alike; {listed(plan.change)} {odd}{stand} out."
-
-
-def _groups(in_hand: PartsInHand, sets: Sets) -> tuple[list[list[str]], int, tuple[int, int]]:
-    """The sets of the coloured parts in hand, how many are proven to be needed, and their range; solved anew where rival
-    candidates are in the sets of all parts.
-    """
-    names = sorted(part.name for part in in_hand.coloured)
-    neutral = {part.name for part in in_hand.neutral}
-    if {name for group in sets.sets for name in group.parts} == {*names, *neutral}:
-        groups = [[name for name in group.parts if name not in neutral] for group in sets.sets]
-        return groups, sets.proven, sets.range
-    cover = fewest_cliques(*graph_of(names, in_hand.differences))
-    groups = [[names[v] for v in clique] for clique in cover.cliques]
-    return groups, cover.at_least, sets_range(names, in_hand.differences)
-
-
 def _reason(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> str:
     """In words: the kept part that it surely disagrees with most, told of this part rather than of the other."""
     worst = max(in_hand.firm(name, kept), key=lambda d: (d.b == name, d.de00_level.value / d.tolerance, d.a))
@@ -139,16 +91,23 @@ def _reason(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> str:
     return worst.words if own == worst.words else f"it is {own}"
 
 
-def _standing_out(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
+def _standing_out(one: FamilyInHand) -> list[Advice]:
     """Changed parts that surely differ from most of those that stay, and agree with few others if any."""
+    in_hand, plan = one.hand, one.plan
     names = [part.name for part in in_hand.coloured]
     found = []
     for name in plan.change:
         kept = in_hand.beside(name, plan)
         friends = sum(map(agrees, in_hand.between(name, names)))
         if 2 * len(in_hand.firm(name, kept)) > len(kept) >= 2 * (1 + friends):
-            found.append(Advice("stands_out", f"{name} stands out: {_reason(in_hand, name, kept)}.", (name,)))
+            what = one.against(name, kept)
+            why = f"it is {what} than the rest" if what else _reason(in_hand, name, kept)
+            found.append(Advice("stands_out", f"{name} stands out{_sold_as(one)}: {why}.", (name,)))
     return found
+
+
+def _sold_as(one: FamilyInHand) -> str:
+    return f", though sold as {one.name}" if one.labelled else ""
 
 
 def _by_zone(possible: Plans) -> list[Advice]:

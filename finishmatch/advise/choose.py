@@ -1,6 +1,6 @@
 """One candidate a slot: smallest worst difference, then price.
 
-A slot that holds an owned part is settled; of a slot that holds none, one candidate is bought. Parts without a slot are
+Only parts of one family are compared. A slot that holds an owned part is settled; of a slot that holds none, one candidate is bought. Parts without a slot are
 there anyway. Neutral parts never mismatch. Where the parts that are there disagree already, nothing could match them all:
 those outside their largest agreeing group do not count, and where zones part them into two colours on purpose, a
 candidate is held to the finish of its zone. A pair counts by the difference that it stays below as surely as a verdict
@@ -25,6 +25,7 @@ from finishmatch.errors import InputError
 from finishmatch.fields import Fraction, Number, Text
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.families import Family, homes, same_family
 from finishmatch.judge.interval import quantile
 from finishmatch.judge.pairs import pairs_of
 from finishmatch.judge.sets import joint_probability
@@ -106,20 +107,26 @@ class _Table:
 @dataclass(frozen=True, slots=True, eq=False)
 class _Shop:
     """``slots``: slot -> its candidates, cheapest first. ``fixed``: the coloured parts that candidates are held to, and
-    ``left_out`` those that are there but do not count. ``side``: zone -> which of two colours; zones not in it: 0.
+    ``left_out`` those that are there but do not count. ``family``: part -> which; parts not in it: 0. ``side``: family and
+    zone -> which of two colours; zones not in it: 0.
     """
 
     slots: dict[str, tuple[PartFacts, ...]]
     fixed: tuple[PartFacts, ...]
     left_out: tuple[str, ...]
-    side: dict[str, int]
+    family: Mapping[str, int]
+    side: dict[tuple[int, str], int]
     table: _Table
     together: float
     priced: bool
 
     def counts(self, a: PartFacts, b: PartFacts) -> bool:
         """Whether two parts are meant to look alike."""
-        return not (a.neutral or b.neutral) and self.side.get(a.zone or "", 0) == self.side.get(b.zone or "", 0)
+        return not (a.neutral or b.neutral) and self._place(a) == self._place(b)
+
+    def _place(self, part: PartFacts) -> tuple[int, int]:
+        family = self.family.get(part.name, 0)
+        return family, self.side.get((family, part.zone or ""), 0)
 
     def upper(self, a: PartFacts, b: PartFacts) -> float:
         """What a pair counts: the upper end of its difference, scaled to `together`; nothing beside a neutral part."""
@@ -165,6 +172,7 @@ def choose(
     tolerance: Tolerance,
     on_step: Callable[[float], None] | None = None,
     budget: float | None = None,
+    families: Sequence[Family] = (),
 ) -> Choosing:
     """The exact Pareto staircase of the worst difference against the price, smallest worst difference first.
 
@@ -180,7 +188,8 @@ def choose(
     if not any(len(parts) > 1 for parts in slots.values()):
         return Choosing(None, tolerance.together)
     there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
-    shop = _shop(slots, there, differences, _table(colours, differences, tolerance), tolerance.together)
+    table = _table(colours, differences, tolerance)
+    shop = _shop(slots, there, homes(families), same_family(families, differences), table, tolerance.together)
     if budget is not None and not shop.priced:
         missing = sorted(p.name for parts in shop.slots.values() for p in parts if not p.owned and p.price is None)
         raise InputError("build_value", f"a budget needs every candidate's price, and {missing[0]} has none", "give it")
@@ -216,16 +225,24 @@ def _slots(facts: Sequence[PartFacts], known: Collection[str]) -> dict[str, tupl
 def _shop(
     slots: dict[str, tuple[PartFacts, ...]],
     there: Sequence[PartFacts],
+    family: Mapping[str, int],
     differences: Sequence[Difference],
     table: _Table,
     together: float,
 ) -> _Shop:
-    plan = plans(there, differences).followed
+    of_family: dict[int, list[PartFacts]] = {}
+    for part in there:
+        of_family.setdefault(family.get(part.name, 0), []).append(part)
+    followed = {k: plans(parts, differences).followed for k, parts in of_family.items()} or {0: plans((), ()).followed}
+    left_out = tuple(sorted(name for plan in followed.values() for name in plan.change))
     return _Shop(
         slots=slots,
-        fixed=tuple(part for part in there if part.name not in plan.change),
-        left_out=plan.change,
-        side={zone: side for side, zones in enumerate(plan.zones) for zone in zones},
+        fixed=tuple(part for part in there if part.name not in left_out),
+        left_out=left_out,
+        family=family,
+        side={
+            (k, zone): side for k, plan in followed.items() for side, zones in enumerate(plan.zones) for zone in zones
+        },
         table=table,
         together=together,
         priced=all(p.owned or p.price is not None for parts in slots.values() for p in parts),

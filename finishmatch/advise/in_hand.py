@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from msgspec import Struct
 
-from finishmatch.advise.change import Plan
+from finishmatch.advise.change import Plan, Plans, plans
 from finishmatch.advise.choose import Choosing, candidates, recommended
 from finishmatch.errors import CodeName, Note
 from finishmatch.fields import Text
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.families import Family, How
+from finishmatch.judge.sets import Sets
 
 NO_DOUBT: Mapping[str, tuple[Note, ...]] = MappingProxyType({})
 
@@ -66,6 +68,74 @@ class PartsInHand:
         return next(
             (kept for kept, side in zip(plan.finishes, plan.zones, strict=False) if zone in side), plan.finishes[0]
         )
+
+
+def _nothing_to_say(name: str, others: Sequence[str]) -> str:
+    return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Meant:
+    """What is meant to be one finish. ``families``: none means that all parts are of one; ``how`` they were found, and the
+    build's ``wish``; ``against``: a part and others -> what it is beside their middle, in words, "" for nothing.
+    """
+
+    families: tuple[Family, ...] = ()
+    how: How = "one"
+    wish: str | None = None
+    against: Callable[[str, Sequence[str]], str] = _nothing_to_say
+
+
+ONE_FAMILY = Meant()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FamilyInHand:
+    """What is in hand of one family: ``hand`` holds its coloured parts and their differences alone. ``labelled``: by its
+    parts' own labels; ``alone``: one part of another colour than all others, of which nobody said that it is meant.
+    """
+
+    name: str
+    labelled: bool
+    alone: bool
+    hand: PartsInHand
+    plans: Plans
+    sets: Sets
+    against: Callable[[str, Sequence[str]], str]
+
+    @property
+    def plan(self) -> Plan:
+        """The plan that advice follows."""
+        return self.plans.followed
+
+
+def families_in_hand(in_hand: PartsInHand, sets: Sets, meant: Meant) -> list[FamilyInHand]:
+    """The families that have a coloured part in hand."""
+    everyone = tuple(part.name for part in (*in_hand.coloured, *in_hand.offers))
+    families = meant.families or (Family("all", "one", everyone),)
+    found = []
+    for k, family in enumerate(families):
+        coloured = tuple(part for part in in_hand.coloured if part.name in family.parts)
+        if coloured:
+            inside = set(family.parts)
+            hand = replace(
+                in_hand,
+                coloured=coloured,
+                offers=tuple(part for part in in_hand.offers if part.neutral or part.name in inside),
+                differences=tuple(d for d in in_hand.differences if d.a in inside and d.b in inside),
+            )
+            found.append(
+                FamilyInHand(
+                    family.name,
+                    family.by == "label",
+                    family.alone,
+                    hand,
+                    plans(coloured, hand.differences),
+                    sets.of_family[k] if k < len(sets.of_family) else sets,
+                    meant.against,
+                )
+            )
+    return found
 
 
 def is_fixed(part: PartFacts) -> bool:

@@ -15,6 +15,7 @@ from finishmatch.card.kinds import FILE, NO_CARD, SHEET, CardKind, named
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.families import How
 from finishmatch.photo.decode.kinds import kind_of
 from finishmatch.photo.marks import Box, Mark, Mask, Outline
 from finishmatch.text import shown
@@ -66,6 +67,7 @@ class Build:
     tolerance: Tolerance
     photos: tuple[PhotoEntry, ...]
     parts: tuple[PartFacts, ...]
+    families: How = "auto"
 
     @property
     def turns(self) -> list[int]:
@@ -150,6 +152,7 @@ def _build(file: BuildFile, folder: Path) -> Build:
         tolerance=file.tolerance,
         photos=tuple(_photo(photo, folder) for photo in file.photo),
         parts=tuple(facts.get(name, PartFacts(name)) for name in names),
+        families=file.build.families,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from finishmatch.build.complaints import Complaint, KeyPath
@@ -99,12 +99,16 @@ def _facts(file: BuildFile, marked: set[str]) -> Iterator[Complaint]:
             text = f'no photo shows "{part.name}"{_nearest(part.name, marked)}'
             yield Complaint((*key, "name"), "never_photographed", text)
         names.add(part.name)
-        for j, other in enumerate(part.touches):
-            if other == part.name:
-                yield Complaint((*key, "touches", j), "build_value", "a part cannot touch itself")
-            elif other not in marked:
-                text = f'no photo shows "{other}"{_nearest(other, marked)}'
-                yield Complaint((*key, "touches", j), "build_value", text)
+        for name, verb in (("touches", "touch"), ("matches", "match")):
+            yield from _others(getattr(part, name), part.name, verb, (*key, name), marked)
+
+
+def _others(others: Sequence[str], name: str, verb: str, key: KeyPath, marked: set[str]) -> Iterator[Complaint]:
+    for j, other in enumerate(others):
+        if other == name:
+            yield Complaint((*key, j), "build_value", f"a part cannot {verb} itself")
+        elif other not in marked:
+            yield Complaint((*key, j), "build_value", f'no photo shows "{other}"{_nearest(other, marked)}')
 
 
 def _limit_pair(file: BuildFile) -> Iterator[Complaint]:

@@ -16,7 +16,7 @@ from typing import Any
 import msgspec.inspect as kinds
 
 from finishmatch.build.complaints import Complaint, KeyPath
-from finishmatch.text import shown
+from finishmatch.text import listed, shown
 
 
 def complaints_about(document: Any, declared: type, most: int) -> list[Complaint]:
@@ -111,6 +111,10 @@ def _no_scalar(value: Any, kind: kinds.Type) -> str | None:
             return None if isinstance(value, bool) else "must be true or false"
         case kinds.IntType():
             return _out_of_bounds(value, kind) if _is_number(value, int) else "must be a whole number"
+        case kinds.LiteralType():
+            return (
+                None if value in kind.values else f"must be one of {listed([repr(one) for one in kind.values], 'or')}"
+            )
         case kinds.FloatType():
             return _out_of_bounds(value, kind) if _is_number(value, int | float) else "must be a number"
     raise NotImplementedError(kind)  # no field of the build file has another kind

@@ -58,8 +58,8 @@ def template(photos: Sequence[Path], relative_to: Path) -> str:
     ------
     InputError : file_missing, file_unreadable; build_value for a file name that a build file cannot say.
     """
-    name, finish = _examples(BuildTable)
-    head = _HEAD.format(build=name.removeprefix("# ") + finish, tolerance="".join(_examples(Tolerance)))
+    name, *more = _examples(BuildTable)
+    head = _HEAD.format(build=name.removeprefix("# ") + "".join(more), tolerance="".join(_examples(Tolerance)))
     files = dict.fromkeys(_quoted(photo, relative_to) for photo in photos)
     facts = _FACTS.format(facts="".join(_examples(PartFacts)))
     return head + "".join(map(_photo, files)) + facts

@@ -11,6 +11,7 @@ from finishmatch.build.complaints import Complaint
 from finishmatch.build.shape import complaints_about
 from finishmatch.fields import Extent, Name, Pixels, RelativePath
 from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.families import How
 
 MOST_PATCHES = 2000
 
@@ -24,7 +25,17 @@ class BuildTable(Struct, frozen=True, forbid_unknown_fields=True):
     """[build]"""
 
     name: Annotated[Name, Meta(examples=["My build"])]
-    finish: Annotated[Name | None, Meta(description="what the labels say", examples=["bronze"])] = None
+    finish: Annotated[
+        Name | None, Meta(description="what is wished for; a part's own label binds", examples=["bronze"])
+    ] = None
+    families: Annotated[
+        How,
+        Meta(
+            description='which parts are meant to be one finish: by their labels and else by colour ("auto"), "by label", '
+            '"by colour", or all "one"',
+            examples=["auto"],
+        ),
+    ] = "auto"
 
 
 class CardTable(Struct, frozen=True, forbid_unknown_fields=True):

@@ -13,6 +13,7 @@ from msgspec import Struct, structs
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
+from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance, xyz_to_lab
 from finishmatch.errors import CODES, CodeName, InputError, Note, noted
 from finishmatch.fields import Fraction, Number, Quantity, Text
 from finishmatch.judge.facts import PartFacts, Relation, Tolerance, relation
@@ -213,6 +214,20 @@ def _with_limits(*columns: Array) -> list[Quantity]:
 @cache
 def _note(code: str) -> Note:
     return Note(code, CODES[code].meaning)
+
+
+def beside_middle(colours: MeasuredColours, name: str, others: Sequence[str], tolerance: float) -> str:
+    """What a part is beside the middle of others, hue and chroma only: "clearly yellower", or "" for nothing to name."""
+    rows = [colours.names.index(other) for other in others]
+    middle = xyz_to_lab(lab_to_xyz(colours.lab_d50[rows]).mean(axis=0))
+    both = np.array([middle, colours.lab_d50[colours.names.index(name)]])
+    middle, part = at_luminance(both, np.full(2, np.exp(np.log(np.maximum(luminance(both), 1e-4)).mean())))
+    found = steps(middle, part)
+    shift = float(np.degrees(np.arctan2(part[2] - middle[2], found.ap2 - found.ap1)))
+    columns = (found.dLp, found.dCp, found.dHp, found.SL, found.SC, found.SH, found.hbar)
+    dL, dC, dH, sL, sC, sH, hue = (float(column) for column in columns)
+    sense = Sense(dL, dC, dH, sL, sC, sH, hue, shift, (float(found.Cp1), float(found.Cp2)))
+    return describe(sense, tolerance, darker=False)
 
 
 def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:

@@ -15,11 +15,22 @@ class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
     """[[part]]: facts about one part."""
 
     name: Annotated[Name, Meta(examples=["door handle"])]
+    finish: Annotated[
+        Name | None,
+        Meta(description="what this part's label says; parts of one label are expected to agree", examples=["bronze"]),
+    ] = None
     maker: Annotated[Name | None, Meta(examples=["Maker A"])] = None
     batch: Annotated[Name | None, Meta(examples=["2026-09"])] = None
     slot: Annotated[
         Name | None, Meta(description="parts with the same slot are candidates for it", examples=["door"])
     ] = None
+    matches: Annotated[
+        tuple[Name, ...],
+        Meta(
+            description="parts that a candidate must match; else its label, or its colour, tells",
+            examples=[["door plate"]],
+        ),
+    ] = ()
     zone: Annotated[
         Name | None,
         Meta(description="parts in different zones are never seen side by side", examples=["aft door"]),

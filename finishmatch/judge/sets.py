@@ -15,6 +15,7 @@ from finishmatch.fields import Fraction, Number, Text
 from finishmatch.judge.cliques import clique_number, fewest_cliques
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.families import Family
 from finishmatch.judge.interval import CERTAIN_SD
 from finishmatch.judge.pairs import pairs_of
 
@@ -28,8 +29,8 @@ class FinishSet(Struct, frozen=True, forbid_unknown_fields=True):
     """Parts of which every two look alike, in order of their names.
 
     ``lab``: mean of the coloured parts in XYZ; ``widest``: their largest ``de00_level``; ``probability``: that every
-    two of them lie within their tolerance. Neutral parts, which never mismatch, count in neither. ``neutral``: it has no
-    others.
+    two of them lie within their tolerance. ``neutral``: the parts that are said to be neutral, which never mismatch and are
+    a set of their own; neither number counts there. ``family``: the name of theirs.
     """
 
     parts: tuple[Text, ...]
@@ -37,18 +38,21 @@ class FinishSet(Struct, frozen=True, forbid_unknown_fields=True):
     widest: Number
     probability: Fraction
     neutral: bool = False
+    family: Text | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Sets:
-    """``sets``: a partition of the measured parts, largest first. ``range``: at least, at most so many are needed, by
-    what unsure pairs may turn out to be. ``proven``: by the best estimate fewer than so many cannot be, which is the
-    number of sets unless the search for the fewest was cut off.
+    """``sets``: a partition of the measured parts, family by family, in each the largest first, neutral parts last.
+    ``range``: at least, at most so many are needed, by what unsure pairs may turn out to be. ``proven``: by the best
+    estimate fewer than so many cannot be, which is the number of sets unless the search for the fewest was cut off. Neither
+    counts neutral parts where there are others. ``of_family``: the same of each family.
     """
 
     sets: tuple[FinishSet, ...]
     range: tuple[int, int]
     proven: int = 0
+    of_family: tuple[Sets, ...] = ()
 
 
 def agrees(difference: Difference) -> bool:
@@ -58,27 +62,49 @@ def agrees(difference: Difference) -> bool:
     return within and difference.cause != "neutral_level" and not difference.has("level_differs")
 
 
-def find_sets(colours: MeasuredColours, facts: Sequence[PartFacts], differences: Sequence[Difference]) -> Sets:
+def find_sets(
+    colours: MeasuredColours,
+    facts: Sequence[PartFacts],
+    differences: Sequence[Difference],
+    families: Sequence[Family] = (),
+) -> Sets:
     """Fewest sets by the best estimate, and their range: alike pairs only (at most), unsure pairs too (at least).
 
-    Neutral parts agree with everybody and join the largest set. Ties go by name.
+    Parts of two families are in two sets; without ``families`` all are of one. Parts that are said to be neutral agree
+    with everybody and are a set of their own. Ties go by name.
     """
     neutral = {part.name for part in facts if part.neutral}
-    coloured = tuple(sorted(name for name in colours.names if name not in neutral))
     free = tuple(sorted(name for name in colours.names if name in neutral))
-    if not coloured:
-        return Sets((_finish_set(colours, (), free, ()),), (1, 1), 1) if free else Sets((), (0, 0))
-    joined, distance = graph_of(coloured, differences)
+    everyone = (None, tuple(name for name in colours.names if name not in neutral))
+    groups: list[tuple[str | None, tuple[str, ...]]] = [(family.name, family.parts) for family in families]
+    found = tuple(
+        _of_family(colours, name, tuple(sorted(parts)), differences) for name, parts in groups or [everyone] if parts
+    )
+    beside = (_finish_set(colours, free, (), neutral=True),) if free else ()
+    if not found:
+        return Sets(beside, (len(beside),) * 2, len(beside))
+    return Sets(
+        sets=(*(one for of in found for one in of.sets), *beside),
+        range=(sum(of.range[0] for of in found), sum(of.range[1] for of in found)),
+        proven=sum(of.proven for of in found),
+        of_family=found,
+    )
+
+
+def _of_family(
+    colours: MeasuredColours, family: str | None, names: tuple[str, ...], differences: Sequence[Difference]
+) -> Sets:
+    joined, distance = graph_of(names, differences)
     cover = fewest_cliques(joined, distance)
-    groups = [tuple(coloured[v] for v in clique) for clique in cover.cliques]
+    groups = [tuple(names[v] for v in clique) for clique in cover.cliques]
     home = {name: k for k, group in enumerate(groups) for name in group}
     inside: list[list[Difference]] = [[] for _ in groups]
     for d in differences:
         k = home.get(d.a)
         if k is not None and k == home.get(d.b):
             inside[k].append(d)
-    sets = [_finish_set(colours, group, () if k else free, inside[k]) for k, group in enumerate(groups)]
-    return Sets(tuple(sets), sets_range(coloured, differences), cover.at_least)
+    sets = tuple(_finish_set(colours, group, inside[k], family=family) for k, group in enumerate(groups))
+    return Sets(sets, sets_range(names, differences), cover.at_least)
 
 
 def sets_range(names: Sequence[str], differences: Sequence[Difference]) -> tuple[int, int]:
@@ -164,14 +190,19 @@ def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verd
 
 
 def _finish_set(
-    colours: MeasuredColours, coloured: tuple[str, ...], free: tuple[str, ...], inside: Sequence[Difference]
+    colours: MeasuredColours,
+    names: tuple[str, ...],
+    inside: Sequence[Difference],
+    neutral: bool = False,
+    family: str | None = None,
 ) -> FinishSet:
-    rows = [colours.names.index(name) for name in coloured or free]
+    rows = [colours.names.index(name) for name in names]
     mean = xyz_to_lab(lab_to_xyz(colours.lab_d50[rows]).mean(axis=0))
     return FinishSet(
-        parts=tuple(sorted(coloured + free)),
+        parts=names,
         lab=(float(mean[0]), float(mean[1]), float(mean[2])),
         widest=max((d.de00_level.value for d in inside), default=0.0),
         probability=joint_probability(colours, inside),
-        neutral=not coloured,
+        neutral=neutral,
+        family=family,
     )

@@ -14,7 +14,8 @@ from finishmatch.page.contours import Pieces
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.report.arrangement import Arrangement, ShownPart, arrange
 from finishmatch.report.text import count, number
-from finishmatch.results.results import Difference, Exhibits
+from finishmatch.results.results import Difference, Exhibits, Results
+from finishmatch.text import capital
 
 # A leave-one-patch-out mean up to this is called good; a card that is noted to fit badly is poor.
 _GOOD_FIT = 2.5
@@ -69,6 +70,11 @@ def verdict_pane(build: Build, audit: Audit, crops: dict[str, str]) -> dict[str,
     return {
         "headline": next((item.text for item in results.advice if item.code == "verdict"), _headline(arrangement)),
         "advice": [item.text for item in results.advice if item.code != "verdict"],
+        "unnamed": [
+            {"name": capital(family.name), "parts": list(family.parts)}
+            for family in (results.families if len(results.families) > 1 or _asks_for_labels(results) else ())
+            if family.by != "label"
+        ],
         "sets": [
             {
                 "letter": shown_set.letter,
@@ -81,6 +87,10 @@ def verdict_pane(build: Build, audit: Audit, crops: dict[str, str]) -> dict[str,
         "refused": [_shown_part(shown_part, crops) for shown_part in arrangement.refused],
         "pairs": [_pair(pair, arrangement) for pair in sorted(results.differences, key=_rank)],
     }
+
+
+def _asks_for_labels(results: Results) -> bool:
+    return any(item.code == "ask_label" for item in results.advice)
 
 
 def crop_id(image: bytes) -> str:

@@ -114,6 +114,7 @@ def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Po
                 (*_asked(facts, photos), *pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled))
             )
         ),
+        finish=facts.finish,
         light=tuple(SharedLoadings(str(key), _loadings(loadings)) for key, loadings in colour.light.items()),
         light_own=_matrix(colour.light_own),
         rendered=tuple(_rendering(source, share) for source, share in colour.rendered.items()),
@@ -144,6 +145,7 @@ def _refused_part(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> PartResu
         verdict="refused",
         reason=best.reason.code,
         notes=(*_asked(facts, photos), *_refusal_notes(found), *_neutral(facts)),
+        finish=facts.finish,
     )
 
 

@@ -18,10 +18,22 @@ def require_consistent(results: Results) -> None:
     members = [name for one in results.sets for name in one.parts]
     if len(set(members)) < len(members) or not measured.issuperset(members):
         raise ValueError("sets: each measured part may be in one set only")
+    _families(results, measured)
     chosen = {part for choice in results.choices or () for part in choice.picks.values()}
     advised = {part for advice in results.advice for part in advice.parts}
     if not known >= chosen | advised:
         raise ValueError("choices or advice name a part that is not there")
+
+
+def _families(results: Results, measured: set[str]) -> None:
+    home = {name: family.name for family in results.families for name in family.parts}
+    if len(home) < sum(len(family.parts) for family in results.families) or not measured.issuperset(home):
+        raise ValueError("families: each measured part may be in one family only")
+    if len({family.name for family in results.families}) < len(results.families):
+        raise ValueError("families: two have the same name")
+    for one in results.sets:
+        if results.families and not one.neutral and {home.get(name) for name in one.parts} != {one.family}:
+            raise ValueError(f"sets: {list(one.parts)} are not all of the family {one.family!r}")
 
 
 def _unique(names: list[str], complaint: str) -> set[str]:

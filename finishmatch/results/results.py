@@ -32,6 +32,9 @@ from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
 from finishmatch.judge.facts import Tolerance as Tolerance
+from finishmatch.judge.families import Family as Family
+from finishmatch.judge.families import How
+from finishmatch.judge.families import same_family as same_family
 from finishmatch.judge.lots import LEAST_LOTS as LEAST_LOTS
 from finishmatch.judge.sets import FinishSet as FinishSet
 
@@ -46,11 +49,12 @@ Loadings = tuple[Row, Row, Row]
 
 
 class BuildInfo(Struct, frozen=True, forbid_unknown_fields=True):
-    """``tolerance``: a limit pair's difference already in the place of ``together``."""
+    """``tolerance``: a limit pair's difference already in the place of ``together``. ``families``: how they were found."""
 
     name: Text
     finish: Text | None
     tolerance: Tolerance
+    families: How = "auto"
     illuminant: Literal["D50"] = "D50"
     observer: Literal["2deg"] = "2deg"
     formula: Literal["CIEDE2000 1:1:1"] = "CIEDE2000 1:1:1"
@@ -133,7 +137,8 @@ class LentLoadings(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class PartResult(Struct, frozen=True, forbid_unknown_fields=True):
-    """One part; the numbers are null when ``verdict`` is "refused", and ``reason`` is then a note's code.
+    """One part; the numbers are null when ``verdict`` is "refused", and ``reason`` is then a note's code. ``finish``: what its
+    label says.
 
     The covariance of two parts' colours is the sum, over what both have loadings on, of one's loadings times the
     other's transposed; a part's own covariance adds ``own_cov``, which no other part shares. ``light``: loadings on how
@@ -153,6 +158,7 @@ class PartResult(Struct, frozen=True, forbid_unknown_fields=True):
     verdict: Literal["measured", "refused"]
     reason: CodeName | None = None
     notes: tuple[Note, ...] = ()
+    finish: Text | None = None
     light: tuple[SharedLoadings, ...] = ()
     light_own: Matrix | None = None
     rendered: tuple[RenderingResult, ...] = ()
@@ -180,6 +186,7 @@ class Results(Struct, frozen=True, forbid_unknown_fields=True, tag_field="schema
     sets_range: SetsRange
     choices: tuple[Choice, ...] | None
     advice: tuple[Advice, ...]
+    families: tuple[Family, ...] = ()
 
 
 def finishes(results: Results) -> list[MeasuredColour]:

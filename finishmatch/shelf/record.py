@@ -145,7 +145,7 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
     """A record of every measured part.
 
     ``facts`` gives maker and batch of a part by its name; what it does not say, ``common`` says. The finish name is
-    the build's. Raises :class:`~finishmatch.errors.InputError` (record_invalid).
+    the part's own, else the build's. Raises :class:`~finishmatch.errors.InputError` (record_invalid).
     """
     photos = {photo.file: photo for photo in results.photos}
     parts = {part.name: part for part in results.parts}
@@ -158,7 +158,7 @@ def from_results(results: Results, date: str, facts: Mapping[str, PartFacts], co
             date=date,
             origin=_origin(results, parts[colour.name], seen),
             maker=fact.maker or common.maker,
-            finish=results.build.finish,
+            finish=parts[colour.name].finish or results.build.finish,
             batch=fact.batch or common.batch,
         )
         found.append(check(record, f'part "{shown(colour.name)}"'))

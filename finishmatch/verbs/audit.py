@@ -57,8 +57,11 @@ def audit(
 
 
 def _a_pair_differs(results: Results) -> bool:
-    """Whether two parts differ of which none is neutral: a neutral part is never a mismatch."""
-    return any(pair.verdict == "differs" and not pair.has("neutral_part") for pair in results.differences)
+    """Whether two parts of one family differ of which none is neutral: a neutral part is never a mismatch."""
+    from finishmatch.results.results import same_family
+
+    counted = same_family(results.families, results.differences)
+    return any(pair.verdict == "differs" and not pair.has("neutral_part") for pair in counted)
 
 
 def _print_advice(results: Results) -> None:

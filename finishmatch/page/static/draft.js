@@ -1,6 +1,8 @@
 // The build as the page holds it: the build file's tables, with ids in the places of paths. Functions from drafts to answers,
 // and changes to a draft that is the caller's own copy.
 
+const NAMES_OF_PARTS = ['touches', 'matches']; // keys of a part that name others
+
 export const photoOf = (draft, id) => (draft.photo ?? []).find((photo) => photo.file === id);
 
 export const marksOf = (draft, id) => photoOf(draft, id)?.part ?? [];
@@ -61,7 +63,7 @@ export function rename(draft, id, from, to) {
   if (!joins) {
     for (const part of draft.part ?? []) {
       part.name = change(part.name);
-      if (part.touches) part.touches = part.touches.map(change);
+      for (const key of NAMES_OF_PARTS) if (part[key]) part[key] = part[key].map(change);
     }
     const pair = draft.tolerance?.limit_pair;
     if (pair) draft.tolerance.limit_pair = pair.map(change);
@@ -84,7 +86,7 @@ function tidy(draft) {
   const names = new Set(allNames(draft));
   if (draft.part) {
     draft.part = draft.part.filter((part) => names.has(part.name));
-    for (const part of draft.part) if (part.touches) part.touches = part.touches.filter((other) => names.has(other));
+    for (const part of draft.part) for (const key of NAMES_OF_PARTS) if (part[key]) part[key] = part[key].filter((other) => names.has(other));
   }
   const pair = draft.tolerance?.limit_pair;
   const together = (photo) => pair.every((name) => (photo.part ?? []).some((mark) => mark.name === name));

@@ -1,8 +1,8 @@
 // What the photos say: swatches, crops, sets, pairs. Colours and words come from the server as they are shown.
 
-import { listen, store, tell } from './store.js';
-import { marksOf } from './draft.js';
-import { byId, el } from './dom.js';
+import { change, listen, store, tell } from './store.js';
+import { marksOf, setFact } from './draft.js';
+import { byId, el, say } from './dom.js';
 
 const SIGNS = { alike: '=', unsure: '?', differs: '≠' };
 const body = byId('live-body');
@@ -38,6 +38,23 @@ function setTitle({ letter, parts, widest }) {
   return parts.length > 1 ? `Set ${letter}: widest pair ${widest}` : `Set ${letter}`;
 }
 
+// What a family is sold as is asked where its parts' colours alone made it.
+function labelForm(family, i) {
+  const input = el('input', { id: `family-${i}`, maxlength: 200, autocomplete: 'off', required: true });
+  const label = el('label', { for: `family-${i}` }, `${family.name} (`, el('bdi', {}, family.parts.join(', ')), ') is sold as');
+  const form = el('form', { class: 'field' }, label, input, el('button', { type: 'submit' }, 'Say so'));
+  form.addEventListener('submit', (event) => {
+    event.preventDefault();
+    const wanted = input.value.trim();
+    if (!wanted) return;
+    change((draft) => {
+      for (const name of family.parts) setFact(draft, name, 'finish', wanted);
+    });
+    say(`${family.parts.join(', ')}: sold as ${wanted}`);
+  });
+  return form;
+}
+
 function pairRow(pair) {
   return el('li', { 'data-verdict': pair.verdict },
     el('span', { class: 'sign', 'aria-hidden': true }, SIGNS[pair.verdict]),
@@ -57,6 +74,7 @@ function render({ verdict, message }) {
   if (verdict.refused.length) groups.push(group('Not measured', verdict.refused));
   body.append(el('div', { class: 'sets' }, ...groups));
   const words = el('div', { class: 'judged' });
+  if (verdict.unnamed.length) words.append(el('h3', {}, 'Which finish is which?'), ...verdict.unnamed.map(labelForm));
   if (verdict.pairs.length) words.append(el('h3', {}, 'Pairs'), el('p', { class: 'small' }, 'CIEDE2000 at equal light, and where it lies with 90 %'), el('ul', { class: 'pairs' }, ...verdict.pairs.map(pairRow)));
   if (verdict.advice.length) words.append(el('h3', {}, 'What to do'), el('ul', { class: 'notes' }, ...verdict.advice.map((text) => el('li', {}, text))));
   if (words.children.length) body.append(words);

@@ -6,7 +6,7 @@ import { byId, el, keyed, say, set } from './dom.js';
 import { chosenMark, deleteChosen, toOutline } from './shapes.js';
 import { boxTable, outlineTable } from './coords.js';
 
-const TEXTS = [['maker', 'Maker'], ['batch', 'Batch'], ['slot', 'Slot', 'same slot: candidates for it'], ['zone', 'Zone', 'other zone: never side by side']];
+const TEXTS = [['finish', 'Sold as', 'what its label says: parts of one label are expected to agree'], ['maker', 'Maker'], ['batch', 'Batch'], ['slot', 'Slot', 'same slot: candidates for it'], ['zone', 'Zone', 'other zone: never side by side']];
 const CHECKS = [['owned', 'bought already', true], ['neutral', 'neutral: black, white, bare metal', false], ['critical', 'carries load, brakes, pressure, gas or mains', false]];
 
 const list = el('ul', { class: 'part-list' });
@@ -76,7 +76,7 @@ function factFields(name) {
     return { node: field(`part-${key}`, label, input, hint), refresh: () => document.activeElement === input || (input.value = known()[key] ?? '') };
   });
   const price = el('input', { type: 'number', min: 0, step: 'any', onchange: () => fact(name, 'price', price.value === '' ? null : Math.max(0, Number(price.value))) });
-  const rows = [texts.slice(0, 2), texts.slice(2)].map((pair) => ({
+  const rows = [texts.slice(0, 1), texts.slice(1, 3), texts.slice(3)].map((pair) => ({
     node: el('div', { class: 'pair' }, ...pair.map((one) => one.node)),
     refresh: () => pair.forEach((one) => one.refresh()),
   }));
