@@ -110,7 +110,7 @@ class EditedBuild:
 
     def outline_at(self, ident: str, x: float, y: float) -> list[tuple[float, float]]:
         """An outline proposed for the part at a point."""
-        return list(propose(self._cache.photo(*self._photo(ident)), x, y).points)
+        return list(propose(self._cache.photo(*self._photo(ident)), x, y)[0].points)
 
     def add_photo(self, name: str, content_type: str, data: bytes) -> dict[str, Any]:
         """Store a photo beside the build file; the page then puts it into its draft."""

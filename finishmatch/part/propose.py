@@ -1,158 +1,154 @@
-"""From one point inside a part to an outline of it, for a person to adjust: pixels in, an outline out."""
+"""From one point inside a part to outlines of it, for a person to choose from: pixels in, outlines out."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import islice, takewhile
 
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.arrays import BoolArray, FloatImage
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.errors import InputError
+from finishmatch.part.cut import Piece, cuts
+from finishmatch.part.ground import Seen, look
+from finishmatch.part.outlines import filled, outline_of
+from finishmatch.part.things import Thing, at_rim, compactness, edge_of, levels, things
 from finishmatch.photo.marks import Outline
 from finishmatch.photo.photo import Photo
 
-Bytes = npt.NDArray[np.uint8]
-
-MOST_POINTS = 60
-# Half the side of the neighbourhoods looked at, smallest first, as parts of the photo's longer side.
-_REACHES = (0.02, 0.035, 0.05, 0.07, 0.1, 0.14, 0.2, 0.3, 0.45, 1.0)
-_LONGEST_PX = 160
-# A thing around the point: this much of the neighbourhood at least, compact, and off the neighbourhood's rim.
-_AREA_MIN, _SOLIDITY_MIN, _RIM_MAX = 0.03, 0.82, 0.01
-_OTHER_MIN = 0.01
-_DISC, _RIM_PX, _NEAR_RIM_PX = 0.05, 4, 12
-# On the colour-difference map lightness counts for less: metal's level varies over one part more than its colour does.
-_LIGHTNESS_WEIGHT = 0.45
-# Otsu's threshold of the map is held between these (CIELAB units).
-_NEAR_MIN, _NEAR_MAX, _MAP_TOP = 4.0, 14.0, 40.0
-_ROUNDS = 4
+# Two proposals with more than this in common are one.
+_SAME = 0.8
+# What counts for a proposal beside the part of its border that is an edge (set on clicks in the photos named in the bench).
+_THING, _CUT, _COMPACT, _AT_RIM, _TINY, _TINY_AREA = 0.30, 0.15, 0.35, 0.3, 0.25, 0.0012
+_MOST_AREA = 0.5
+_CUTS = 2
+# Above this a thing is plain enough for nothing else to be looked for.
+_PLAIN, _ONE_THING = 1.0, 0.9
+# Felzenszwalb and Huttenlocher's segments (Int. J. Comput. Vision 59, 2004, 167), by growing reach.
+_SEGMENT_REACHES, _SEGMENT_LEAST_PX, _SEGMENT_SMOOTHED = (150.0, 800.0), 60, 0.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _View:
-    """A reduced neighbourhood, (h, w, 3) 8-bit RGB: where it begins, photo pixels per step, and the point in it."""
+class Prepared:
+    """All of a photo that does not depend on where the click is: its things, by level, and (h, w) labels of even pieces."""
 
-    rgb: Bytes
-    left: int
-    top: int
-    step: float
-    x: int
-    y: int
+    seen: Seen
+    lowest: list[Thing]
+    things: list[Thing]
+    segments: tuple[npt.NDArray[np.int32], ...]
 
 
-def propose(photo: Photo, x: float, y: float) -> Outline:
-    """Outline of the thing around a point; at most 60 points, inside the picture.
+def prepare(photo: Photo, card_corners_px: Array | None = None) -> Prepared:
+    """What every click in a photo asks for. ``card_corners_px``: (4, 2) corners of the card's patches, where known."""
+    seen = look(photo, card_corners_px)
+    lowest = levels(seen)
+    return Prepared(seen, lowest, things(seen, lowest), tuple(_segmented(seen, reach) for reach in _SEGMENT_REACHES))
 
-    Neighbourhoods of growing size are cut into thing and rest (GrabCut: Rother, Kolmogorov and Blake, ACM Trans. Graph.
-    23, 2004, 309; begun from a map of colour differences to the point). The smallest that holds its thing whole decides.
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Candidate:
+    """(h, w) mask in the reduced photo, how good a proposal it is, and the finer cut that it came from."""
+
+    mask: BoolArray
+    score: float
+    piece: Piece | None = None
+
+
+def propose(
+    photo: Photo, x: float, y: float, prepared: Prepared | None = None, wanted: Callable[[], bool] = lambda: True
+) -> tuple[Outline, ...]:
+    """Outlines of the thing around a point and of its parts and wholes, the likeliest first; inside the picture.
+
+    ``prepared``: of this photo, which saves most of the time. ``wanted``: asked on the way, whether the search goes on.
     Errors: outline_outside for a point outside the picture, outline_invalid where nothing stands out.
     """
     if not (-0.5 <= x < photo.width - 0.5 and -0.5 <= y < photo.height - 0.5):
         raise InputError("outline_outside", f"{photo.name}: the point {x:.0f},{y:.0f} lies outside the picture")
-    for reach in _REACHES:
-        view = _view(photo, x, y, max(8, round(reach * max(photo.width, photo.height))))
-        thing = _thing(view)
-        if thing is not None and _is_whole(view, thing, photo):
-            return _outline(photo, view, thing)
-    nothing = f"{photo.name}: nothing stands out clearly around {x:.0f},{y:.0f}"
-    raise InputError("outline_invalid", nothing, "click nearer its middle, or outline it by hand")
+    ready = prepare(photo) if prepared is None else prepared
+    able = (one for one in takewhile(lambda _: wanted(), _candidates(photo, ready, x, y)) if _is_outlinable(one.mask))
+    ranked = _distinct(sorted(able, key=lambda one: -one.score))
+    if not ranked:
+        nothing = f"{photo.name}: nothing stands out clearly around {x:.0f},{y:.0f}"
+        raise InputError("outline_invalid", nothing, "click nearer its middle, or outline it by hand")
+    return tuple(_outline(photo, ready.seen, one) for one in ranked)
 
 
-def _view(photo: Photo, x: float, y: float, half: int) -> _View:
+def _outline(photo: Photo, seen: Seen, one: _Candidate) -> Outline:
+    if one.piece is None:
+        return outline_of(photo, one.mask, seen.step)
+    return outline_of(photo, one.piece.mask, one.piece.step, one.piece.left, one.piece.top)
+
+
+def _is_outlinable(mask: BoolArray) -> bool:
+    """Whether a piece is broad enough anywhere to be outlined, and not most of the picture."""
     import cv2
 
-    column, row = round(x), round(y)
-    left, top = max(column - half, 0), max(row - half, 0)
-    part = photo.encoded[top : row + half + 1, left : column + half + 1]
-    if part.dtype == np.uint16:
-        part = (part // 257).astype(np.uint8)
-    scale = min(1.0, _LONGEST_PX / max(part.shape[:2]))
-    rgb = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else part
-    rows, columns = rgb.shape[:2]
-    seen = int(min((column - left) * scale, columns - 1)), int(min((row - top) * scale, rows - 1))
-    return _View(np.ascontiguousarray(rgb, dtype=np.uint8), left, top, 1 / scale, *seen)
+    return mask.mean() < _MOST_AREA and bool(cv2.erode(mask.astype(np.uint8), np.ones((5, 5), dtype=np.uint8)).any())
 
 
-def _thing(view: _View) -> Bytes | None:
-    """(h, w) 1 on the one piece around the point, holes filled; None when the cut leaves the point outside."""
+def _distinct(ranked: list[_Candidate]) -> list[_Candidate]:
+    """The candidates without those that are nearly a better one."""
+    kept: list[_Candidate] = []
+    for one in ranked:
+        if all(_common(one.mask, other.mask) < _SAME for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _common(one: BoolArray, other: BoolArray) -> float:
+    """Intersection over union."""
+    return float((one & other).sum() / max(1, (one | other).sum()))
+
+
+def _candidates(photo: Photo, ready: Prepared, x: float, y: float) -> Iterator[_Candidate]:
+    """Everything around the point that may be meant; neighbourhoods are cut only where no thing is plain."""
+    seen = ready.seen
+    column, row = seen.at(x, y)
+    around = [filled(one.mask) for one in ready.things]
+    chosen = [_judged(seen, mask, _THING) for mask in around if mask[row, column]]
+    yield from chosen
+    for mask in _below_and_above(ready.lowest, column, row):
+        yield _judged(seen, mask)
+    for labels in ready.segments:
+        yield _judged(seen, filled(np.asarray(labels == labels[row, column])))
+    if any(one.score > _PLAIN and compactness(one.mask) > _ONE_THING for one in chosen):
+        return
+    for piece in islice(cuts(photo, x, y), _CUTS):
+        yield _judged(seen, _placed(seen, piece), _CUT, piece)
+
+
+def _judged(seen: Seen, mask: BoolArray, bonus: float = 0.0, piece: Piece | None = None) -> _Candidate:
+    """How likely a piece is meant: its border is an edge, it is compact, whole and no speck."""
+    area = float(mask.mean())
+    score = edge_of(seen, mask) + bonus + _COMPACT * compactness(mask)
+    score -= _AT_RIM * at_rim(mask) + _TINY * (area < _TINY_AREA)
+    return _Candidate(mask, score, piece)
+
+
+def _below_and_above(lowest: list[Thing], column: int, row: int) -> Iterator[BoolArray]:
+    """What lies around a place at each level off the ground."""
+    for one in lowest:
+        mask = filled(one.mask)
+        if mask[row, column]:
+            yield mask
+            yield from _below_and_above(one.above, column, row)
+
+
+def _segmented(seen: Seen, reach: float) -> npt.NDArray[np.int32]:
+    """(h, w) labels of even pieces."""
     import cv2
 
-    cv2.setRNGSeed(1)  # GrabCut begins with a random clustering
-    mask, background, foreground = _beginning(view), np.zeros((1, 65)), np.zeros((1, 65))
-    if (mask == cv2.GC_PR_BGD).mean() < _OTHER_MIN:
-        return None  # nothing but the thing in sight
-    lab = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB)
-    cv2.grabCut(lab, mask, (0, 0, 0, 0), background, foreground, _ROUNDS, cv2.GC_INIT_WITH_MASK)
-    cut = np.isin(mask, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
-    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
-    pieces = cv2.connectedComponents(cv2.morphologyEx(cut, cv2.MORPH_OPEN, brush))[1]
-    if pieces[view.y, view.x] == 0:
-        return None
-    piece = (pieces == pieces[view.y, view.x]).astype(np.uint8)
-    filled: Bytes = np.zeros_like(piece)
-    cv2.drawContours(filled, [_contour(piece)], -1, 1, cv2.FILLED)
-    return filled
+    cutter = cv2.ximgproc.segmentation.createGraphSegmentation(_SEGMENT_SMOOTHED, reach, _SEGMENT_LEAST_PX)
+    return np.asarray(cutter.processImage(seen.rgb), dtype=np.int32)
 
 
-def _beginning(view: _View) -> Bytes:
-    """What GrabCut begins from: sure of a disc around the point and of the rim, else led by the colour difference."""
+def _placed(seen: Seen, piece: Piece) -> BoolArray:
+    """A finer cut in the reduced photo."""
     import cv2
 
-    sharp = cv2.cvtColor(view.rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    lab: FloatImage = np.asarray(cv2.GaussianBlur(sharp, (0, 0), 1.2), dtype=np.float32)
-    rows, columns = np.mgrid[: lab.shape[0], : lab.shape[1]]
-    disc = (columns - view.x) ** 2 + (rows - view.y) ** 2 <= (_DISC * max(lab.shape)) ** 2
-    difference = _difference(lab, np.median(lab[disc], axis=0))
-    levels = np.clip(difference * (255 / _MAP_TOP), 0, 255).astype(np.uint8)
-    otsu = cv2.threshold(levels, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)[0] * _MAP_TOP / 255
-    near = difference < min(max(otsu, _NEAR_MIN), _NEAR_MAX)
-    mask = np.where(near, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
-    mask[_rim(mask, _RIM_PX)] = cv2.GC_BGD
-    mask[disc] = cv2.GC_FGD
-    return mask
-
-
-def _difference(lab: FloatImage, seed: FloatImage) -> FloatImage:
-    weights = np.array([_LIGHTNESS_WEIGHT, 1, 1], dtype=np.float32)
-    return np.asarray(np.linalg.norm((lab - seed) * weights, axis=-1), dtype=np.float32)
-
-
-def _rim(picture: Bytes, width: int) -> BoolArray:
-    rim = np.ones(picture.shape, dtype=bool)
-    rim[width:-width, width:-width] = False
-    return rim
-
-
-def _contour(piece: Bytes) -> npt.NDArray[np.int32]:
-    """(n, 1, 2) the outer border of a piece."""
-    import cv2
-
-    contours = cv2.findContours(piece, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
-    return np.asarray(max(contours, key=cv2.contourArea), dtype=np.int32)
-
-
-def _is_whole(view: _View, thing: Bytes, photo: Photo) -> bool:
-    """Whether the thing is compact, large enough, and does not go on beyond the neighbourhood."""
-    import cv2
-
-    hull = cv2.contourArea(cv2.convexHull(_contour(thing)))
-    just_inside = _rim(thing, _NEAR_RIM_PX) & ~_rim(thing, _RIM_PX)
-    on_rim = thing[just_inside].mean()
-    sees_all = thing.shape[1] * view.step >= photo.width - 1 and thing.shape[0] * view.step >= photo.height - 1
-    return bool(thing.mean() >= _AREA_MIN and thing.sum() >= _SOLIDITY_MIN * hull and (on_rim <= _RIM_MAX or sees_all))
-
-
-def _outline(photo: Photo, view: _View, thing: Bytes) -> Outline:
-    """The thing's border in photo pixels, with as few points as follow it to about a step."""
-    import cv2
-
-    contour = _contour(thing)
-    tolerance = 1.4
-    points = cv2.approxPolyDP(contour, tolerance, True)
-    while len(points) > MOST_POINTS:
-        tolerance *= 1.3
-        points = cv2.approxPolyDP(contour, tolerance, True)
-    placed = (points[:, 0] + 0.5) * view.step - 0.5 + [view.left, view.top]
-    placed = np.clip(placed, 0, [photo.width - 1, photo.height - 1]).round(1)
-    return Outline(tuple((float(x), float(y)) for x, y in placed))
+    scale = piece.step / seen.step
+    move = np.array([[scale, 0, (piece.left + 0.5) / seen.step - 0.5], [0, scale, (piece.top + 0.5) / seen.step - 0.5]])
+    size = (seen.card.shape[1], seen.card.shape[0])
+    return np.asarray(cv2.warpAffine(piece.mask.astype(np.uint8), move, size, flags=cv2.INTER_NEAREST) > 0)
