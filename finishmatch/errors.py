@@ -208,6 +208,7 @@ CODES: dict[str, Code] = {
     "turn_neutral": Code("advice", "A part that could be black, white or bare metal instead.", ""),
     "two_finishes_on_purpose": Code("advice", "The build agrees if two finishes are kept on purpose.", ""),
     "buy": Code("advice", "A candidate worth buying.", ""),
+    "not_yet": Code("advice", "The nearest choice, on which no money should be spent yet.", ""),
     "blocked": Code("advice", "A slot of which no candidate agrees with the rest.", ""),
     "photograph_again": Code("advice", "A photo that would settle what is unsure, and how to take it.", ""),
     "caution_critical": Code("advice", "Colour never outranks a part's rating: a part that carries load, brakes, pressure, gas or mains.", "follow the maker's instructions, the part's rating, local codes and licensed practice"),

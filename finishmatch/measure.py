@@ -28,6 +28,7 @@ from finishmatch.part.measured_photo import (
 )
 from finishmatch.part.questions import questions
 from finishmatch.part.sample import Refusal, Sample
+from finishmatch.part.view import View, outline_of, view_of
 from finishmatch.photo.marks import Box, Mark, Outline, Region, region
 from finishmatch.photo.photo import Photo
 from finishmatch.progress import Progress
@@ -72,7 +73,7 @@ def measured(
     """
     mean = memo(mean_of_sheets, _sheets(build), open_photo)
     matt = frozenset(part.name for part in build.parts if part.matt)
-    way = _Way(open_photo, memo, lenient, mean, matt)
+    way = _Way(open_photo, memo, lenient, mean, matt, _view_px(len(build.photos)))
     photos: dict[int, MeasuredPhoto] = {}
     for done, i in enumerate(build.turns):
         entry = build.photos[i]
@@ -86,19 +87,27 @@ def measured(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Way:
-    """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss."""
+    """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss; ``view_px``:
+    how long the pictures are that a report shows.
+    """
 
     open_photo: OpenPhoto
     memo: Memo
     lenient: bool
     sheet_mean: Card | None
     matt: frozenset[str]
+    view_px: int
 
     def usable(self, value: V) -> V:
         """The value. Raises the InputError that it is, unless mistakes are to be told."""
         if isinstance(value, InputError) and not self.lenient:
             raise value
         return value
+
+
+def _view_px(photos: int) -> int:
+    """A report of many photos shows them smaller, and stays one file that can be sent."""
+    return 720 if photos <= 12 else 480 if photos <= 40 else 280
 
 
 def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> MeasuredPhoto:
@@ -111,7 +120,8 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
     of_sheet = (entry.light, way.sheet_mean) if entry.card.kind == SHEET else (None, None)
     corrected = way.usable(way.memo(corrected_by, photo, entry.card, *of_sheet, flat))
     if isinstance(corrected, FinishmatchError):
-        return unmeasured_photo(photo, entry.light, corrected, [part.name for part in entry.parts], asked)
+        refused = unmeasured_photo(photo, entry.light, corrected, [part.name for part in entry.parts], asked)
+        return _shown(refused, way.memo(view_of, photo, None, None, way.view_px), regions)
     elsewhere = _elsewhere(entry, others) if entry.card.kind == NO_CARD else ()
     if elsewhere:
         corrected = way.memo(bridged, photo, corrected, regions, elsewhere)
@@ -121,7 +131,12 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
         else way.memo(measured_part, photo, one, corrected, flat, part.name in way.matt)
         for part, one in zip(entry.parts, marked, strict=True)
     ]
-    return measured_photo(photo, entry.light, corrected, parts, asked)
+    view = way.memo(view_of, photo, corrected.correction, flat, way.view_px)
+    return _shown(measured_photo(photo, entry.light, corrected, parts, asked), view, regions)
+
+
+def _shown(photo: MeasuredPhoto, view: View, regions: Sequence[Region]) -> MeasuredPhoto:
+    return replace(photo, view=view, outlines=tuple((region.part, outline_of(region)) for region in regions))
 
 
 def nothing_measured(photos: Sequence[MeasuredPhoto]) -> NothingMeasured:

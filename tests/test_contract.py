@@ -41,7 +41,7 @@ KEYS = {
     "photos": ["file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes"],
     "parts": [
         "name", "lab", "level_sd", "own_cov", "shared", "common", "lent", "photos", "used_fraction",
-        "verdict", "reason", "notes", "finish",
+        "verdict", "reason", "notes", "finish", "slot", "owned", "price", "critical",
         "light", "light_own", "rendered",
     ],
     "differences": [
@@ -71,11 +71,12 @@ def results(folder: Path) -> dict[str, Any]:
     return json.loads((folder / "out" / "results.json").read_text("utf-8"))
 
 
-def test_audit_writes_four_files_and_ends_with_0(audited: tuple[Path, Any]) -> None:
+def test_audit_writes_five_files_and_ends_with_0(audited: tuple[Path, Any]) -> None:
     folder, done = audited
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (folder / "out").iterdir()} == {
         "report.html",
+        "summary.png",
         "results.json",
         "parts.csv",
         "differences.csv",

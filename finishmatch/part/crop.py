@@ -40,13 +40,13 @@ def corrected_crop(photo: Photo, region: Region, correction: Correction, flat: F
     window, mask = _with_margin(photo, region)
     step = max(1, -(-max(mask.shape) // _LONGEST_PX))
     encoded = photo.encoded[window.top : window.bottom, window.left : window.right]
-    linear = _shrunk(encoded, step, photo.light)
-    weight = _shrunk(mask[..., None], step, np.asarray)
-    frame = None if flat is None else flat.rgb(_centres(window, linear.shape[:2], step))
+    linear = shrunk(encoded, step, photo.light)
+    weight = shrunk(mask[..., None], step, np.asarray)
+    frame = None if flat is None else flat.rgb(centres(window, linear.shape[:2], step))
     xyz = correction.models.first().xyz(linear.reshape(-1, 3), frame)[0]
     srgb = xyz_to_srgb(xyz).reshape(linear.shape)
     shown = srgb + (_GREY - srgb) * _DIMMED * (1 - weight)
-    return Picture(region.part, photo.name, _jpeg(shown), shown.shape[1], shown.shape[0])
+    return Picture(region.part, photo.name, jpeg(shown, _JPEG_QUALITY), shown.shape[1], shown.shape[0])
 
 
 def _with_margin(photo: Photo, region: Region) -> tuple[Window, BoolArray]:
@@ -58,7 +58,7 @@ def _with_margin(photo: Photo, region: Region) -> tuple[Window, BoolArray]:
     return Window(left, top, right, bottom), np.pad(covered, padding)
 
 
-def _shrunk(image: npt.NDArray[np.generic], step: int, value: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> Array:
+def shrunk(image: npt.NDArray[np.generic], step: int, value: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> Array:
     """Means of ``value`` over squares of ``step`` pixels, by four pixels of each; what fills no square is cut off."""
     rows, columns = max(1, image.shape[0] // step), max(1, image.shape[1] // step)
     total = np.zeros((rows, columns, image.shape[2]))
@@ -71,14 +71,16 @@ def _shrunk(image: npt.NDArray[np.generic], step: int, value: Callable[[npt.NDAr
     return total / 4
 
 
-def _centres(window: Window, shape: tuple[int, ...], step: int) -> Array:
+def centres(window: Window, shape: tuple[int, ...], step: int) -> Array:
+    """(n, 2) where in the photo the middles of the squares of :func:`shrunk` lie."""
     y, x = np.mgrid[: shape[0], : shape[1]]
     return np.stack([window.left + (x + 0.5) * step - 0.5, window.top + (y + 0.5) * step - 0.5], axis=-1).reshape(-1, 2)
 
 
-def _jpeg(srgb: Array) -> bytes:
+def jpeg(srgb: Array, quality: int) -> bytes:
+    """An sRGB picture (h, w, 3), 0 to 1, as a JPEG file that holds nothing but its pixels."""
     from PIL import Image
 
     stream = io.BytesIO()
-    Image.fromarray(np.rint(srgb * 255).astype(np.uint8)).save(stream, "JPEG", quality=_JPEG_QUALITY, subsampling=0)
+    Image.fromarray(np.rint(srgb * 255).astype(np.uint8)).save(stream, "JPEG", quality=quality, subsampling=0)
     return stream.getvalue()

@@ -14,6 +14,7 @@ from finishmatch.errors import FinishmatchError, Note, NothingMeasured
 from finishmatch.part.crop import Picture, corrected_crop
 from finishmatch.part.questions import Question
 from finishmatch.part.sample import Refusal, Sample, measure
+from finishmatch.part.view import Polygon, View
 from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo
 
@@ -36,6 +37,7 @@ class MeasuredPhoto:
     corrected : None where the card failed, and then every part is refused.
     failure : why the card failed.
     questions : what is doubtful about the marks.
+    view, outlines : the photo made small, and part -> what its mark covers, in the photo's pixels.
     """
 
     photo: str
@@ -51,6 +53,8 @@ class MeasuredPhoto:
     notes: tuple[Note, ...]
     failure: NothingMeasured | None
     questions: tuple[Question, ...]
+    view: View | None = None
+    outlines: tuple[tuple[str, Polygon], ...] = ()
 
 
 def measured_part(

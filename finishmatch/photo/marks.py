@@ -77,13 +77,13 @@ def region(photo: Photo, part: str, mark: Mark) -> Region:
     if isinstance(mark, Mask):
         window, covered = _mask_region(photo, mark, where)
     else:
-        points = _ellipse(mark) if isinstance(mark, Box) else list(mark.points)
+        points = ellipse(mark) if isinstance(mark, Box) else list(mark.points)
         window, covered = _polygon_region(photo, points, where)
     covered.setflags(write=False)
     return Region(part, mark, window, covered)
 
 
-def _ellipse(box: Box) -> list[tuple[float, float]]:
+def ellipse(box: Box) -> list[tuple[float, float]]:
     """Points on the ellipse that touches the box's sides."""
     angle = np.linspace(0, 2 * np.pi, 64, endpoint=False)
     half_width, half_height = (box.width - 1) / 2, (box.height - 1) / 2

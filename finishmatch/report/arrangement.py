@@ -164,9 +164,11 @@ def colour_at(lab: Lab, light: float | None) -> str:
 
 
 def picture(crop: Crop | None) -> Picture | None:
-    """The crop as an address that needs no network; JPEG is known by its first two bytes."""
-    if crop is None:
-        return None
-    kind = "jpeg" if crop.image.startswith(b"\xff\xd8") else "png"
-    data = base64.b64encode(crop.image).decode("ascii")
-    return Picture(f"data:image/{kind};base64,{data}", crop.width, crop.height)
+    """The crop as an address that needs no network."""
+    return None if crop is None else Picture(address(crop.image), crop.width, crop.height)
+
+
+def address(image: bytes) -> str:
+    """A picture's file as a ``data:`` address; JPEG is known by its first two bytes."""
+    kind = "jpeg" if image.startswith(b"\xff\xd8") else "png"
+    return f"data:image/{kind};base64,{base64.b64encode(image).decode('ascii')}"

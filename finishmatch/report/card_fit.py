@@ -9,10 +9,14 @@ import numpy as np
 from finishmatch.arrays import Array
 from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
+from finishmatch.errors import noted
 from finishmatch.report.plane import Plane, square
 from finishmatch.report.svg import dot, el, figure, label, line, path
 from finishmatch.report.text import number
-from finishmatch.results.results import CardFit
+from finishmatch.results.results import CardFit, PhotoResult
+
+GOOD_FIT = 2.5
+"""A leave-one-patch-out mean up to this is called good."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,3 +111,17 @@ def _arrow(start: Array, end: Array) -> str:
     head = np.array([tip - unit * 6 + side * 3, tip, tip - unit * 6 - side * 3])
     shaft = line((float(start[0]), float(start[1])), (float(tip[0]), float(tip[1])), class_="arrow")
     return shaft + path(head, closed=False, class_="arrow")
+
+
+def fit_words(photo: PhotoResult) -> str:
+    """How well a photo could be corrected, in one sentence."""
+    fit = photo.correction
+    if fit is None:
+        return "Not corrected: its card could not be used." if photo.card.kind != "none" else "No card: it only ranks."
+    if photo.card.kind == "none":
+        return "No card: colours are compared inside this photo alone."
+    if fit.cv_mean is None:
+        return "Fair: a plain card tells the white balance and nothing of the camera's tones."
+    grade = "Good" if fit.cv_mean <= GOOD_FIT and not noted(photo.notes, "card_fits_badly") else "Weak"
+    patches = f", over {photo.card.patches_used} patches" if photo.card.patches_used else ""
+    return f"{grade}: a patch left out is missed by {number(fit.cv_mean)} in the mean{patches}."

@@ -4,38 +4,54 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishmatch.loading import compiled_templates
-from finishmatch.report.arrangement import Arrangement, arrange
-from finishmatch.report.card_fit import FitPictures, fit_pictures
-from finishmatch.report.chosen import chosen
+from finishmatch.report.arrangement import Arrangement, Picture, ShownSet, address, arrange
+from finishmatch.report.beside import odd_ones
+from finishmatch.report.card_fit import FitPictures, fit_pictures, fit_words
 from finishmatch.report.diagram import close_ups, overview
 from finishmatch.report.glossary import glossary
+from finishmatch.report.ladder import ladders
+from finishmatch.report.offers import slots
+from finishmatch.report.outlined import corrected, outlined, style_of
 from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
-from finishmatch.report.staircase import staircase
-from finishmatch.report.strip import lightness, whole_build
-from finishmatch.report.text import count, number, sentence, visible
-from finishmatch.results.results import KINDS, CardFit, Exhibits, PhotoResult, Results
-from finishmatch.text import percent
+from finishmatch.report.staircase import LEAST_STEPS, staircase
+from finishmatch.report.strip import lightness
+from finishmatch.report.summary import lead_view
+from finishmatch.report.tasks import cautions, first, tasks
+from finishmatch.report.text import count, number, quoted, sentence, visible
+from finishmatch.results.decision import decide
+from finishmatch.results.results import KINDS, Exhibits, PhotoResult, Results, recommended
+from finishmatch.text import capital, percent
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
-#: Up to so many parts their pictures are shown larger.
-ROOMY = 24
+@dataclass(frozen=True, slots=True)
+class ShownPhoto:
+    """One photo: its ``parts``, pictures as SVG ("" where there are none), its card's ``fit``, and that in one sentence."""
+
+    photo: PhotoResult
+    parts: tuple[str, ...]
+    outlined: str
+    corrected: str
+    fit: FitPictures | None
+    words: str
 
 
-def render(results: Results, exhibits: Exhibits | None = None) -> str:
+def render(results: Results, exhibits: Exhibits | None = None, full: bool = False) -> str:
     """The report as an HTML document.
 
     Parameters
     ----------
     results : the results value, fresh or read from results.json.
-    exhibits : pictures of the parts and of the cards. Without them parts are shown as flat colours.
+    exhibits : pictures of the parts, cards and photos. Without them parts are shown as flat colours.
+    full : everything unfolded, and an appendix in print.
 
     Same input, same text: neither clock nor network nor file system (but for the templates) is read.
     """
@@ -48,51 +64,106 @@ def render(results: Results, exhibits: Exhibits | None = None) -> str:
         arrangement=arrangement,
         css=css,
         style_hash=fingerprint(css),
-        verdict=_verdict(results, arrangement),
-        tasks=[item for item in results.advice if not _is_caution(item.code) and item.code != "verdict"],
-        cautions=[item for item in results.advice if _is_caution(item.code)],
-        signs=SIGNS,
-        rows=matrix(results.differences, arrangement),
-        detailed=len(arrangement.shown_parts) <= DETAILED_PARTS,
-        pairs=in_words(results.differences, arrangement),
-        tolerances=_tolerances(results),
+        full=full,
+        symbols=_symbols(results, arrangement, shown),
         cards={kind: row.words for kind, row in KINDS.items()},
-        photos=_photos(results.photos, shown.fits),
-        glossary=glossary(results, arrangement),
-        roomy=len(arrangement.shown_parts) <= ROOMY,
-        **_figures(results, arrangement),
+        **_first_screen(results, arrangement, shown),
+        **_sections(results, arrangement, shown),
     )
 
 
-def _figures(results: Results, arrangement: Arrangement) -> dict[str, Any]:
-    choice = chosen(results, arrangement)
+def _first_screen(results: Results, arrangement: Arrangement, shown: Exhibits) -> dict[str, Any]:
+    decision = decide(results)
+    odd = {name for item in results.advice if item.code in ("stands_out", "return") for name in item.parts}
+    views = [photo for photo in _views(results, arrangement, shown, odd) if photo.outlined]
+    shown_first = lead_view([view for view in shown.views if view.outlines], decision)
+    lead = next((photo for photo in views if shown_first and photo.photo.file == shown_first.photo), None)
+    critical = {part.name for part in results.parts if part.critical}
     return {
-        "chosen": choice,
-        "strip": whole_build(arrangement),
-        "plane": overview(arrangement),
-        "close_ups": close_ups(arrangement),
-        "lightness": lightness(arrangement),
-        "stairs": "" if choice is None else staircase(results.choices or (), choice.together, choice.number),
+        "decision": decision,
+        "lead": lead,
+        "others": [photo for photo in views if photo is not lead],
+        "critical": [name for name in decision.parts if name in critical],
+        "answer": next((item.text for item in results.advice if item.code == "verdict"), ""),
+        "not_judged": next((item.text for item in results.advice if item.code == "not_judged"), ""),
+        "lights": _lights(results),
+        "families": _families(results, arrangement),
     }
 
 
-def _photos(photos: tuple[PhotoResult, ...], fits: tuple[CardFit, ...]) -> list[tuple[PhotoResult, FitPictures | None]]:
-    by_photo = {fit.photo: fit for fit in fits}
-    found = [(photo, by_photo.get(photo.file)) for photo in photos]
-    return [
-        (photo, None if fit is None else fit_pictures(fit, f"photo-{n}"))
-        for n, (photo, fit) in enumerate(found, start=1)
-    ]
+def _symbols(results: Results, arrangement: Arrangement, shown: Exhibits) -> list[tuple[str, Picture]]:
+    """Every picture once, under the id by which the page shows it wherever it is wanted."""
+    parts = (*arrangement.shown_parts, *arrangement.refused)
+    found = [(f"crop-{part.tag}", part.picture) for part in parts if part.picture is not None]
+    views = {view.photo: view for view in shown.views}
+    for n, photo in enumerate(results.photos, start=1):
+        view = views.get(photo.file)
+        if view is not None:
+            found.append((f"view-{n}", Picture(address(view.jpeg), view.width, view.height)))
+            if view.corrected is not None:
+                found.append((f"corrected-{n}", Picture(address(view.corrected), view.width, view.height)))
+    return found
 
 
-def _verdict(results: Results, arrangement: Arrangement) -> str:
-    """The answer in one sentence; counted here when the results carry none."""
-    for item in results.advice:
-        if item.code == "verdict":
-            return item.text
-    if not arrangement.shown_parts:
-        return "No part could be measured."
-    return f"{count(len(arrangement.shown_parts), 'part')} in {count(len(arrangement.shown_sets), 'set')}."
+def _views(results: Results, arrangement: Arrangement, shown: Exhibits, odd: set[str]) -> list[ShownPhoto]:
+    views, fits = {view.photo: view for view in shown.views}, {fit.photo: fit for fit in shown.fits}
+    found = []
+    for n, photo in enumerate(results.photos, start=1):
+        view, fit = views.get(photo.file), fits.get(photo.file)
+        found.append(
+            ShownPhoto(
+                photo,
+                parts=() if view is None else tuple(name for name, _ in view.outlines),
+                outlined="" if view is None else outlined(view, photo, arrangement, f"view-{n}", odd),
+                corrected="" if view is None or view.corrected is None else corrected(view, photo, f"corrected-{n}"),
+                fit=None if fit is None else fit_pictures(fit, f"photo-{n}"),
+                words=fit_words(photo),
+            )
+        )
+    return found
+
+
+def _lights(results: Results) -> list[str]:
+    """A line for each pair that agrees in one light and parts in another; at most three."""
+    found = [(d, note) for d in results.differences for note in d.notes if note.code == "light_dependent"]
+    return [f"{d.a} and {d.b}: {note.text}" for d, note in found[:3]]
+
+
+def _families(results: Results, arrangement: Arrangement) -> list[tuple[str, list[ShownSet]]]:
+    """The sets by family, under the family's name where there are several; neutral parts last."""
+    several = len(results.families) > 1
+    groups: dict[str, list[ShownSet]] = {}
+    for one in arrangement.shown_sets:
+        name = "Neutral" if one.facts.neutral else capital(one.facts.family or "") if several else ""
+        groups.setdefault(name, []).append(one)
+    return list(groups.items())
+
+
+def _sections(results: Results, arrangement: Arrangement, shown: Exhibits) -> dict[str, Any]:
+    found = tasks(results, arrangement)
+    choices = results.choices or ()
+    best = recommended(choices, results.build.tolerance.together)
+    stairs = len(choices) >= LEAST_STEPS and best is not None
+    return {
+        "tasks": first(found),
+        "cautions": cautions(results),
+        "odd": odd_ones(results, arrangement),
+        "ladders": ladders(results, arrangement),
+        "slots": slots(results, arrangement),
+        "stairs": staircase(choices, results.build.tolerance.together, choices.index(best) + 1)
+        if stairs and best
+        else "",
+        "signs": SIGNS,
+        "rows": matrix(results.differences, arrangement),
+        "detailed": len(arrangement.shown_parts) <= DETAILED_PARTS,
+        "pairs": in_words(results, arrangement),
+        "tolerances": _tolerances(results),
+        "photos": _views(results, arrangement, shown, set()),
+        "glossary": glossary(results, arrangement),
+        "plane": overview(arrangement),
+        "close_ups": close_ups(arrangement),
+        "lightness": lightness(arrangement),
+    }
 
 
 def _tolerances(results: Results) -> str:
@@ -100,10 +171,6 @@ def _tolerances(results: Results) -> str:
     found = {d.relation: d.tolerance for d in results.differences}
     names = [name for name in ("touching", "together", "apart") if name in found]
     return ", ".join(f"{name} {number(found[name])}" for name in names)
-
-
-def _is_caution(code: str) -> bool:
-    return code.startswith("caution")
 
 
 def fingerprint(css: str) -> str:
@@ -125,6 +192,6 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(number=number, percent=percent, sentence=sentence)
-    made.globals.update(count=count)
+    made.filters.update(number=number, percent=percent, sentence=sentence, capital=capital, quoted=quoted)
+    made.globals.update(count=count, style_of=style_of)
     return made

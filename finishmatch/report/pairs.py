@@ -1,19 +1,22 @@
-"""The differences as a matrix in set order, and as a list in words."""
+"""The differences as a matrix in set order, and in words the few that matter; what is noted of them stands once."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from finishmatch.errors import CODES
 from finishmatch.report.arrangement import Arrangement, ShownPart
 from finishmatch.report.text import number
-from finishmatch.results.results import Difference
+from finishmatch.results.decision import in_hand
+from finishmatch.results.results import Difference, Results, same_family
 from finishmatch.text import percent
 
 SIGNS = {"alike": "≈", "differs": "≠", "unsure": "?"}
 
-#: Above this many parts the matrix shows signs only, and the list the closest calls only.
 DETAILED_PARTS = 30
-LISTED_PAIRS = 150
+"""Above this many parts the matrix shows signs only."""
+FIRST_PAIRS, LISTED_PAIRS = 12, 150
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +37,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class PairLine:
-    """One pair in words."""
+    """One pair in words; ``notes``: numbers of its footnotes."""
 
     tags: tuple[str, str]
     difference: Difference
@@ -43,6 +46,16 @@ class PairLine:
     interval: str
     tolerance: str
     probability: str
+    notes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PairLines:
+    """``first``: those that matter; ``others``: the closest calls of the rest; ``footnotes``: what their numbers say."""
+
+    first: tuple[PairLine, ...]
+    others: tuple[PairLine, ...]
+    footnotes: tuple[str, ...]
 
 
 def matrix(differences: tuple[Difference, ...], arrangement: Arrangement) -> tuple[Row, ...]:
@@ -64,11 +77,21 @@ def _cell(d: Difference) -> Cell:
     return Cell(d.verdict, SIGNS[d.verdict], number(d.de00_level.value))
 
 
-def in_words(differences: tuple[Difference, ...], arrangement: Arrangement) -> tuple[PairLine, ...]:
-    """The closest calls first, for there a reader looks twice; of a large build only those."""
-    tags = arrangement.tags
-    limit = LISTED_PAIRS if len(arrangement.shown_parts) > DETAILED_PARTS else None
-    return tuple(_line(d, tags) for d in sorted(differences, key=_clearness)[:limit])
+def in_words(results: Results, arrangement: Arrangement) -> PairLines:
+    """First the pairs that differ inside a finish or are unsure there, among the parts in hand; then the closest calls."""
+    mine = set(in_hand(results))
+    counted = {id(d) for d in same_family(results.families, results.differences) if d.a in mine and d.b in mine}
+    ordered = sorted(results.differences, key=_clearness)
+    matter = [d for d in ordered if id(d) in counted and d.verdict != "alike"][:FIRST_PAIRS]
+    told = {id(d) for d in matter}
+    others = [d for d in ordered if id(d) not in told][:LISTED_PAIRS]
+    codes = list(dict.fromkeys(note.code for d in (*matter, *others) for note in d.notes))
+    numbers = {code: n for n, code in enumerate(codes, start=1)}
+    return PairLines(
+        _lines(matter, arrangement, numbers),
+        _lines(others, arrangement, numbers),
+        tuple(CODES[code].meaning for code in codes),
+    )
 
 
 def _clearness(d: Difference) -> tuple[float, str, str]:
@@ -78,13 +101,19 @@ def _clearness(d: Difference) -> tuple[float, str, str]:
     return (abs(d.de00_level.value - d.tolerance), d.a, d.b)
 
 
-def _line(d: Difference, tags: dict[str, str]) -> PairLine:
-    return PairLine(
-        tags=(tags[d.a], tags[d.b]),
-        difference=d,
-        sign=SIGNS[d.verdict],
-        value=number(d.de00_level.value),
-        interval=f"{number(d.de00_level.low)} to {number(d.de00_level.high)}",
-        tolerance=number(d.tolerance),
-        probability=percent(d.p_within),
+def _lines(
+    differences: Sequence[Difference], arrangement: Arrangement, numbers: dict[str, int]
+) -> tuple[PairLine, ...]:
+    return tuple(
+        PairLine(
+            tags=(arrangement.tags[d.a], arrangement.tags[d.b]),
+            difference=d,
+            sign=SIGNS[d.verdict],
+            value=number(d.de00_level.value),
+            interval=f"{number(d.de00_level.low)} to {number(d.de00_level.high)}",
+            tolerance=number(d.tolerance),
+            probability=percent(d.p_within),
+            notes=tuple(dict.fromkeys(numbers[note.code] for note in d.notes)),
+        )
+        for d in differences
     )

@@ -9,6 +9,8 @@ from finishmatch.report.svg import dot, el, figure, label, line
 from finishmatch.report.text import number
 from finishmatch.results.results import Choice
 
+LEAST_STEPS = 4
+"""Fewer choices are read from the table."""
 _LEAST = 0.5  # a smaller worst difference is drawn at the foot: nobody sees it
 _RADIUS, _ROOM = 11.0, 23.0  # a step's number, and how near to another one it may be
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from typing import Any
 
@@ -43,6 +44,11 @@ def number(value: float | None, digits: int = 1) -> str:
 def count(n: int, thing: str, ending: str = "s") -> str:
     """ "1 part", "2 parts"; ``ending`` makes the plural."""
     return f"{n} {thing}" if n == 1 else f"{n} {thing}{ending}"
+
+
+def quoted(text: str) -> str:
+    """What stands between backticks between curly quotes: the page is read by people."""
+    return re.sub("`([^`]*)`", "“\\1”", text)
 
 
 def sentence(code: str) -> str:

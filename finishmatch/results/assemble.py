@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from finishmatch.arrays import Array
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
@@ -27,6 +28,7 @@ from finishmatch.results.results import (
     Matrix,
     PartResult,
     PhotoResult,
+    PhotoView,
     RenderingResult,
     SharedLoadings,
 )
@@ -114,7 +116,7 @@ def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Po
                 (*_asked(facts, photos), *pooled.notes, *refused, *_neutral(facts), *_relative(photos, pooled))
             )
         ),
-        finish=facts.finish,
+        **_told(facts),
         light=tuple(SharedLoadings(str(key), _loadings(loadings)) for key, loadings in colour.light.items()),
         light_own=_matrix(colour.light_own),
         rendered=tuple(_rendering(source, share) for source, share in colour.rendered.items()),
@@ -145,7 +147,7 @@ def _refused_part(facts: PartFacts, photos: Sequence[MeasuredPhoto]) -> PartResu
         verdict="refused",
         reason=best.reason.code,
         notes=(*_asked(facts, photos), *_refusal_notes(found), *_neutral(facts)),
-        finish=facts.finish,
+        **_told(facts),
     )
 
 
@@ -172,6 +174,11 @@ def _relative(photos: Sequence[MeasuredPhoto], pooled: Pooled) -> tuple[Note, ..
     return (Note("relative_colour", CODES["relative_colour"].meaning),) if alone else ()
 
 
+def _told(facts: PartFacts) -> dict[str, Any]:
+    """What the build file says of a part."""
+    return {name: getattr(facts, name) for name in ("finish", "slot", "owned", "price", "critical")}
+
+
 def _loadings(values: Array) -> Loadings:
     first, second, third = (tuple(row) for row in values.tolist())
     return first, second, third
@@ -183,8 +190,8 @@ def _matrix(values: Array) -> Matrix:
 
 
 def exhibits(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> Exhibits:
-    """Each measured part's largest picture, and every chart's fit."""
-    return Exhibits(crops=tuple(_crops(photos, pooled)), fits=tuple(_fits(photos)))
+    """Each measured part's largest picture, every chart's fit, and every photo made small."""
+    return Exhibits(tuple(_crops(photos, pooled)), tuple(_fits(photos)), tuple(_views(photos)))
 
 
 def _crops(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> Iterator[Crop]:
@@ -197,6 +204,14 @@ def _crops(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> Iterato
         ]
         best = max(pictures, key=lambda picture: picture.width * picture.height)
         yield Crop(best.part, best.photo, best.jpeg, best.width, best.height)
+
+
+def _views(photos: Sequence[MeasuredPhoto]) -> Iterator[PhotoView]:
+    for photo in photos:
+        view = photo.view
+        if view is not None:
+            size = (view.width, view.height, view.scale)
+            yield PhotoView(photo.photo, view.jpeg, view.corrected, *size, photo.outlines)
 
 
 def _fits(photos: Sequence[MeasuredPhoto]) -> Iterator[CardFit]:

@@ -19,7 +19,22 @@ _QUANTITIES = ("de00", "de00_level", "level_ratio")
 _PART_COLUMNS = (
     *("name", "verdict", "L", "a", "b", "level_sd"),
     *(f"own_cov_{pair}" for pair in _OWN_COV),
-    *("shared", "common", "lent", "light", "rendered", "photos", "used_fraction", "reason", "notes", "finish"),
+    *(
+        "shared",
+        "common",
+        "lent",
+        "light",
+        "rendered",
+        "photos",
+        "used_fraction",
+        "reason",
+        "notes",
+        "finish",
+        "slot",
+        "owned",
+        "price",
+        "critical",
+    ),
 )
 
 
@@ -52,7 +67,21 @@ def _difference(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:
-    row = {name: part[name] for name in ("name", "verdict", "level_sd", "used_fraction", "reason", "finish")}
+    row = {
+        name: part[name]
+        for name in (
+            "name",
+            "verdict",
+            "level_sd",
+            "used_fraction",
+            "reason",
+            "finish",
+            "slot",
+            "owned",
+            "price",
+            "critical",
+        )
+    }
     row |= dict(zip("Lab", part["lab"] or (None,) * 3, strict=True))
     cov = part["own_cov"]
     row |= {f"own_cov_{pair}": cov and cov[i][j] for pair, (i, j) in _OWN_COV.items()}

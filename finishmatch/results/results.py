@@ -37,6 +37,7 @@ from finishmatch.judge.families import How
 from finishmatch.judge.families import same_family as same_family
 from finishmatch.judge.lots import LEAST_LOTS as LEAST_LOTS
 from finishmatch.judge.sets import FinishSet as FinishSet
+from finishmatch.judge.words import CAUSES as CAUSES
 
 SCHEMA = "finishmatch-results/2"
 
@@ -138,7 +139,7 @@ class LentLoadings(Struct, frozen=True, forbid_unknown_fields=True):
 
 class PartResult(Struct, frozen=True, forbid_unknown_fields=True):
     """One part; the numbers are null when ``verdict`` is "refused", and ``reason`` is then a note's code. ``finish``: what its
-    label says.
+    label says; this, ``slot``, ``owned``, ``price`` and ``critical`` are the build file's.
 
     The covariance of two parts' colours is the sum, over what both have loadings on, of one's loadings times the
     other's transposed; a part's own covariance adds ``own_cov``, which no other part shares. ``light``: loadings on how
@@ -159,6 +160,10 @@ class PartResult(Struct, frozen=True, forbid_unknown_fields=True):
     reason: CodeName | None = None
     notes: tuple[Note, ...] = ()
     finish: Text | None = None
+    slot: Text | None = None
+    owned: bool = True
+    price: Number | None = None
+    critical: bool = False
     light: tuple[SharedLoadings, ...] = ()
     light_own: Matrix | None = None
     rendered: tuple[RenderingResult, ...] = ()
@@ -247,7 +252,23 @@ class CardFit:
     used: BoolArray
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoView:
+    """A photo made small: JPEG files in sRGB as photographed and, where there is a correction, corrected. ``scale``: pixels
+    of the photo for one of the first; ``outlines``: part -> a polygon in the photo's pixels.
+    """
+
+    photo: str
+    jpeg: bytes
+    corrected: bytes | None
+    width: int
+    height: int
+    scale: float
+    outlines: tuple[tuple[str, tuple[tuple[float, float], ...]], ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Exhibits:
     crops: tuple[Crop, ...] = ()
     fits: tuple[CardFit, ...] = ()
+    views: tuple[PhotoView, ...] = ()

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from finishmatch import loading
+from finishmatch.verbs.answer import answer
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, BuildFile, Json, Megabytes, Megapixels
-from finishmatch.verbs.output import printable
 from finishmatch.verbs.progress_bar import bar
 
 if TYPE_CHECKING:
@@ -18,7 +18,13 @@ if TYPE_CHECKING:
 
 def audit(
     build: BuildFile,
-    out: Annotated[Path, typer.Option(help="Folder for report.html, results.json, parts.csv, differences.csv.")],
+    out: Annotated[
+        Path, typer.Option(help="Folder for report.html, summary.png, results.json, parts.csv, differences.csv.")
+    ],
+    full: Annotated[
+        bool, typer.Option("--full", help="A report with everything unfolded, and an appendix in print.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a pair of parts differs.")] = False,
     max_megapixels: Megapixels = USUAL_MEGAPIXELS,
     max_megabytes: Megabytes = USUAL_MEGABYTES,
@@ -29,11 +35,12 @@ def audit(
     from finishmatch.audit import audit_file
     from finishmatch.photo.limits import limits
 
-    with bar() as progress:
+    with bar(quiet) as progress:
         found = audit_file(build, progress, limits(max_megapixels, max_megabytes))
 
     from finishmatch import disk
     from finishmatch.report.page import render
+    from finishmatch.report.summary import render_summary
     from finishmatch.results import csv_tables, json_text
 
     results = found.results
@@ -42,7 +49,8 @@ def audit(
         out,
         {
             "results.json": text.encode(),  # first: it is never missing
-            "report.html": render(results, found.exhibits).encode(),
+            "report.html": render(results, found.exhibits, full).encode(),
+            "summary.png": render_summary(results, found.exhibits),
             "parts.csv": csv_tables.parts_csv(results).encode(),
             "differences.csv": csv_tables.differences_csv(results).encode(),
         },
@@ -50,9 +58,10 @@ def audit(
     found.require_measured()
     if as_json:
         print(text, end="")
-    else:
-        _print_advice(results)
-        print(f"Report: {out / 'report.html'}")
+    elif not quiet:
+        for line in answer(results):
+            typer.echo(line)
+        typer.echo(f"Report: {out / 'report.html'}")
     return int(strict and _a_pair_differs(results))
 
 
@@ -62,8 +71,3 @@ def _a_pair_differs(results: Results) -> bool:
 
     counted = same_family(results.families, results.differences)
     return any(pair.verdict == "differs" and not pair.has("neutral_part") for pair in counted)
-
-
-def _print_advice(results: Results) -> None:
-    for advice in results.advice:
-        print(printable(advice.text))

@@ -10,12 +10,12 @@ from finishmatch.text import shown
 
 
 @contextmanager
-def bar() -> Iterator[Callable[[str, int, int], None] | None]:
-    """A bar with the remaining time on stderr; None when stderr is no terminal.
+def bar(quiet: bool = False) -> Iterator[Callable[[str, int, int], None] | None]:
+    """A bar with the remaining time on stderr; None when ``quiet`` or where stderr is no terminal.
 
     What it gives is told a name, how many are done, and of how many, 0 where that is not known.
     """
-    if not sys.stderr.isatty():
+    if quiet or not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console

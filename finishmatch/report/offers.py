@@ -1,0 +1,122 @@
+"""The offers of each slot: how each lies to what it must match, best first, and the one reason why not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from finishmatch.report.arrangement import Arrangement, ShownPart
+from finishmatch.report.ladder import ladder
+from finishmatch.report.text import number
+from finishmatch.results.results import CAUSES, Difference, Results, recommended
+
+_VERDICTS = {"alike": 0, "unsure": 1, "differs": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """``price``, ``numbers``: as text; ``why``: what it clashes with, or what is not known; "" where nothing is."""
+
+    part: ShownPart
+    price: str
+    numbers: str
+    verdict: str
+    why: str
+    taken: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """``picture``: the offers on a ladder from the part that most of them lie farthest from."""
+
+    name: str
+    offers: tuple[Offer, ...]
+    picture: str
+
+
+def slots(results: Results, arrangement: Arrangement) -> tuple[Slot, ...]:
+    """Every slot, or single offer without one, that something is offered for."""
+    shown = {part.part.name: part for part in (*arrangement.shown_parts, *arrangement.refused)}
+    choice = recommended(results.choices or (), results.build.tolerance.together)
+    taken = set(choice.picks.values()) if choice else set()
+    by_slot: dict[str, list[ShownPart]] = {}
+    for part in results.parts:
+        if not part.owned and part.name in shown:
+            by_slot.setdefault(part.slot or part.name, []).append(shown[part.name])
+    return tuple(
+        _slot(results, name, parts, taken, shown, f"offers-{n}") for n, (name, parts) in enumerate(by_slot.items(), 1)
+    )
+
+
+def _slot(
+    results: Results, name: str, parts: list[ShownPart], taken: set[str], shown: dict[str, ShownPart], ident: str
+) -> Slot:
+    beside = _beside(results, [part.part.name for part in parts])
+    worst = {part.part.name: _worst(results, part.part.name, beside) for part in parts}
+    parts = sorted(parts, key=lambda part: _rank(part, worst[part.part.name], taken))
+    offers = tuple(_offer(part, worst[part.part.name], part.part.name in taken) for part in parts)
+    return Slot(name, offers, _picture(results, parts, worst, shown, ident))
+
+
+def _beside(results: Results, names: list[str]) -> set[str]:
+    """What a slot's offers must match: the owned parts of the finish that one of them joins, else of the nearest."""
+    family = next((set(family.parts) for family in results.families if names[0] in family.parts), None)
+    owned = {part.name for part in results.parts if part.owned and (family is None or part.name in family)}
+    kept = [set(advice.parts) for advice in results.advice if advice.code == "keep"]
+    groups = [group & owned for group in kept if group & set(names)] or [
+        group & owned for group in kept if group & owned
+    ]
+    return min(groups, key=lambda group: (_nearest(results, names, group), sorted(group)), default=owned)
+
+
+def _nearest(results: Results, names: list[str], group: set[str]) -> float:
+    pairs = [d for d in results.differences if {d.a, d.b} & set(names) and {d.a, d.b} & group]
+    return min((d.de00_level.value for d in pairs), default=float("inf"))
+
+
+def _worst(results: Results, name: str, beside: set[str]) -> Difference | None:
+    """The pair that speaks most against an offer."""
+    pairs = [
+        d
+        for d in results.differences
+        if name in (d.a, d.b) and (d.b if d.a == name else d.a) in beside and not d.has("neutral_part")
+    ]
+    return max(pairs, key=lambda d: (_VERDICTS[d.verdict], d.de00_level.high / d.tolerance), default=None)
+
+
+def _rank(part: ShownPart, worst: Difference | None, taken: set[str]) -> tuple[bool, int, float, str]:
+    verdict = 3 if worst is None else _VERDICTS[worst.verdict]
+    return part.part.name not in taken, verdict, 0.0 if worst is None else worst.de00_level.value, part.part.name
+
+
+def _offer(part: ShownPart, worst: Difference | None, taken: bool) -> Offer:
+    price = number(part.part.price, 2)
+    if worst is None:
+        why = (
+            part.part.notes[-1].text if part.lab is None and part.part.notes else "there is nothing to compare it with"
+        )
+        return Offer(part, price, "–", "not measured" if part.lab is None else "–", why, taken)
+    level = worst.de00_level
+    numbers = f"{number(level.value)} ({number(level.low)} to {number(level.high)})"
+    return Offer(part, price, numbers, worst.verdict, _why_not(worst), taken)
+
+
+def _why_not(worst: Difference) -> str:
+    if worst.verdict == "alike":
+        return ""
+    return worst.words if worst.cause is None else f"not sure: {CAUSES[worst.cause][0]}"
+
+
+def _picture(
+    results: Results,
+    parts: list[ShownPart],
+    worst: dict[str, Difference | None],
+    shown: dict[str, ShownPart],
+    ident: str,
+) -> str:
+    against = [(d.b if d.a == name else d.a) for name, d in worst.items() if d is not None]
+    if len(parts) < 2 or not against:
+        return ""
+    start = max(sorted(set(against)), key=against.count)
+    table = {frozenset((d.a, d.b)): d for d in results.differences}
+    rows = [(part, pair) for part in parts if (pair := table.get(frozenset((start, part.part.name)))) is not None]
+    return ladder(shown[start], sorted(rows, key=lambda row: row[1].de00_level.value), ident) if rows else ""

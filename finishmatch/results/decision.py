@@ -1,0 +1,136 @@
+"""What to do, or what is so, in one sentence of at most twenty words: the same on the report, the terminal and the picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from finishmatch.results.results import Difference, Results, recommended, same_family
+from finishmatch.text import capital, listed
+
+MOST_WORDS = 20
+_NAMED = 2  # more parts are counted, not named
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """``text``: the sentence; ``parts``: those that it is about, whose photo is to be shown."""
+
+    text: str
+    parts: tuple[str, ...] = ()
+
+
+def decide(results: Results) -> Decision:
+    """The sentence of these results, from their advice and differences; no sentence of theirs is read."""
+    if not any(part.lab for part in results.parts):
+        return Decision("No part could be measured: photograph again as told below.")
+    doubtful = _of(results, "check_mark")
+    if doubtful:
+        return _decision(f"first look at the mark of {_named(doubtful)}", doubtful)
+    steps = [*_returns(results), *_swaps(results), *_purchases(results)]
+    if steps:
+        return _with_rest(results, steps)
+    return _question(results) or _state(results)
+
+
+def in_hand(results: Results) -> tuple[str, ...]:
+    """The coloured parts that are owned or chosen, which the answer is about."""
+    return next((advice.parts for advice in results.advice if advice.code == "verdict"), ())
+
+
+def _of(results: Results, code: str) -> tuple[str, ...]:
+    """The parts that advice of one kind is about, each once."""
+    return tuple(dict.fromkeys(name for advice in results.advice if advice.code == code for name in advice.parts))
+
+
+def _decision(text: str, parts: Sequence[str]) -> Decision:
+    return Decision(f"{capital(text)}.", tuple(parts))
+
+
+def _named(parts: Sequence[str], what: str = "parts") -> str:
+    return listed(list(parts)) if len(parts) <= _NAMED else f"{len(parts)} {what}"
+
+
+_Step = tuple[str, tuple[str, ...]]
+
+
+def _returns(results: Results) -> list[_Step]:
+    owned = {part.name for part in results.parts if part.owned}
+    back = tuple(name for name in _of(results, "return") if name in owned)
+    out = tuple(name for name in _of(results, "return") if name not in owned)
+    steps = [(f"return or exchange {_named(back)}", back)] if back else []
+    return [*steps, (f"do not buy {_named(out)}", out)] if out else steps
+
+
+def _swaps(results: Results) -> list[_Step]:
+    pairs = [advice.parts for advice in results.advice if advice.code == "swap"]
+    if len(pairs) > 1:
+        return [(f"swap {len(pairs)} parts", tuple(name for pair in pairs for name in pair))]
+    return [(f"swap {pair[0]} for {pair[1]}", pair) for pair in pairs]
+
+
+def _purchases(results: Results) -> list[_Step]:
+    buys = [advice for advice in results.advice if advice.code == "buy"]
+    choice = recommended(results.choices or (), results.build.tolerance.together)
+    if not buys or choice is None:
+        return []
+    owned = {part.name for part in results.parts if part.owned}
+    wanted = tuple(name for name in choice.picks.values() if name not in owned)
+    return [(f"buy {_named(wanted, 'offers')}", wanted)] if wanted else []
+
+
+def _with_rest(results: Results, steps: Sequence[_Step]) -> Decision:
+    told = tuple(name for _, names in steps for name in names)
+    text = "; ".join(text for text, _ in steps)
+    rest = [name for name in in_hand(results) if name not in told]
+    after = f"{text}; {_rest(results, rest)}" if len(rest) > 1 else text
+    return _decision(after if len(after.split()) <= MOST_WORDS else text, told)
+
+
+def _rest(results: Results, rest: Sequence[str]) -> str:
+    """Whether those that stay agree, each with its own finish."""
+    kept = [set(advice.parts) & set(rest) for advice in results.advice if advice.code == "keep"]
+    pairs = [pair for group in kept for pair in _between(results, group)]
+    whole = set(rest) <= set().union(*kept) if kept else False
+    if not whole:
+        return "see below for the rest"
+    return "all else agrees" if all(pair.verdict == "alike" for pair in pairs) else "the rest probably agrees"
+
+
+def _between(results: Results, names: set[str]) -> list[Difference]:
+    counted = same_family(results.families, results.differences)
+    return [pair for pair in counted if pair.a in names and pair.b in names]
+
+
+def _question(results: Results) -> Decision | None:
+    alone, groups = _of(results, "meant"), _of(results, "ask_label")
+    if alone:
+        verb = "is" if len(alone) == 1 else "are"
+        return Decision(f"{capital(_named(alone))} {verb} alone in colour: is that meant?", alone)
+    return Decision("One finish or two? Say what the parts are sold as.", groups) if groups else None
+
+
+def _state(results: Results) -> Decision:
+    names = in_hand(results)
+    pairs = _between(results, set(names))
+    if not pairs:
+        only = capital(_named(names)) if names else "No coloured part"
+        return Decision(f"{only} was measured: there is nothing to compare it with.", names)
+    verdicts = {pair.verdict for pair in pairs}
+    who = "Both parts" if len(names) == 2 else f"All {len(names)} parts"
+    if len([family for family in results.families if set(family.parts) & set(names)]) > 1:
+        who = "In each finish all parts"
+    if verdicts == {"alike"}:
+        return Decision(f"{who} look alike.", names)
+    if "differs" not in verdicts and sum(pair.verdict == "alike" for pair in pairs) > len(pairs) / 2:
+        return Decision(f"{who} probably look alike, but some pairs are unsure.", names)
+    if "differs" not in verdicts:
+        return Decision("I cannot tell from these photos: see what to photograph again.", names)
+    apart = tuple(dict.fromkeys(name for pair in pairs if pair.verdict == "differs" for name in (pair.a, pair.b)))
+    if not any(pair.binding for pair in pairs if pair.verdict == "differs"):
+        return Decision(f"{capital(_named(apart))} look different here: compare them side by side.", apart)
+    return Decision(f"The parts fall into {len(_finishes(results, names))} finishes.", names)
+
+
+def _finishes(results: Results, names: Sequence[str]) -> list[set[str]]:
+    return [found for one in results.sets if (found := set(one.parts) & set(names))]
