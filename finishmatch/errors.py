@@ -129,6 +129,7 @@ CODES: dict[str, Code] = {
     "light_unfit": Code("error", "The light is too uneven to learn a card in.", "photograph both cards side by side in even light, far from the lamp or by a cloudy window"),
     "photos_of_two_cards": Code("error", "The photos to learn a card from do not show the same card.", "leave out the photo that is named, or learn each card by itself"),
     "card_unfit": Code("error", "Too few patches of the card can be used.", "photograph it again: whole, evenly lit, nothing on it, not overexposed"),
+    "card_unplaced": Code("error", "A grey or white card is named, but not where it lies.", "give its corners, or `box = [x, y, width, height]`"),
     "all_refused": Code("error", "Not one part could be measured.", "see the notes: photograph the parts again, larger and without overexposure"),
     "internal": Code("error", "Something is wrong in finishmatch itself.", "please report it with the command that you ran"),
     # notes: the photo

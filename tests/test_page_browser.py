@@ -7,10 +7,11 @@ import re
 import shutil
 import tomllib
 
+import numpy as np
 import pytest
 from page_browser import Person, chromium
-from page_world import PARTS, bench_photo, build_text, served
-from scenes import REAL_PHOTOS
+from page_world import BLUE, BRONZE, PARTS, bench_photo, build_text, served
+from scenes import PLAIN, REAL_PHOTOS, as_jpeg, scene, shoot_scene
 
 COINS = REAL_PHOTOS / "phone-coins.jpg"
 # Points inside the coins, by INDEX.md beside the photo.
@@ -144,6 +145,91 @@ def test_the_mouse_draws_moves_and_undoes(context, world):
     person.page.keyboard.press("Delete")
     person.counts(".part-list li", 1)
     assert person.troubles == []
+
+
+def test_a_proposal_is_changed_for_another_by_a_click_the_keys_the_wheel_and_the_buttons(context, folder):
+    x, y, w, _ = PARTS["plate"]
+    drawn = {"plate": (PARTS["plate"], BRONZE), "inlay": ((x + 40, y + 30, 70, 60), BLUE)}
+    as_jpeg(shoot_scene(scene(drawn), PLAIN), folder / "bench.jpg")
+    (folder / "b.toml").write_text(build_text())
+    with served(folder / "b.toml") as world:
+        person = Person(context, world)
+        person.sees(".quality", "The card fits")
+
+        def width() -> float:
+            person.is_saved()
+            return float(np.ptp(np.array(_parts(world)[0]["outline"]), axis=0)[0])
+
+        inlay = (x + 75, y + 60)
+        person.click_photo(*inlay)
+        person.counts(".part-list li", 1)
+        widths = [width()]
+        person.click_photo(*inlay)
+        person.sees("#spoken", "Outline 2 of")
+        person.counts(".part-list li", 1)
+        widths.append(width())
+        assert sorted(widths) == pytest.approx([70, w], abs=6)
+        person.page.locator("#stage").focus()
+        for press, wanted in (("+", w), ("+", w), ("-", 70), ("=", w)):
+            person.page.keyboard.press(press)
+            assert width() == pytest.approx(wanted, abs=6)
+        person.page.mouse.move(*person.on_screen(*inlay))
+        person.page.mouse.wheel(0, 120)
+        person.page.wait_for_timeout(500)
+        assert width() == pytest.approx(70, abs=6)
+        person.page.get_by_role("button", name="Larger outline").click()
+        person.page.wait_for_timeout(500)
+        assert width() == pytest.approx(w, abs=6)
+        person.tool("Choose")
+        person.drag((x + 20, y + 100), (x + 28, y + 100))
+        person.is_saved()
+        assert not person.page.get_by_role(
+            "button", name="Larger outline"
+        ).is_visible()  # moved by hand: no proposal now
+        assert person.troubles == []
+
+
+def test_a_loop_and_all_parts_at_once(context, world):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    person.tool("Loop")
+    x, y, w, h = PARTS["hinge"]
+    for point in ((x - 20, y - 20), (x + w + 20, y - 20), (x + w + 20, y + h + 20), (x - 20, y + h + 20)):
+        person.click_photo(*point)
+    person.page.locator("#stage").focus()
+    person.page.keyboard.press("Enter")
+    person.counts(".part-list li", 1)
+    person.is_saved()
+    outline = np.array(_parts(world)[0]["outline"])
+    assert outline.min(axis=0) == pytest.approx([x, y], abs=4)
+    assert outline.max(axis=0) == pytest.approx([x + w, y + h], abs=4)
+    person.page.get_by_role("button", name="Undo").click()
+    person.counts(".part-list li", 0)
+    person.drag((x - 20, y - 20), (x + w + 20, y + h + 20))  # a line is no loop around anything
+    person.sees("#trouble", "the loop goes around nothing")
+    person.tool("Find a part")
+    person.click_photo(*_middle("knob"))
+    person.sees(".part-list", "part 1")
+    person.page.get_by_role("button", name="Find the parts").click()
+    person.counts(".part-list li", 3)
+    person.is_saved()
+    found = [np.array(part["outline"]) for part in _parts(world)]
+    for outline, name in zip(found, ("knob", "plate", "hinge"), strict=True):
+        x, y, w, h = PARTS[name]
+        assert outline.min(axis=0) == pytest.approx([x, y], abs=4)
+        assert outline.max(axis=0) == pytest.approx([x + w, y + h], abs=4)
+    person.page.get_by_role("button", name="Undo").click()
+    person.counts(".part-list li", 1)
+
+
+def test_a_white_card_measures_nothing_until_it_is_placed(context, world):
+    person = Person(context, world)
+    person.sees(".quality", "The card fits")
+    person.page.get_by_label("Card", exact=True).select_option("white")
+    person.sees(".quality", "nothing is measured by it before")
+    person.page.get_by_role("button", name="Place the corners").click()
+    person.sees(".quality", "not one even surface")
+    person.is_saved()
 
 
 def test_a_card_s_corner_is_dragged_and_found_again(context, world):

@@ -218,6 +218,25 @@ def test_a_point_that_is_none_proposes_nothing(world, draft, point):
     assert world.ask("POST", "/api/outline", body)[0] in (400, 422)
 
 
+@pytest.mark.parametrize(
+    "loop", [None, [], [[1, 2], [3, 4]], [[1, 2], [3, 4], [5]], [[1, 2], [3, 4], ["5", 6]], [[9, 9]] * 3]
+)
+def test_a_loop_that_is_none_proposes_nothing(world, draft, loop):
+    body = {"file": draft["draft"]["photo"][0]["file"], "loop": loop}
+    assert world.json("POST", "/api/within", body)[0] == 422
+
+
+def test_a_click_proposes_outlines_and_all_parts_are_found(world, draft):
+    file = draft["draft"]["photo"][0]["file"]
+    corners = [[60, 60], [419, 60], [419, 299], [60, 299]]
+    status, answer = world.json("POST", "/api/outline", {"file": file, "x": 590, "y": 140, "card": corners})
+    assert status == 200
+    assert len(answer["outlines"][0]) >= 4
+    status, answer = world.json("POST", "/api/parts", {"file": file, "card": corners})
+    assert (status, len(answer["outlines"])) == (200, 3)
+    assert world.json("POST", "/api/parts", {"file": file, "card": corners[:3]})[0] == 422
+
+
 def test_pictures_are_encoded_anew_without_the_camera_s_words(tmp_path):
     exif = Image.Exif()
     exif[0x010F] = "SECRET-CAMERA"

@@ -70,7 +70,11 @@ def _card(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
     if card.second_box is not None and card.kind not in PLAIN:
         yield Complaint((*key, "second_box"), "build_value", f"belongs to a {listed(PLAIN, 'or')} card only")
     if card.kind in PLAIN:
-        if (card.corners is None) == (card.box is None):
+        if card.corners is None and card.box is None:
+            yield Complaint(
+                key, "card_unplaced", f"a {card.kind} card needs corners or a box; nothing is measured by it before"
+            )
+        if card.corners is not None and card.box is not None:
             yield Complaint(key, "build_value", f"a {card.kind} card needs either corners or box")
         return
     if card.box is not None:

@@ -111,8 +111,8 @@ def _corners(place: Mark) -> Array:
 def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | None) -> Corrected:
     if place is None:
         raise InputError(
-            "build_value",
-            f"{photo.name}: a {card.kind} card needs its corners or a box; nothing is measured until then",
+            "card_unplaced",
+            f"{photo.name}: the {card.kind} card is not placed yet; nothing is measured by it before",
         )
     seen = [_plain_rgb(photo, card, _corners(mark)) for mark in (place, second) if mark is not None]
     correction = correct_by_plain_card(photo, card.kind, np.array(seen))

@@ -19,12 +19,13 @@ from finishmatch.card.sheet.draw import PAPERS_MM, as_file
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import pictures
 from finishmatch.page.declared import declared
-from finishmatch.page.editing import EditedBuild
+from finishmatch.page.editing import EditedBuild, Points
 from finishmatch.page.guard import Guard, Keys
 from finishmatch.page.uploads import ONLY, SUFFIX_OF_TYPE
 from finishmatch.photo.limits import USUAL
 
 MOST_JSON_BYTES = 4_000_000
+_MOST_LOOP = 2000
 _TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _SHEET_TYPES = {"pdf": "application/pdf", "png": "image/png"}
 # The report is one page without scripts that brings its own style and pictures.
@@ -57,6 +58,8 @@ def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
             Route("/api/build", routes.save, methods=["PUT"]),
             Route("/api/verdict", routes.verdict, methods=["POST"]),
             Route("/api/outline", routes.outline, methods=["POST"]),
+            Route("/api/parts", routes.parts, methods=["POST"]),
+            Route("/api/within", routes.within, methods=["POST"]),
             Route("/api/photos", routes.add_photo, methods=["PUT"]),
             Route("/api/photos/{id}", routes.photo_facts),
             Route("/photo/{id}/view", routes.view),
@@ -110,8 +113,18 @@ class _Routes:
     async def outline(self, request: Request) -> Response:
         sent = await _json(request)
         x, y = (_finite(sent.get(axis)) for axis in "xy")
-        points = await run_sync(self._edited.outline_at, str(sent.get("file")), x, y)
-        return JSONResponse({"outline": points})
+        file, card = str(sent.get("file")), _corners(sent.get("card"))
+        return JSONResponse({"outlines": await run_sync(self._edited.outlines_at, file, x, y, card)})
+
+    async def parts(self, request: Request) -> Response:
+        sent = await _json(request)
+        found = await run_sync(self._edited.outlines_of_parts, str(sent.get("file")), _corners(sent.get("card")))
+        return JSONResponse({"outlines": found})
+
+    async def within(self, request: Request) -> Response:
+        sent = await _json(request)
+        loop = _points(sent.get("loop"), 3, _MOST_LOOP)
+        return JSONResponse({"outlines": await run_sync(self._edited.outlines_within, str(sent.get("file")), loop)})
 
     async def add_photo(self, request: Request) -> Response:
         kind = request.headers.get("content-type", "")
@@ -198,6 +211,19 @@ def _finite(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise InputError("build_value", "a point is not two finite numbers")
     return float(value)
+
+
+def _points(value: object, least: int, most: int) -> Points:
+    if not isinstance(value, list) or not least <= len(value) <= most:
+        raise InputError("build_value", f"that is not {least} to {most} points")
+    if not all(isinstance(point, list) and len(point) == 2 for point in value):
+        raise InputError("build_value", "a point is not two finite numbers")
+    return tuple((_finite(x), _finite(y)) for x, y in value)
+
+
+def _corners(value: object) -> Points | None:
+    """The card's corners as the page shows them; null where there are none."""
+    return None if value is None else _points(value, 4, 4)
 
 
 def _told(request: Request, error: Exception) -> Response:

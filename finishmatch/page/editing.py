@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from finishmatch.arrays import Array
 from finishmatch.audit import Audit, judged
 from finishmatch.build import edit
 from finishmatch.build.build import Build, from_document, from_text, read_text
@@ -17,7 +20,15 @@ from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import live, pictures, uploads
 from finishmatch.page.cache import Cache, Recent
 from finishmatch.page.names import Names, document_of, draft_of
-from finishmatch.part.propose import propose
+from finishmatch.part.cut import propose_within
+from finishmatch.part.propose import Prepared, prepare, propose
+from finishmatch.part.things import find_parts
+
+Points = tuple[tuple[float, float], ...]
+Corners = Points
+
+# Photos in which clicks are answered at once; each takes some megabytes.
+_PREPARED = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +52,8 @@ class EditedBuild:
         self.names = Names()
         self._cache = Cache()
         self._pictures: Recent[bytes] = Recent(200_000_000, len)
+        self._ready: Recent[Prepared] = Recent(_PREPARED)
+        self._search = 0
         self._lock = threading.Lock()
         self._text, self._revision = "", 0
         self._look_again()
@@ -108,9 +121,21 @@ class EditedBuild:
 
         return self._pictures.get(("crop", ident), gone)
 
-    def outline_at(self, ident: str, x: float, y: float) -> list[tuple[float, float]]:
-        """An outline proposed for the part at a point."""
-        return list(propose(self._cache.photo(*self._photo(ident)), x, y)[0].points)
+    def outlines_at(self, ident: str, x: float, y: float, card: Corners | None) -> list[Points]:
+        """Outlines proposed for the part at a point, the likeliest first; an earlier search that still runs is dropped."""
+        self._search += 1
+        this = self._search
+        photo = self._cache.photo(*self._photo(ident))
+        ready = self._ready.get((photo.sha256, card), lambda: prepare(photo, _array(card)))
+        return [one.points for one in propose(photo, x, y, ready, lambda: this == self._search)]
+
+    def outlines_of_parts(self, ident: str, card: Corners | None) -> list[Points]:
+        """Outlines of all things that are neither card nor ground, from left to right."""
+        return [one.points for one in find_parts(self._cache.photo(*self._photo(ident)), _array(card))]
+
+    def outlines_within(self, ident: str, loop: Points) -> list[Points]:
+        """The outline proposed for what a loop was drawn around."""
+        return [propose_within(self._cache.photo(*self._photo(ident)), loop).points]
 
     def add_photo(self, name: str, content_type: str, data: bytes) -> dict[str, Any]:
         """Store a photo beside the build file; the page then puts it into its draft."""
@@ -141,6 +166,10 @@ class EditedBuild:
     def _state(self) -> dict[str, Any]:
         draft = draft_of(parse(self._text, self.path), self.names)
         return {"revision": self._revision, "draft": draft, "files": self.names.shown(), "file": self.path.name}
+
+
+def _array(corners: Corners | None) -> Array | None:
+    return None if corners is None else np.array(corners, dtype=float)
 
 
 def _readable(text: str, path: Path) -> Build:

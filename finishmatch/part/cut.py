@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from finishmatch.arrays import BoolArray, FloatImage
+from finishmatch.errors import InputError
 from finishmatch.part.ground import Bytes, reduced
-from finishmatch.part.outlines import border
+from finishmatch.part.outlines import border, filled, outline_of
+from finishmatch.photo.marks import Outline
 from finishmatch.photo.photo import Photo, Window
 
 # Half the side of the neighbourhoods looked at, smallest first, as parts of the photo's longer side.
@@ -24,6 +26,10 @@ _LIGHTNESS_WEIGHT = 0.45
 # Otsu's threshold of the map is held between these (CIELAB units).
 _NEAR_MIN, _NEAR_MAX, _MAP_TOP = 4.0, 14.0, 40.0
 _ROUNDS = 3
+# A loop is looked at with so much around it, in a picture of so many pixels.
+_LOOP_MARGIN, _LOOP_PX, _LOOP_LEAST_PX = 0.15, 240, 8
+# A loop covers at least this part of the box around it.
+_LOOP_FULL = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +67,45 @@ def cuts(photo: Photo, x: float, y: float) -> Iterator[Piece]:
             yield Piece(thing.astype(bool), view.left, view.top, view.step)
 
 
+def propose_within(photo: Photo, loop: Sequence[tuple[float, float]]) -> Outline:
+    """Outline of what a loop of (x, y) was drawn around: what lies outside is known not to be it.
+
+    Errors: outline_outside where the loop lies outside the picture, outline_invalid where nothing stands out in it.
+    """
+    import cv2
+
+    points = np.array(loop, dtype=float)
+    low, high = points.min(axis=0), points.max(axis=0)
+    margin = _LOOP_MARGIN * float((high - low).max()) + 2
+    left, top = (int(max(value, 0)) for value in low - margin)
+    right, bottom = (int(value) for value in np.minimum(high + margin, [photo.width, photo.height]))
+    if right - left < _LOOP_LEAST_PX or bottom - top < _LOOP_LEAST_PX:
+        raise InputError("outline_outside", f"{photo.name}: the loop is too small or lies outside the picture")
+    if cv2.contourArea(points.astype(np.float32)) < _LOOP_FULL * float(np.prod(high - low)):
+        raise InputError("outline_invalid", f"{photo.name}: the loop goes around nothing", "draw it around the part")
+    rgb, step = reduced(photo, Window(left, top, right, bottom), _LOOP_PX)
+    mask = np.full(rgb.shape[:2], cv2.GC_BGD, dtype=np.uint8)
+    drawn = np.rint((points - [left, top] + 0.5) / step - 0.5).astype(np.int32)
+    cv2.fillPoly(mask, [drawn], cv2.GC_PR_FGD)
+    cut = _cut(rgb, mask)
+    if not cut.any():
+        raise InputError("outline_invalid", f"{photo.name}: nothing stands out in the loop", "outline it by hand")
+    return outline_of(photo, filled(cut.astype(bool)), step, left, top)
+
+
+def _cut(rgb: Bytes, mask: Bytes) -> Bytes:
+    """(h, w) 1 where GrabCut, begun from a mask of its four classes, sees the thing; small specks taken away."""
+    import cv2
+
+    cv2.setRNGSeed(1)  # GrabCut begins with a random clustering
+    background, foreground = np.zeros((1, 65)), np.zeros((1, 65))
+    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)
+    cv2.grabCut(lab, mask, (0, 0, 0, 0), background, foreground, _ROUNDS, cv2.GC_INIT_WITH_MASK)
+    cut = np.isin(mask, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
+    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
+    return np.asarray(cv2.morphologyEx(cut, cv2.MORPH_OPEN, brush), dtype=np.uint8)
+
+
 def _view(photo: Photo, x: float, y: float, half: int) -> _View:
     column, row = round(x), round(y)
     left, top = max(column - half, 0), max(row - half, 0)
@@ -75,15 +120,10 @@ def _thing(view: _View) -> Bytes | None:
     """(h, w) 1 on the one piece around the point, holes filled; None when the cut leaves the point outside."""
     import cv2
 
-    cv2.setRNGSeed(1)  # GrabCut begins with a random clustering
-    mask, background, foreground = _beginning(view), np.zeros((1, 65)), np.zeros((1, 65))
+    mask = _beginning(view)
     if (mask == cv2.GC_PR_BGD).mean() < _OTHER_MIN:
         return None  # nothing but the thing in sight
-    lab = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB)
-    cv2.grabCut(lab, mask, (0, 0, 0, 0), background, foreground, _ROUNDS, cv2.GC_INIT_WITH_MASK)
-    cut = np.isin(mask, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
-    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
-    pieces = cv2.connectedComponents(cv2.morphologyEx(cut, cv2.MORPH_OPEN, brush))[1]
+    pieces = cv2.connectedComponents(_cut(view.rgb, mask))[1]
     if pieces[view.y, view.x] == 0:
         return None
     piece = (pieces == pieces[view.y, view.x]).astype(np.uint8)

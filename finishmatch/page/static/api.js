@@ -11,11 +11,11 @@ export class Refusal extends Error {
 // Browsers finish a request of a page that closes only if it is small.
 const KEPT_ALIVE = 60_000;
 
-async function ask(method, path, body, type) {
+async function ask(method, path, body, type, signal) {
   let response;
   try {
     const headers = body === undefined ? {} : { 'Content-Type': type };
-    response = await fetch(path, { method, body, headers, keepalive: typeof body === 'string' && body.length < KEPT_ALIVE });
+    response = await fetch(path, { method, body, headers, keepalive: typeof body === 'string' && body.length < KEPT_ALIVE, signal });
   } catch {
     throw new Refusal(0, 'The server does not answer. Is finishmatch mark still running?');
   }
@@ -25,13 +25,15 @@ async function ask(method, path, body, type) {
   throw new Refusal(response.status, answer?.error?.text ?? String(answer), answer);
 }
 
-const send = (method, path, value) => ask(method, path, JSON.stringify(value), 'application/json');
+const send = (method, path, value, signal) => ask(method, path, JSON.stringify(value), 'application/json', signal);
 
 export const declared = () => ask('GET', '/api/declared');
 export const state = () => ask('GET', '/api/state');
 export const save = (revision, draft) => send('PUT', '/api/build', { revision, draft });
 export const verdict = (draft) => send('POST', '/api/verdict', { draft });
-export const outline = (file, x, y) => send('POST', '/api/outline', { file, x, y });
+export const outlines = (file, [x, y], card, signal) => send('POST', '/api/outline', { file, x, y, card }, signal);
+export const parts = (file, card, signal) => send('POST', '/api/parts', { file, card }, signal);
+export const within = (file, loop, signal) => send('POST', '/api/within', { file, loop }, signal);
 export const photoFacts = (id) => ask('GET', `/api/photos/${id}`);
 export const addPhoto = (file, type) => ask('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`, file, type);
 export const view = (id) => `/photo/${id}/view`;

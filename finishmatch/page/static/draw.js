@@ -81,7 +81,7 @@ export class Drawing {
     if (!sketch?.points?.length) return;
     const line = sketch.to ? [...sketch.points, sketch.to] : sketch.points;
     this.sketch.append(...cased('polyline', { points: text(line) }));
-    for (const [x, y] of sketch.points) {
+    for (const [x, y] of sketch.dots ? sketch.points : []) {
       const dot = shape('circle', { r: 4, class: 'dot' });
       this.sketch.append(shape('g', { transform: `translate(${x} ${y}) scale(${1 / this.scale})` }, dot));
     }

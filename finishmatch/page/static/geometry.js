@@ -13,6 +13,14 @@ export function inside([x, y], points) {
   return within;
 }
 
+export function areaOf(points) {
+  const doubled = points.reduce((sum, [x, y], i) => {
+    const [px, py] = points.at(i - 1);
+    return sum + px * y - x * py;
+  }, 0);
+  return Math.abs(doubled) / 2;
+}
+
 export function toSegment([x, y], [x1, y1], [x2, y2]) {
   const [dx, dy] = [x2 - x1, y2 - y1];
   const along = clamp(((x - x1) * dx + (y - y1) * dy) / (dx * dx + dy * dy || 1), 0, 1);

@@ -5,14 +5,16 @@ import { allNames, elsewhere, factsOf, marksOf, rename, setFact } from './draft.
 import { byId, el, keyed, say, set } from './dom.js';
 import { chosenMark, deleteChosen, toOutline } from './shapes.js';
 import { boxTable, outlineTable } from './coords.js';
+import { canStep, findParts, step } from './propose.js';
 
 const TEXTS = [['finish', 'Sold as', 'what its label says: parts of one label are expected to agree'], ['maker', 'Maker'], ['batch', 'Batch'], ['slot', 'Slot', 'same slot: candidates for it'], ['zone', 'Zone', 'other zone: never side by side']];
 const CHECKS = [['owned', 'bought already', true], ['neutral', 'neutral: black, white, bare metal', false], ['critical', 'carries load, brakes, pressure, gas or mains', false]];
 
 const list = el('ul', { class: 'part-list' });
-const none = el('p', { class: 'quiet' }, 'None yet: click inside a part.');
+const none = el('p', { class: 'quiet' }, 'None yet: click inside a part, or let all be looked for.');
 const form = el('div', { class: 'form' });
-byId('parts-body').append(none, list, form);
+const find = el('p', { class: 'buttons' }, el('button', { type: 'button', onclick: findParts }, 'Find the parts'));
+byId('parts-body').append(none, find, list, form);
 
 let built = ''; // what the form was built for
 let refresh = () => {};
@@ -114,6 +116,12 @@ function touch(name, other, on) {
   });
 }
 
+// Of a fresh proposal: those around it, for whoever has neither wheel nor keys.
+function sizeButtons() {
+  const button = (words, direction) => el('button', { type: 'button', onclick: () => step(direction) }, words);
+  return el('p', { class: 'buttons' }, button('Smaller outline', -1), button('Larger outline', 1));
+}
+
 function build(mark) {
   const { name } = mark;
   const names = nameFields(name);
@@ -124,8 +132,10 @@ function build(mark) {
   const turn = mark.box ? el('button', { type: 'button', onclick: () => toOutline(name) }, 'Turn into an outline') : null;
   const remove = el('button', { type: 'button', onclick: deleteChosen }, 'Delete this mark');
   const notes = el('ul', { class: 'notes small' });
-  form.replaceChildren(notes, ...names.nodes.filter(Boolean), ...facts.map((one) => one.node), ...(touching ? [touching.node] : []), where, el('p', { class: 'buttons' }, ...[turn, remove].filter(Boolean)));
+  const sizes = sizeButtons();
+  form.replaceChildren(sizes, notes, ...names.nodes.filter(Boolean), ...facts.map((one) => one.node), ...(touching ? [touching.node] : []), where, el('p', { class: 'buttons' }, ...[turn, remove].filter(Boolean)));
   refresh = () => {
+    sizes.hidden = !canStep(name);
     notes.replaceChildren(...(pieceOf(name)?.notes ?? []).map((text) => el('li', {}, text)));
     for (const one of [names, ...facts, touching, coords]) (one?.refresh ?? one?.update)?.();
   };

@@ -2,7 +2,7 @@
 
 import { change, gestureChange, store } from './store.js';
 import { markOf, photoOf, removeMark, reshape } from './draft.js';
-import { boxCorners, boxOf, clamp, formPoints, inside, moved, nearestEdge, tidy } from './geometry.js';
+import { areaOf, boxCorners, boxOf, clamp, formPoints, inside, moved, nearestEdge, tidy } from './geometry.js';
 
 const CORNERS = ['first patch', 'end of the first row', 'last patch', 'start of the last row'];
 const BOX_CORNERS = ['top left', 'top right', 'bottom right', 'bottom left'];
@@ -123,16 +123,7 @@ export function deleteChosen() {
 // The smallest mark under a point, and the edge of the chosen outline near it.
 export function markAt(point, marks) {
   const under = marks.filter((mark) => formPoints(mark).length && inside(point, formPoints(mark)));
-  return under.sort((a, b) => area(a) - area(b))[0];
-}
-
-function area(mark) {
-  const corners = formPoints(mark);
-  const doubled = corners.reduce((sum, [x, y], i) => {
-    const [px, py] = corners.at(i - 1);
-    return sum + px * y - x * py;
-  }, 0);
-  return Math.abs(doubled);
+  return under.sort((a, b) => areaOf(formPoints(a)) - areaOf(formPoints(b)))[0];
 }
 
 export function edgeAt(point, within) {

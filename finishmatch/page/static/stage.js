@@ -6,6 +6,7 @@ import { marksOf } from './draft.js';
 import { inside, formPoints, tidy } from './geometry.js';
 import { Drawing } from './draw.js';
 import { View } from './view.js';
+import * as propose from './propose.js';
 import * as shapes from './shapes.js';
 import * as tools from './tools.js';
 
@@ -76,7 +77,8 @@ function onDown(event) {
   const mark = shapes.chosenMark();
   const within = mark && event.button !== 1 && store.tool === 'choose' && inside(photo, formPoints(mark));
   const boxing = store.tool === 'box' && !point && event.button === 0;
-  press = { at, photo, point, mark: !point && within ? mark : null, boxing, dragged: false, button: event.button };
+  const looping = store.tool === 'loop' && event.button === 0;
+  press = { at, photo, point, mark: !point && within ? mark : null, boxing, looping, dragged: false, button: event.button };
   aim = null;
   draw();
 }
@@ -101,12 +103,19 @@ function onMove(event) {
   if (!press.dragged && Math.hypot(dx, dy) < (press.point ? 2 : DRAG_PX)) return;
   if (!press.dragged && press.boxing && !tools.sketch.points.length) tools.boxClick(press.photo.map(tidy));
   press.dragged = true;
+  if (press.looping) return loop(photo);
   if (press.point) return shapes.dragPoint(press.point, press.point.at.map((from, i) => from + photo[i] - press.photo[i]));
   if (press.mark) return shapes.dragMark(press.mark, photo[0] - press.photo[0], photo[1] - press.photo[1]);
   if (press.boxing) return hover(at);
   const last = press.last ?? press.at;
   press.last = at;
   view.pan(at[0] - last[0], at[1] - last[1]);
+}
+
+function loop(photo) {
+  if (!tools.sketch.points.length) tools.drawLoop(press.photo.map(tidy));
+  tools.drawLoop(view.held(photo).map(tidy));
+  draw();
 }
 
 function hover(at) {
@@ -133,7 +142,9 @@ function onUp(event) {
   press = null;
   if (ended.point || ended.mark) gestureEnd();
   if (ended.boxing && ended.dragged) tools.boxClick(view.held(view.toPhoto(view.onStage(event))).map(tidy));
-  else if (isClick(ended)) tools.clickAt(view.held(ended.photo), reachOf(event) / view.scale);
+  else if (ended.looping && ended.dragged) {
+    if (!tools.closeOutline()) tools.clearSketch();
+  } else if (isClick(ended)) tools.clickAt(view.held(ended.photo), reachOf(event) / view.scale);
   draw();
 }
 
@@ -194,6 +205,8 @@ function keyOnStage(event) {
   if ((event.key === 'Enter' || event.key === ' ') && event.target === stage) return act();
   if (event.key === 'Backspace') return tools.takeBack();
   if (event.key === 'Delete') return shapes.deleteChosen();
+  const growing = { '+': 1, '=': 1, '-': -1 }[event.key];
+  if (growing && propose.step(growing)) return true;
   if (event.key === '+' || event.key === '=') view.zoom(1.4, onScreen());
   else if (event.key === '-') view.zoom(1 / 1.4, onScreen());
   else if (event.key === '0') view.fit();
@@ -236,7 +249,7 @@ stage.addEventListener('pointercancel', onCancel);
 stage.addEventListener('dblclick', onDouble);
 stage.addEventListener('keydown', onKey);
 stage.addEventListener('keyup', (event) => event.key in ARROWS && gestureEnd());
-stage.addEventListener('wheel', (event) => view.wheel(event), { passive: false });
+stage.addEventListener('wheel', (event) => propose.wheel(event, view.toPhoto(view.onStage(event))) || view.wheel(event), { passive: false });
 stage.addEventListener('focusin', draw);
 stage.addEventListener('focusout', () => {
   gestureEnd();

@@ -1,14 +1,15 @@
 // What a click on the photo does. Every tool works by clicks alone; dragging is only another way to say the same.
 
-import * as api from './api.js';
 import { change, store, tell } from './store.js';
 import { addMark, marksOf } from './draft.js';
-import { say, trouble } from './dom.js';
+import { say } from './dom.js';
 import { boxOf, inside, tidy } from './geometry.js';
+import { proposeAt, proposeWithin } from './propose.js';
 import { cardCorners, edgeAt, markAt } from './shapes.js';
 
 export const TOOLS = {
-  find: { key: 'f', words: 'Find a part', hint: 'Click inside a part: its outline is proposed, and you adjust it. Drag to move the photo.' },
+  find: { key: 'f', words: 'Find a part', hint: 'Click inside a part: its outline is proposed. Click again for another; + and - or the wheel on it for a larger or smaller one. Drag to move the photo.' },
+  loop: { key: 'l', words: 'Loop', hint: 'Draw a loop around a part, or click points around it and press Enter: the outline of what lies in it is proposed.' },
   box: { key: 'b', words: 'Box', hint: 'Click two opposite corners, or drag. Of a box, the ellipse that touches its sides is read.' },
   outline: { key: 'o', words: 'Outline', hint: 'Click point after point; Enter, or a click on the first point, closes the outline. Backspace takes one back.' },
   choose: { key: 'c', words: 'Choose', hint: 'Click a part or the card to change it; drag points to move them. Double-click an edge to add a point.' },
@@ -32,15 +33,15 @@ export function clearSketch() {
 export function sketched() {
   if (!sketch.points.length) return null;
   if (store.tool === 'box') return { box: boxOf(sketch.points[0], sketch.to ?? sketch.points[0]) };
-  return { points: sketch.points, to: sketch.to };
+  return { points: sketch.points, to: sketch.to, dots: store.tool === 'outline' };
 }
 
 // A click at a point of the photo; `reach` is how near counts as on a point.
 export function clickAt(point, reach) {
   const at = point.map(tidy);
-  if (store.tool === 'find') return find(at);
+  if (store.tool === 'find') return proposeAt(at, reach);
   if (store.tool === 'box') return boxClick(at);
-  if (store.tool === 'outline') return outlineClick(at, reach);
+  if (store.tool === 'outline' || store.tool === 'loop') return outlineClick(at, reach);
   return choose(at, reach);
 }
 
@@ -50,16 +51,16 @@ function place(form) {
   say(`Added as ${store.selected.name}. Its name is in the side panel.`);
 }
 
-async function find([x, y]) {
-  const { photo } = store;
-  say('Looking for an outline…');
-  try {
-    const { outline } = await api.outline(photo, x, y);
-    trouble('');
-    if (store.photo === photo) place({ outline });
-  } catch (error) {
-    trouble(error.message);
-  }
+function within() {
+  const loop = sketch.points;
+  clearSketch();
+  proposeWithin(loop);
+}
+
+// A loop drawn without lifting the pointer.
+export function drawLoop(at) {
+  sketch.points.push(at);
+  sketch.to = null;
 }
 
 export function boxClick(at) {
@@ -80,8 +81,10 @@ function outlineClick(at, reach) {
 }
 
 export function closeOutline() {
-  if (store.tool !== 'outline' || sketch.points.length < 3) return false;
-  place({ outline: sketch.points });
+  if (sketch.points.length < 3) return false;
+  if (store.tool === 'outline') place({ outline: sketch.points });
+  else if (store.tool === 'loop') within();
+  else return false;
   return true;
 }
 
