@@ -170,7 +170,7 @@ def test_a_proposal_is_changed_for_another_by_a_click_the_keys_the_wheel_and_the
         widths.append(width())
         assert sorted(widths) == pytest.approx([70, w], abs=6)
         person.page.locator("#stage").focus()
-        for press, wanted in (("+", w), ("+", w), ("-", 70), ("=", w)):
+        for press, wanted in (("+", w), ("+", w), ("-", w), ("-", 70), ("=", w)):  # inlay, plate around it, plate
             person.page.keyboard.press(press)
             assert width() == pytest.approx(wanted, abs=6)
         person.page.mouse.move(*person.on_screen(*inlay))
@@ -222,14 +222,29 @@ def test_a_loop_and_all_parts_at_once(context, world):
     person.counts(".part-list li", 1)
 
 
-def test_a_white_card_measures_nothing_until_it_is_placed(context, world):
-    person = Person(context, world)
-    person.sees(".quality", "The card fits")
-    person.page.get_by_label("Card", exact=True).select_option("white")
-    person.sees(".quality", "nothing is measured by it before")
-    person.page.get_by_role("button", name="Place the corners").click()
-    person.sees(".quality", "not one even surface")
-    person.is_saved()
+def test_a_plain_card_measures_nothing_until_it_is_placed_where_it_is_guessed_to_lie(context, folder):
+    x, y, w, h = PARTS["plate"]
+    drawn = {"plate": (PARTS["plate"], BRONZE), "card": ((90, 380, 260, 190), np.array([49.5, 0.0, 0.0]))}
+    picture = scene(drawn)
+    picture[40:320, 40:440] = picture[0, 0]  # no chart
+    as_jpeg(shoot_scene(picture, PLAIN), folder / "bench.jpg")
+    (folder / "b.toml").write_text(build_text("plate", card='{ kind = "none" }'))
+    with served(folder / "b.toml") as world:
+        person = Person(context, world)
+        person.page.get_by_label("Card", exact=True).select_option("grey18")
+        person.sees(".quality", "nothing is measured by it before")
+        person.is_saved()
+        assert "corners" not in tomllib.loads(world.text)["photo"][0]["card"]
+        person.counts(".sketch polyline", 2)  # the guess: its line and the casing
+        person.page.get_by_role("button", name="Yes, the card lies there").click()
+        person.sees(".quality", "The plain card sets the white balance")
+        person.is_saved()
+        corners = np.array(tomllib.loads(world.text)["photo"][0]["card"]["corners"])
+        assert corners.min(axis=0) == pytest.approx([90, 380], abs=14)
+        assert corners.max(axis=0) == pytest.approx([350, 570], abs=14)
+        person.drag(tuple(corners[0]), (x + w / 2, y + h / 2))
+        person.sees(".quality", "not one even surface")
+        assert person.troubles == []
 
 
 def test_a_card_s_corner_is_dragged_and_found_again(context, world):

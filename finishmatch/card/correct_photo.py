@@ -114,12 +114,12 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | 
             "card_unplaced",
             f"{photo.name}: the {card.kind} card is not placed yet; nothing is measured by it before",
         )
-    seen = [_plain_rgb(photo, card, _corners(mark)) for mark in (place, second) if mark is not None]
+    seen = [plain_rgb(photo, card, _corners(mark)) for mark in (place, second) if mark is not None]
     correction = correct_by_plain_card(photo, card.kind, np.array(seen))
     return Corrected(correction, CardSpot(_corners(place), "given"), len(seen), None, correction.notes)
 
 
-def _plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
+def plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
     """(3,) mean linear RGB of a plain card. Errors: card_unfit when it is not one even, unclipped surface."""
     outline = Outline(tuple((float(x), float(y)) for x, y in corners))
     card_region = region(photo, f"the {card.kind} card", outline)

@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from finishmatch.card.kinds import PLAIN, named
 from finishmatch.card.sheet.draw import PAPERS_MM, as_file
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import pictures
@@ -59,6 +60,7 @@ def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
             Route("/api/verdict", routes.verdict, methods=["POST"]),
             Route("/api/outline", routes.outline, methods=["POST"]),
             Route("/api/parts", routes.parts, methods=["POST"]),
+            Route("/api/plain-card", routes.plain_card, methods=["POST"]),
             Route("/api/within", routes.within, methods=["POST"]),
             Route("/api/photos", routes.add_photo, methods=["PUT"]),
             Route("/api/photos/{id}", routes.photo_facts),
@@ -125,6 +127,14 @@ class _Routes:
         sent = await _json(request)
         loop = _points(sent.get("loop"), 3, _MOST_LOOP)
         return JSONResponse({"outlines": await run_sync(self._edited.outlines_within, str(sent.get("file")), loop)})
+
+    async def plain_card(self, request: Request) -> Response:
+        sent = await _json(request)
+        kind = named(str(sent.get("kind")))
+        if kind not in PLAIN:
+            raise InputError("build_value", "that is no grey or white card")
+        corners = await run_sync(self._edited.plain_card_at, str(sent.get("file")), kind)
+        return JSONResponse({"corners": corners})
 
     async def add_photo(self, request: Request) -> Response:
         kind = request.headers.get("content-type", "")

@@ -15,6 +15,7 @@ from finishmatch.audit import Audit, judged
 from finishmatch.build import edit
 from finishmatch.build.build import Build, from_document, from_text, read_text
 from finishmatch.build.complaints import parse
+from finishmatch.card.kinds import CardKind
 from finishmatch.disk import alone_in, mend, write_alone
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import live, pictures, uploads
@@ -22,6 +23,7 @@ from finishmatch.page.cache import Cache, Recent
 from finishmatch.page.names import Names, document_of, draft_of
 from finishmatch.part.cut import propose_within
 from finishmatch.part.propose import Prepared, prepare, propose
+from finishmatch.part.sheet_guess import guess_plain_card
 from finishmatch.part.things import find_parts
 
 Points = tuple[tuple[float, float], ...]
@@ -136,6 +138,10 @@ class EditedBuild:
     def outlines_within(self, ident: str, loop: Points) -> list[Points]:
         """The outline proposed for what a loop was drawn around."""
         return [propose_within(self._cache.photo(*self._photo(ident)), loop).points]
+
+    def plain_card_at(self, ident: str, kind: CardKind) -> Points | None:
+        """Where a grey or white card may lie, for the person to confirm; None where nothing looks like one."""
+        return guess_plain_card(self._cache.photo(*self._photo(ident)), kind)
 
     def add_photo(self, name: str, content_type: str, data: bytes) -> dict[str, Any]:
         """Store a photo beside the build file; the page then puts it into its draft."""

@@ -49,6 +49,15 @@ def filled(mask: BoolArray) -> BoolArray:
     return whole.astype(bool)
 
 
+def solid(mask: BoolArray) -> BoolArray:
+    """A mask's largest piece with all its holes filled."""
+    import cv2
+
+    whole = np.zeros(mask.shape, dtype=np.uint8)
+    cv2.drawContours(whole, [border(mask)], -1, 1, cv2.FILLED)
+    return whole.astype(bool)
+
+
 def _with_holes(mask: BoolArray) -> tuple[Contour, list[Contour]]:
     """The outer border of a mask's largest piece, and those of its large holes."""
     import cv2

@@ -13,7 +13,7 @@ from finishmatch.arrays import Array, BoolArray
 from finishmatch.errors import InputError
 from finishmatch.part.cut import Piece, cuts
 from finishmatch.part.ground import Seen, look
-from finishmatch.part.outlines import filled, outline_of
+from finishmatch.part.outlines import filled, outline_of, solid
 from finishmatch.part.things import Thing, at_rim, compactness, edge_of, levels, things
 from finishmatch.photo.marks import Outline
 from finishmatch.photo.photo import Photo
@@ -106,8 +106,8 @@ def _candidates(photo: Photo, ready: Prepared, x: float, y: float) -> Iterator[_
     """Everything around the point that may be meant; neighbourhoods are cut only where no thing is plain."""
     seen = ready.seen
     column, row = seen.at(x, y)
-    around = [filled(one.mask) for one in ready.things]
-    chosen = [_judged(seen, mask, _THING) for mask in around if mask[row, column]]
+    # A click into a ring means the ring.
+    chosen = [_judged(seen, filled(one.mask), _THING) for one in ready.things if solid(one.mask)[row, column]]
     yield from chosen
     for mask in _below_and_above(ready.lowest, column, row):
         yield _judged(seen, mask)

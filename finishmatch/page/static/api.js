@@ -33,6 +33,7 @@ export const save = (revision, draft) => send('PUT', '/api/build', { revision, d
 export const verdict = (draft) => send('POST', '/api/verdict', { draft });
 export const outlines = (file, [x, y], card, signal) => send('POST', '/api/outline', { file, x, y, card }, signal);
 export const parts = (file, card, signal) => send('POST', '/api/parts', { file, card }, signal);
+export const plainCard = (file, kind) => send('POST', '/api/plain-card', { file, kind });
 export const within = (file, loop, signal) => send('POST', '/api/within', { file, loop }, signal);
 export const photoFacts = (id) => ask('GET', `/api/photos/${id}`);
 export const addPhoto = (file, type) => ask('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`, file, type);

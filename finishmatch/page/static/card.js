@@ -3,7 +3,8 @@
 import { change, listen, store, tell } from './store.js';
 import { photoOf } from './draft.js';
 import { byId, el, say } from './dom.js';
-import { cardCorners, cardOf, setCorners } from './shapes.js';
+import { cardCorners, cardOf, guessed, setCorners } from './shapes.js';
+import * as api from './api.js';
 import { cardTable } from './coords.js';
 import { cardKind, cards } from './declared.js';
 
@@ -18,6 +19,7 @@ const lights = el('datalist', { id: 'lights' });
 const quality = el('p', { class: 'quality' });
 const notes = el('ul', { class: 'notes small' });
 const locate = el('button', { type: 'button', onclick: locateAgain }, 'Find it by itself');
+const yes = el('button', { type: 'button', class: 'strong', onclick: confirmGuess }, 'Yes, the card lies there');
 const hand = el('button', { type: 'button', onclick: placeByHand }, 'Place the corners');
 const papers = ['A4.pdf', 'A4.png', 'Letter.pdf', 'Letter.png'].map((file) => {
   const [paper, format] = file.split('.');
@@ -33,7 +35,7 @@ const where = el('details', {}, el('summary', {}, 'Corners as numbers'), table.n
 byId('card-body').append(
   el('p', { class: 'field' }, el('label', { for: 'card-kind' }, 'Card'), kind),
   editionRow, print, quality, notes,
-  el('p', { class: 'buttons' }, hand, locate), where,
+  el('p', { class: 'buttons' }, yes, hand, locate), where,
   el('p', { class: 'field' }, el('label', { for: 'photo-light' }, 'Light'), light), lights,
   el('p', { class: 'quiet small' }, 'The same words in several photos: taken in the same light.'),
 );
@@ -44,7 +46,23 @@ function setKind() {
     if (kind.value === 'own') return;
     photo.card = { kind: kind.value };
   });
-  tell({ selected: cardCorners() ? { kind: 'card' } : null });
+  tell({ selected: cardCorners() ? { kind: 'card' } : null, guess: null });
+  if (cardKind(kind.value)?.plain && !cardCorners()) guess();
+}
+
+// A plain card measures nothing before it is placed; where it may lie is drawn, and the person says whether.
+async function guess() {
+  const { photo } = store;
+  const { corners } = await api.plainCard(photo, kind.value).catch(() => ({ corners: null }));
+  if (!corners) return;
+  tell({ guess: { photo, corners } });
+  say('The card may lie where the broken line is: confirm it, or place the corners.');
+}
+
+function confirmGuess() {
+  const corners = guessed();
+  if (corners) change((draft) => setCorners(draft, corners));
+  tell({ selected: { kind: 'card' }, guess: null });
 }
 
 function showEditions(list) {
@@ -108,6 +126,7 @@ listen(() => {
   quality.dataset.grade = pane?.grade ?? '';
   notes.replaceChildren(...(pane?.notes ?? []).map((text) => el('li', {}, text)));
   const cornered = card.kind !== 'none';
+  yes.hidden = !guessed();
   hand.hidden = !cornered;
   hand.textContent = cardCorners() ? 'Adjust the corners' : 'Place the corners';
   locate.hidden = !known?.located || !card.corners;

@@ -83,6 +83,10 @@ export function step(direction) {
   return true;
 }
 
+const STEPS = { '+': 1, '=': 1, '-': -1 };
+
+export const stepByKey = (key) => key in STEPS && step(STEPS[key]);
+
 // The wheel over a fresh proposal grows and shrinks it; anywhere else it is not ours.
 export function wheel(event, at) {
   if (event.ctrlKey || store.tool !== 'find' || !canStep() || !inside(at, proposal.outlines[proposal.shown])) return false;

@@ -18,6 +18,9 @@ export function cardCorners() {
   return store.pane.photos[store.photo]?.corners ?? null;
 }
 
+// Where a plain card that is not placed yet may lie, for the person to say so.
+export const guessed = () => (store.guess?.photo === store.photo && !cardCorners() ? store.guess.corners : null);
+
 export function chosenMark() {
   const { selected } = store;
   return selected?.kind === 'mark' ? markOf(store.draft, store.photo, selected.name) : undefined;

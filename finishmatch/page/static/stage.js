@@ -103,19 +103,13 @@ function onMove(event) {
   if (!press.dragged && Math.hypot(dx, dy) < (press.point ? 2 : DRAG_PX)) return;
   if (!press.dragged && press.boxing && !tools.sketch.points.length) tools.boxClick(press.photo.map(tidy));
   press.dragged = true;
-  if (press.looping) return loop(photo);
+  if (press.looping) return draw(tools.drawLoop(press.photo, view.held(photo)));
   if (press.point) return shapes.dragPoint(press.point, press.point.at.map((from, i) => from + photo[i] - press.photo[i]));
   if (press.mark) return shapes.dragMark(press.mark, photo[0] - press.photo[0], photo[1] - press.photo[1]);
   if (press.boxing) return hover(at);
   const last = press.last ?? press.at;
   press.last = at;
   view.pan(at[0] - last[0], at[1] - last[1]);
-}
-
-function loop(photo) {
-  if (!tools.sketch.points.length) tools.drawLoop(press.photo.map(tidy));
-  tools.drawLoop(view.held(photo).map(tidy));
-  draw();
 }
 
 function hover(at) {
@@ -142,9 +136,8 @@ function onUp(event) {
   press = null;
   if (ended.point || ended.mark) gestureEnd();
   if (ended.boxing && ended.dragged) tools.boxClick(view.held(view.toPhoto(view.onStage(event))).map(tidy));
-  else if (ended.looping && ended.dragged) {
-    if (!tools.closeOutline()) tools.clearSketch();
-  } else if (isClick(ended)) tools.clickAt(view.held(ended.photo), reachOf(event) / view.scale);
+  else if (ended.looping && ended.dragged) tools.endLoop();
+  else if (isClick(ended)) tools.clickAt(view.held(ended.photo), reachOf(event) / view.scale);
   draw();
 }
 
@@ -205,8 +198,7 @@ function keyOnStage(event) {
   if ((event.key === 'Enter' || event.key === ' ') && event.target === stage) return act();
   if (event.key === 'Backspace') return tools.takeBack();
   if (event.key === 'Delete') return shapes.deleteChosen();
-  const growing = { '+': 1, '=': 1, '-': -1 }[event.key];
-  if (growing && propose.step(growing)) return true;
+  if (propose.stepByKey(event.key)) return true;
   if (event.key === '+' || event.key === '=') view.zoom(1.4, onScreen());
   else if (event.key === '-') view.zoom(1 / 1.4, onScreen());
   else if (event.key === '0') view.fit();

@@ -14,6 +14,7 @@ export const store = {
   files: {},
   file: '',
   photo: null, // id of the photo on the stage
+  guess: null, // photo and corners: where a plain card may lie
   selected: null, // null, { kind: 'card' } or { kind: 'mark', name }
   tool: 'find',
   pane: { photos: {}, message: null, verdict: null },

@@ -5,7 +5,7 @@ import { addMark, marksOf } from './draft.js';
 import { say } from './dom.js';
 import { boxOf, inside, tidy } from './geometry.js';
 import { proposeAt, proposeWithin } from './propose.js';
-import { cardCorners, edgeAt, markAt } from './shapes.js';
+import { cardCorners, edgeAt, guessed, markAt } from './shapes.js';
 
 export const TOOLS = {
   find: { key: 'f', words: 'Find a part', hint: 'Click inside a part: its outline is proposed. Click again for another; + and - or the wheel on it for a larger or smaller one. Drag to move the photo.' },
@@ -31,7 +31,8 @@ export function clearSketch() {
 }
 
 export function sketched() {
-  if (!sketch.points.length) return null;
+  const guess = guessed();
+  if (!sketch.points.length) return guess && { points: [...guess, guess[0]] };
   if (store.tool === 'box') return { box: boxOf(sketch.points[0], sketch.to ?? sketch.points[0]) };
   return { points: sketch.points, to: sketch.to, dots: store.tool === 'outline' };
 }
@@ -58,10 +59,13 @@ function within() {
 }
 
 // A loop drawn without lifting the pointer.
-export function drawLoop(at) {
-  sketch.points.push(at);
+export function drawLoop(from, to) {
+  if (!sketch.points.length) sketch.points.push(from.map(tidy));
+  sketch.points.push(to.map(tidy));
   sketch.to = null;
 }
+
+export const endLoop = () => closeOutline() || clearSketch();
 
 export function boxClick(at) {
   if (!sketch.points.length) {
