@@ -231,6 +231,7 @@ def test_a_plain_card_measures_nothing_until_it_is_placed_where_it_is_guessed_to
     (folder / "b.toml").write_text(build_text("plate", card='{ kind = "none" }'))
     with served(folder / "b.toml") as world:
         person = Person(context, world)
+        person.sees(".quality", "The photo has no card")
         person.page.get_by_label("Card", exact=True).select_option("grey18")
         person.sees(".quality", "nothing is measured by it before")
         person.is_saved()

@@ -89,7 +89,7 @@ export const stepByKey = (key) => key in STEPS && step(STEPS[key]);
 
 // The wheel over a fresh proposal grows and shrinks it; anywhere else it is not ours.
 export function wheel(event, at) {
-  if (event.ctrlKey || store.tool !== 'find' || !canStep() || !inside(at, proposal.outlines[proposal.shown])) return false;
+  if (event.ctrlKey || store.tool !== 'find' || !canStep() || !proposal.outlines.some((outline) => inside(at, outline))) return false;
   event.preventDefault();
   turned += event.deltaY;
   if (Math.abs(turned) >= WHEEL_STEP) {
