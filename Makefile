@@ -2,6 +2,7 @@
 PYTHON ?= python3
 VENV   := .venv
 READY  := $(VENV)/.ready
+NODE   := node_modules/.ready
 
 .PHONY: demo test check clean
 
@@ -11,15 +12,21 @@ demo: $(READY)
 test: $(READY)
 	$(VENV)/bin/python -m pytest
 
-check: $(READY)
+check: $(READY) $(NODE)
 	$(VENV)/bin/ruff check .
 	$(VENV)/bin/ruff format --check --quiet .
 	$(VENV)/bin/mypy
+	node_modules/.bin/biome lint --error-on-warnings
+	node_modules/.bin/tsc -p jsconfig.json
 
 $(READY): pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
 	$(VENV)/bin/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[dev]'
 	touch $@
 
+$(NODE): package.json package-lock.json
+	npm ci --no-audit --no-fund --silent
+	touch $@
+
 clean:
-	rm -rf $(VENV) out build *.egg-info
+	rm -rf $(VENV) node_modules out build *.egg-info

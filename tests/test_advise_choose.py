@@ -112,6 +112,26 @@ def test_each_step_is_cheaper_and_worse_and_names_its_worst_pair() -> None:
     assert [round(c.probability) for c in found.choices or ()] == [1, 1, 0]
 
 
+def test_the_pair_that_a_buyer_is_told_is_the_worst_of_all_pairs_of_a_pick() -> None:
+    found, differences = shop(
+        [
+            ("near it", (45.0, 12.1, 28.0), {}),
+            ("far from it", (45.0, 13.6, 28.0), {}),
+            ("pick", (45.0, 12.0, 28.0), bought("door", 30.0)),
+            ("other", (45.0, 12.3, 28.4), bought("door", 31.0)),
+            ("second", (45.0, 10.4, 28.0), bought("hinge", 5.0)),
+            ("third", (45.0, 10.3, 28.0), bought("hinge", 6.0)),
+        ]
+    )
+    (step, *_) = zip(found.choices or (), found.worst_pairs, strict=True)
+    choice, told = step
+    mine = set(choice.picks.values())
+    pairs = [d for d in differences if {d.a, d.b} & mine and {d.a, d.b} <= mine | {"near it", "far from it"}]
+    worst = max(pairs, key=lambda d: d.de00_level.value)
+    assert told is not None
+    assert set(told) == {worst.a, worst.b} == {"far from it", *({"second", "third"} & mine)}
+
+
 def test_worst_pairs_are_scaled_to_the_tolerance_that_the_build_says_though_no_pair_is_seen_together() -> None:
     rows: list[Row] = [
         ("A", BRONZE, {"touches": ("X", "Y")}),

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishmatch.build.complaints import DEEPEST, KeyPath, key_text, line_of, locate
+from finishmatch.build.complaints import DEEPEST, Complaint, KeyPath, complaint_error, key_text, line_of, locate
 
 TEXT = '''\
 # [not.a.table]
@@ -124,3 +125,18 @@ def test_any_document_is_located_as_the_parser_reads_it(top: dict[str, Any], tab
     assert set(locate(text)) == {path for path in parsed if len(path) <= DEEPEST}
     starts = [i for i, line in enumerate(text.split("\n"), start=1) if line == "[[t]] # [x]"]
     assert [line_of(("t", i), locate(text)) for i in range(len(tables))] == starts[: len(tables)]
+
+
+def test_the_complaint_that_stands_first_in_the_file_is_told_and_misspelt_keys_before_all(tmp_path: Path) -> None:
+    text = '[build]\nname = "x"\n[[photo]]\nfile = "a.jpg"\nlight = 3\n[[photo]]\nfile = 4\n'
+    first, second, unknown = (
+        Complaint(("photo", 0, "light"), "build_value", "first"),
+        Complaint(("photo", 1, "file"), "build_value", "second"),
+        Complaint(("photo", 1, "fiel"), "unknown_key", "misspelt"),
+    )
+    for order in ([first, second], [second, first]):
+        error = complaint_error(order, text, tmp_path / "b.toml")
+        assert error.text.endswith("line 5, photo[1].light: first (and 1 more)")
+    error = complaint_error([first, second, unknown], text, tmp_path / "b.toml")
+    assert (error.code, "misspelt (and 2 more)" in error.text) == ("unknown_key", True)
+    assert complaint_error([second], text, tmp_path / "b.toml").text.endswith("line 7, photo[2].file: second")

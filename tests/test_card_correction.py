@@ -185,3 +185,70 @@ def test_a_real_light_box_is_evened_by_its_flat_frame() -> None:
     # The frame itself runs from 0.64 to 0.96 between background and middle.
     levels = frame.rgb([[150, 1300], [1950, 1300]])[:, 1]
     assert levels[1] / levels[0] > 1.2
+
+
+# --- what one plain card, or none, leaves unknown: variants of the model, each one standard deviation off ---
+
+GREY = np.array([49.5, 0.0, 0.0])
+LINEAR = Camera(mix=np.eye(3), gamma=1.0, noise=0.0)
+
+
+def _responses(correction: Correction, rgb: float = 0.2) -> np.ndarray:
+    """ln of what each variant makes of a grey, less what the first makes of it: (m, 3) in the camera's own channels."""
+    models = correction.models.members[0]
+    xyz = correction.models.xyz(np.full((1, 3), rgb))[:, 0]
+    channels = np.log(xyz @ np.linalg.inv(models.matrix[0]))
+    return np.asarray(channels - channels[0])
+
+
+def _grey_card() -> tuple[Photo, Correction]:
+    photo = shoot_scene(scene(PARTS | {"card": ((700, 60, 120, 120), GREY)}), LINEAR)
+    return photo, correct(photo, plain("grey18"), Box(700, 60, 120, 120)).correction
+
+
+def test_without_a_card_tone_balance_and_exposure_are_each_off_by_their_own_deviation() -> None:
+    photo = shoot_scene(scene(PARTS), LINEAR)
+    response = _responses(correct(photo, None, None).correction)
+    log = np.log(0.2)
+    assert len(response) == 6
+    assert response[1] == pytest.approx(np.full(3, 0.15 * log), abs=1e-4)
+    assert response[2] == pytest.approx(np.full(3, 0.0375 * log**2), abs=1e-4)
+    assert response[3] == pytest.approx([0.08, 0, 0], abs=1e-4)
+    assert response[4] == pytest.approx([0, 0, 0.08], abs=1e-4)
+    assert response[5] == pytest.approx([0.5, 0.5, 0.5], abs=1e-4)
+
+
+def test_a_grey_card_is_met_whatever_the_tone_and_leaves_its_own_neutrality_unknown() -> None:
+    photo, correction = _grey_card()
+    seen = photo.linear(photo.whole)[80:160, 720:800].reshape(-1, 3).mean(axis=0)
+    xyz = correction.models.xyz(seen[None])[:, 0]
+    # The card's luminance is 18.42 % (L* 50 would be 18.42); every variant of the tone brings the card to it.
+    assert xyz[:3, 1] == pytest.approx(np.full(3, luminance(GREY)), rel=2e-2)
+    assert np.ptp(xyz[:3], axis=0).max() < 1e-5
+    response = _responses(correction)
+    assert len(response) == 5
+    assert response[3] == pytest.approx([0.01, 0, 0], abs=1e-4)
+    assert response[4] == pytest.approx([0, 0, 0.01], abs=1e-4)
+    assert "tone_unknown" in {note.code for note in correction.notes}
+
+
+def test_a_patch_in_glare_is_left_out_and_the_rest_is_fitted_anew() -> None:
+    clean = scene(PARTS)
+    glaring = clean.copy()
+    x, y = (int(value) for value in CORNERS[0])
+    glaring[y + 8 : y + 44, x + 8 : x + 44] *= 2.2  # light that falls on the first patch alone
+    corrected, sound = (correct(shoot_scene(light, PLAIN), chart(), CHART) for light in (glaring, clean))
+    assert corrected.patches_used == sound.patches_used - 1
+    assert "patches_left_out" in {note.code for note in corrected.notes}
+    assert any("in glare" in note.text for note in corrected.notes)
+    assert corrected.correction.cv_mean_de00 < sound.correction.cv_mean_de00 + 0.3
+    found = colours(shoot_scene(glaring, PLAIN), corrected.correction)
+    assert max(float(ciede2000(found[name].lab_d50, PARTS[name][1])) for name in found) < 1.0
+
+
+def test_a_patch_in_shadow_is_left_out_as_well() -> None:
+    shaded = scene(PARTS)
+    x, y = (int(value) for value in CORNERS[0])
+    shaded[y + 8 : y + 44, x + 8 : x + 44] *= 0.5
+    corrected = correct(shoot_scene(shaded, PLAIN), chart(), CHART)
+    assert any("in shadow" in note.text for note in corrected.notes)

@@ -355,3 +355,21 @@ def test_doubled_exposure_changes_no_verdict() -> None:
     np.testing.assert_allclose(
         [d.level_ratio.value for d in judge(table(lab))], [d.level_ratio.value for d in judge(table(brighter))]
     )
+
+
+@pytest.mark.parametrize("confidence", [0.6, 0.9, 0.99])
+def test_a_verdict_is_as_sure_as_it_is_asked_to_be(confidence: float) -> None:
+    """ "alike" and "differs" begin where the probability says so, on either side of one half, and not before."""
+    verdicts: dict[str, list[float]] = {}
+    for shift in np.linspace(0, 9, 73):
+        lab = np.array([[45.0, 12.0, 28.0], [45.0, 12.0, 28.0 + shift]])
+        colours = MeasuredColours(("A", "B"), lab, np.eye(6) * 0.49, np.full(2, 0.06))
+        facts = [PartFacts("A"), PartFacts("B")]
+        seen = [Sighting(name, frozenset({"1"})) for name in "AB"]
+        (found,) = compare(colours, facts, Tolerance(confidence=confidence), seen)
+        verdicts.setdefault(found.verdict, []).append(found.p_within)
+    assert min(verdicts["alike"]) >= confidence
+    assert max(verdicts["differs"]) <= 1 - confidence
+    assert max(verdicts["unsure"]) < confidence
+    if confidence > 0.9:  # less sure, and the interval's own 90 % decides
+        assert min(verdicts["unsure"]) > 1 - confidence - 0.01

@@ -33,7 +33,9 @@ function pointTable(what, write, extra) {
   const update = (points) => {
     const rows = points.map((at, i) => ({ at, i }));
     keyed(body, rows, ({ i }) => String(i), makeRow, (row, { at }) => {
-      [...row.querySelectorAll('input')].forEach((input, k) => put(input, at[k]));
+      [...row.querySelectorAll('input')].forEach((input, k) => {
+        put(input, at[k]);
+      });
     });
   };
   return { node: table, update };
@@ -71,6 +73,8 @@ export function boxTable(name) {
   }));
   const rows = BOX.map((label, i) => el('tr', {}, el('th', { scope: 'row' }, label), el('td', {}, inputs[i])));
   const node = el('table', { class: 'coords' }, el('caption', {}, 'Box, in pixels'), el('tbody', {}, ...rows));
-  const update = () => markOf(store.draft, store.photo, name)?.box?.forEach((wanted, i) => put(inputs[i], wanted));
+  const update = () => markOf(store.draft, store.photo, name)?.box?.forEach((wanted, i) => {
+    put(inputs[i], wanted);
+  });
   return { node, update };
 }

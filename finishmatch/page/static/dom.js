@@ -25,6 +25,8 @@ export function shape(tag, props = {}, ...children) {
 
 export const set = apply;
 
+// Typed as anything: each id is one kind of element, which its caller knows.
+/** @type {(id: string) => any} */
 export const byId = (id) => document.getElementById(id);
 
 // Bring the children of a parent to stand for items, keeping the node of every item that stays: focus and capture survive.

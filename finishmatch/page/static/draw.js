@@ -58,6 +58,7 @@ export class Drawing {
   }
 
   // A label of constant size at a place in the photo.
+  /** @param {number[]} at */
   tag([x, y], words) {
     const label = shape('text', { x: 0, y: 4, 'text-anchor': 'middle', class: 'tag' }, words);
     return shape('g', { transform: `translate(${x} ${y}) scale(${1 / this.scale})` }, label);

@@ -1,9 +1,14 @@
 // Points and polygons in photo pixels. Origin: the centre of the top left pixel.
 
+/** @typedef {number[]} Point x and y */
+/** @typedef {Point[]} Polygon */
+/** @typedef {{width: number, height: number}} Size */
+
 export const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
 
 export const tidy = (value) => Math.round(value * 10) / 10;
 
+/** @type {(point: Point, points: Polygon) => boolean} */
 export function inside([x, y], points) {
   let within = false;
   points.forEach(([x1, y1], i) => {
@@ -13,6 +18,7 @@ export function inside([x, y], points) {
   return within;
 }
 
+/** @type {(points: Polygon) => number} */
 export function areaOf(points) {
   const doubled = points.reduce((sum, [x, y], i) => {
     const [px, py] = points.at(i - 1);
@@ -21,6 +27,7 @@ export function areaOf(points) {
   return Math.abs(doubled) / 2;
 }
 
+/** @type {(point: Point, from: Point, to: Point) => number} */
 export function toSegment([x, y], [x1, y1], [x2, y2]) {
   const [dx, dy] = [x2 - x1, y2 - y1];
   const along = clamp(((x - x1) * dx + (y - y1) * dy) / (dx * dx + dy * dy || 1), 0, 1);
@@ -28,6 +35,7 @@ export function toSegment([x, y], [x1, y1], [x2, y2]) {
 }
 
 // The edge of a polygon that lies nearest to a point, as the index of its first end, and how far off it is.
+/** @type {(point: Point, points: Polygon) => {index: number, distance: number}} */
 export function nearestEdge(point, points) {
   const off = points.map((from, i) => toSegment(point, from, points[(i + 1) % points.length]));
   const distance = Math.min(...off);
@@ -35,8 +43,10 @@ export function nearestEdge(point, points) {
 }
 
 // A box is the pixels from x, y on, width and height of them; its corners are the outermost pixels' centres.
+/** @type {(box: number[]) => Polygon} */
 export const boxCorners = ([x, y, w, h]) => [[x, y], [x + w - 1, y], [x + w - 1, y + h - 1], [x, y + h - 1]];
 
+/** @type {(one: Point, other: Point) => number[]} */
 export function boxOf([x1, y1], [x2, y2]) {
   const [left, top] = [Math.min(x1, x2), Math.min(y1, y2)];
   return [left, top, Math.abs(x2 - x1) + 1, Math.abs(y2 - y1) + 1].map(tidy);
@@ -47,12 +57,14 @@ export function formPoints(form) {
   return form.outline ?? [];
 }
 
+/** @type {(points: Polygon) => number[]} left, top, right, bottom */
 export function bounds(points) {
   const [xs, ys] = [points.map(([x]) => x), points.map(([, y]) => y)];
   return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
 }
 
 // Move all points together, kept inside the picture.
+/** @type {(points: Polygon, dx: number, dy: number, size: Size) => Polygon} */
 export function moved(points, dx, dy, { width, height }) {
   const [left, top, right, bottom] = bounds(points);
   const x = clamp(dx, -left, width - 1 - right);
@@ -61,6 +73,7 @@ export function moved(points, dx, dy, { width, height }) {
 }
 
 // The plane map that takes the unit square to four corners (Heckbert, "Fundamentals of Texture Mapping", 1989, 2.2.3).
+/** @type {(corners: Polygon) => (u: number, v: number) => Point} */
 function squareTo([[x0, y0], [x1, y1], [x2, y2], [x3, y3]]) {
   const [sx, sy] = [x0 - x1 + x2 - x3, y0 - y1 + y2 - y3];
   const [dx1, dx2, dy1, dy2] = [x1 - x2, x3 - x2, y1 - y2, y3 - y2];
@@ -73,6 +86,7 @@ function squareTo([[x0, y0], [x1, y1], [x2, y2], [x3, y3]]) {
 }
 
 // The patches of a chart whose grid has these corners, each as four points. `rowAt`: where its rows begin, in patch pitches.
+/** @type {(corners: Polygon, columns: number, rowAt: number[], gap: number) => Polygon[]} */
 export function patchQuads(corners, columns, rowAt, gap) {
   const at = squareTo(corners);
   const height = rowAt.at(-1) + 1 - gap;

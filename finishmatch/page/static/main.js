@@ -54,7 +54,7 @@ function doRedo() {
 }
 
 document.addEventListener('keydown', (event) => {
-  if (!(event.ctrlKey || event.metaKey) || event.target.matches('input:not([type=checkbox])')) return;
+  if (!(event.ctrlKey || event.metaKey) || /** @type {Element} */ (event.target).matches('input:not([type=checkbox])')) return;
   const key = event.key.toLowerCase();
   if (key === 'z' && !event.shiftKey) doUndo();
   else if (key === 'y' || key === 'z') doRedo();

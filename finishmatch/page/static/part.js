@@ -8,6 +8,7 @@ import { boxTable, outlineTable } from './coords.js';
 import { canStep, findParts, step } from './propose.js';
 
 const TEXTS = [['finish', 'Sold as', 'what its label says: parts of one label are expected to agree'], ['maker', 'Maker'], ['batch', 'Batch'], ['slot', 'Slot', 'same slot: candidates for it'], ['zone', 'Zone', 'other zone: never side by side']];
+/** @type {[string, string, boolean][]} */
 const CHECKS = [['owned', 'bought already', true], ['neutral', 'neutral: black, white, bare metal', false], ['critical', 'carries load, brakes, pressure, gas or mains', false]];
 
 const list = el('ul', { class: 'part-list' });
@@ -43,11 +44,24 @@ function fact(name, key, value) {
   change((draft) => setFact(draft, name, key, value));
 }
 
+// What a person is typing stays.
+function showUnlessTyped(input, value) {
+  if (document.activeElement !== input) input.value = value;
+}
+
+function tick(input, on) {
+  input.checked = on;
+}
+
+function refreshAll(fields) {
+  for (const one of fields) one.refresh();
+}
+
 function nameFields(name) {
   const input = el('input', { maxlength: 200, required: true, autocomplete: 'off', onchange: () => setName(name, input) });
   const others = elsewhere(store.draft, store.photo);
   const select = el('select', { onchange: () => select.value && join(name, select.value) }, el('option', { value: '' }, 'a part of its own'), ...others.map((other) => el('option', { value: other }, other)));
-  const refreshName = () => document.activeElement === input || (input.value = name);
+  const refreshName = () => showUnlessTyped(input, name);
   const same = others.length ? field('part-same', 'Same part as in another photo', select) : null;
   return { nodes: [field('part-name', 'Name', input), same], refresh: refreshName };
 }
@@ -75,18 +89,18 @@ function factFields(name) {
   const known = () => factsOf(store.draft, name);
   const texts = TEXTS.map(([key, label, hint]) => {
     const input = el('input', { maxlength: 200, autocomplete: 'off', onchange: () => fact(name, key, input.value.trim() || null) });
-    return { node: field(`part-${key}`, label, input, hint), refresh: () => document.activeElement === input || (input.value = known()[key] ?? '') };
+    return { node: field(`part-${key}`, label, input, hint), refresh: () => showUnlessTyped(input, known()[key] ?? '') };
   });
   const price = el('input', { type: 'number', min: 0, step: 'any', onchange: () => fact(name, 'price', price.value === '' ? null : Math.max(0, Number(price.value))) });
   const rows = [texts.slice(0, 1), texts.slice(1, 3), texts.slice(3)].map((pair) => ({
     node: el('div', { class: 'pair' }, ...pair.map((one) => one.node)),
-    refresh: () => pair.forEach((one) => one.refresh()),
+    refresh: () => refreshAll(pair),
   }));
-  rows.push({ node: field('part-price', 'Price', price), refresh: () => document.activeElement === price || (price.value = known().price ?? '') });
+  rows.push({ node: field('part-price', 'Price', price), refresh: () => showUnlessTyped(price, known().price ?? '') });
   const checks = CHECKS.map(([key, label, usual]) => {
     const input = el('input', { type: 'checkbox', id: `part-${key}`, onchange: () => fact(name, key, input.checked) });
     const node = el('p', { class: 'check' }, input, el('label', { for: `part-${key}` }, label));
-    return { node, refresh: () => (input.checked = known()[key] ?? usual) };
+    return { node, refresh: () => tick(input, known()[key] ?? usual) };
   });
   return [...rows, ...checks];
 }
@@ -97,10 +111,10 @@ function touchFields(name) {
   const boxes = others.map((other, i) => {
     const input = el('input', { type: 'checkbox', id: `touch-${i}`, onchange: () => touch(name, other, input.checked) });
     const node = el('p', { class: 'check' }, input, el('label', { for: `touch-${i}` }, el('bdi', {}, other)));
-    return { node, refresh: () => (input.checked = touches(name, other)) };
+    return { node, refresh: () => tick(input, touches(name, other)) };
   });
   const node = el('fieldset', {}, el('legend', {}, 'Touches'), ...boxes.map((box) => box.node));
-  return { node, refresh: () => boxes.forEach((box) => box.refresh()) };
+  return { node, refresh: () => refreshAll(boxes) };
 }
 
 const lists = (name, other) => (factsOf(store.draft, name).touches ?? []).includes(other);
@@ -137,7 +151,8 @@ function build(mark) {
   refresh = () => {
     sizes.hidden = !canStep(name);
     notes.replaceChildren(...(pieceOf(name)?.notes ?? []).map((text) => el('li', {}, text)));
-    for (const one of [names, ...facts, touching, coords]) (one?.refresh ?? one?.update)?.();
+    refreshAll([names, ...facts, touching].filter(Boolean));
+    coords?.update();
   };
 }
 

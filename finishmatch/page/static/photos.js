@@ -74,7 +74,7 @@ chooser.addEventListener('change', async () => {
 
 for (const type of ['dragenter', 'dragover']) {
   document.addEventListener(type, (event) => {
-    if (![...event.dataTransfer.types].includes('Files')) return;
+    if (![.../** @type {DragEvent} */ (event).dataTransfer.types].includes('Files')) return;
     event.preventDefault();
     document.body.classList.add('dropping');
   });

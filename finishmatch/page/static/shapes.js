@@ -51,6 +51,7 @@ function setPoint(draft, { kind, i, name }, [x, y]) {
   else mark.outline[i] = at;
 }
 
+/** @param {number[][]} corners @param {number} i @param {number[]} at */
 function boxWithCorner(corners, i, [x, y]) {
   const [fx, fy] = corners[(i + 2) % 4];
   const [sx, sy] = [i === 1 || i === 2 ? 1 : -1, i > 1 ? 1 : -1];
@@ -64,6 +65,7 @@ export function setCorners(draft, corners) {
 }
 
 // A card's corners may lie outside the picture (a card cut by its edge); a part's points may not.
+/** @param {any} point @param {number[]} to */
 function held(point, [x, y]) {
   const { width, height } = store.facts[store.photo];
   const reach = point.kind === 'card' ? Math.max(width, height) / 4 : 0;

@@ -34,7 +34,7 @@ function draw() {
   const tags = Object.fromEntries(pieces().map((piece) => [piece.name, piece.tag]));
   drawing.drawMarks(marksOf(store.draft, store.photo), shapes.chosenMark()?.name, tags, pane?.masks ?? {});
   const points = shapes.points();
-  const focused = document.activeElement?.closest?.('.handle')?.dataset.key;
+  const focused = keyOfFocused();
   const heldKey = press?.point?.key ?? focused;
   drawing.drawHandles(points, heldKey, shapes.pointWords);
   drawing.drawSketch(tools.sketched());
@@ -57,6 +57,12 @@ listen(() => {
   draw();
 });
 
+function keyOfFocused() {
+  const handle = document.activeElement?.closest?.('.handle');
+  return /** @type {SVGElement | null} */ (handle)?.dataset.key;
+}
+
+/** @param {number[]} point */
 function nearestPoint([x, y], reach) {
   const off = (point) => Math.hypot(point.at[0] - x, point.at[1] - y) * view.scale;
   const near = shapes.points().filter((point) => off(point) <= reach);
@@ -103,7 +109,10 @@ function onMove(event) {
   if (!press.dragged && Math.hypot(dx, dy) < (press.point ? 2 : DRAG_PX)) return;
   if (!press.dragged && press.boxing && !tools.sketch.points.length) tools.boxClick(press.photo.map(tidy));
   press.dragged = true;
-  if (press.looping) return draw(tools.drawLoop(press.photo, view.held(photo)));
+  if (press.looping) {
+    tools.drawLoop(press.photo, view.held(photo));
+    return draw();
+  }
   if (press.point) return shapes.dragPoint(press.point, press.point.at.map((from, i) => from + photo[i] - press.photo[i]));
   if (press.mark) return shapes.dragMark(press.mark, photo[0] - press.photo[0], photo[1] - press.photo[1]);
   if (press.boxing) return hover(at);
@@ -193,7 +202,7 @@ function keyOnHandle(event, key) {
 function keyOnStage(event) {
   const arrow = ARROWS[event.key];
   if (arrow) return moveAim(arrow, event.shiftKey ? 60 : event.altKey ? 1 : 12);
-  if (event.key === 'Escape') return escape();
+  if (event.key === 'Escape') return giveUp();
   if (event.key === 'Enter' && tools.closeOutline()) return true;
   if ((event.key === 'Enter' || event.key === ' ') && event.target === stage) return act();
   if (event.key === 'Backspace') return tools.takeBack();
@@ -213,6 +222,7 @@ function keyOnStage(event) {
 const centre = () => view.held(view.toPhoto(view.size.map((side) => side / 2)));
 const onScreen = () => (aim ? [(aim[0] - view.x) * view.scale, (aim[1] - view.y) * view.scale] : undefined);
 
+/** @param {number[]} point */
 function moveAim([dx, dy], pixels) {
   const from = aim ?? centre();
   aim = view.held([from[0] + (dx * pixels) / view.scale, from[1] + (dy * pixels) / view.scale]).map(Math.round);
@@ -228,7 +238,7 @@ function act() {
   return true;
 }
 
-function escape() {
+function giveUp() {
   if (gestureCancel() || tools.clearSketch()) say('Drawing dropped');
   else if (store.selected) tell({ selected: null });
   return true;

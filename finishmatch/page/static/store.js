@@ -32,6 +32,7 @@ let gesture = null;
 let saveTimer = 0;
 let saving = false;
 let judgeTimer = 0;
+/** @type {(theirs?: any) => void} */
 let onConflict = () => {};
 
 // Every part that the live pane tells of.
@@ -41,7 +42,9 @@ export function pieces() {
 }
 
 export const listen = (listener) => listeners.push(listener);
-export const whenConflict = (handler) => (onConflict = handler);
+export const whenConflict = (handler) => {
+  onConflict = handler;
+};
 export const canUndo = () => past.length > 0;
 export const canRedo = () => future.length > 0;
 

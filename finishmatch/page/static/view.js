@@ -6,7 +6,12 @@ const MOST_SCALE = 16;
 
 export class View {
   constructor(stage, redraw) {
-    Object.assign(this, { stage, redraw, width: 1, height: 1, x: 0, y: 0, scale: 1, fitted: true });
+    this.stage = stage;
+    this.redraw = redraw;
+    [this.width, this.height] = [1, 1];
+    [this.x, this.y] = [0, 0];
+    this.scale = 1;
+    this.fitted = true;
     new ResizeObserver(() => this.resize()).observe(stage);
   }
 
@@ -20,7 +25,8 @@ export class View {
   }
 
   open(width, height) {
-    Object.assign(this, { width, height });
+    this.width = width;
+    this.height = height;
     this.fit();
   }
 
@@ -68,6 +74,7 @@ export class View {
     this.redraw();
   }
 
+  /** @param {number[]} point */
   show([x, y], margin = 40) {
     const [w, h] = this.size;
     const [px, py] = [(x - this.x) * this.scale, (y - this.y) * this.scale];
@@ -81,10 +88,12 @@ export class View {
     return [event.clientX - box.left, event.clientY - box.top];
   }
 
+  /** @param {number[]} point */
   toPhoto([px, py]) {
     return [this.x + px / this.scale, this.y + py / this.scale];
   }
 
+  /** @param {number[]} point */
   held([x, y]) {
     return [clamp(x, 0, this.width - 1), clamp(y, 0, this.height - 1)];
   }
