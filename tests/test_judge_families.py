@@ -207,6 +207,12 @@ def test_plainly_neutral_parts_are_a_family_without_being_told() -> None:
     assert names(families(parts)) == [{"B0", "B1", "B2", "black"}, {"grey", "bare"}]
 
 
+def test_a_dull_champagne_is_not_taken_for_silver_where_a_gap_lies_between_them() -> None:
+    parts = {f"C{i}": ((72.0, 2.0 + 0.2 * i, 12.0), {}) for i in range(3)}
+    parts |= {f"S{i}": ((72.0, 0.1 * i, 2.0), {}) for i in range(3)}
+    assert names(families(parts)) == [{"C0", "C1", "C2"}, {"S0", "S1", "S2"}]
+
+
 def test_a_part_without_a_label_goes_to_the_label_that_is_near() -> None:
     parts = {
         "labelled": (BRONZE, {"finish": "bronze"}),

@@ -16,7 +16,7 @@ from finishmatch.colour import space
 from finishmatch.report.arrangement import arrange
 from finishmatch.report.card_fit import fit_pictures
 from finishmatch.report.diagram import close_ups
-from finishmatch.report.pairs import in_words, matrix
+from finishmatch.report.pairs import in_words, matrices
 from finishmatch.report.plane import Scale, hull
 from finishmatch.report.spread import CHI2_90, ellipse, lightness_bar, spots
 from finishmatch.report.text import colour_words, number, visible
@@ -84,7 +84,7 @@ def test_a_refused_part_lies_apart_and_every_tag_is_unique() -> None:
 
 
 def test_the_matrix_is_symmetric_and_in_set_order() -> None:
-    rows = matrix(samples.cabin().differences, arrange(samples.cabin(), Exhibits()))
+    ((_, rows),) = matrices(samples.cabin(), arrange(samples.cabin(), Exhibits()))
     assert [row.shown_part.tag for row in rows] == ["A1", "A2", "A3", "A4", "A5", "B1", "B2", "C1", "D1"]
     for i, row in enumerate(rows):
         assert row.cells[i].verdict == "self"

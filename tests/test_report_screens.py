@@ -159,7 +159,7 @@ def test_every_decision_is_short_and_of_one_kind() -> None:
     said = {
         "All 8 parts look alike.": _decided(alike),
         "I cannot tell from these photos: see what to photograph again.": _decided(unsure),
-        "The parts fall into 1 finishes.": _decided(apart),
+        "Not all parts look alike.": _decided(apart),
         "8 parts look different here: compare them side by side.": _decided(loose),
         "First look at the mark of fitting number 1.": _decided(alike, Advice("check_mark", "x", (names[0],))),
         "Fitting number 2 is alone in colour: is that meant?": _decided(alike, Advice("meant", "x", (names[1],))),

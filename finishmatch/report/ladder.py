@@ -56,8 +56,11 @@ def _from(
     return sorted(found, key=lambda item: (item[1].de00_level.value, item[0].part.name))[:_ROWS]
 
 
-def ladder(start: ShownPart, rows: Sequence[tuple[ShownPart, Difference]], ident: str) -> str:
-    """A row for each other part: its tag and name, its difference with the interval, its verdict as a sign."""
+def ladder(start: ShownPart, rows: Sequence[tuple[ShownPart, Difference]], ident: str, priced: bool = False) -> str:
+    """A row for each other part: its tag and name, its difference with the interval, its verdict as a sign.
+
+    ``priced``: with prices.
+    """
     pitch, left, right = 24.0, 190.0, 548.0
     bottom = 22 + pitch * len(rows)
     most = max([_LEAST, *(min(pair.de00_level.high, 30.0) for _, pair in rows)])
@@ -73,7 +76,7 @@ def ladder(start: ShownPart, rows: Sequence[tuple[ShownPart, Difference]], ident
         parts.append(line((min(scale(level.low), right), y), (end, y), class_="bar"))
         parts.append(dot(min(scale(level.value), right), y, 5, class_="spot", fill=part.colour or "none"))
         parts.append(label(end + 8, y + 4.5, _SIGNS[pair.verdict], class_="tag"))
-        parts.append(label(left - 10, y + 4.5, f"{part.tag} {_short(part.part.name)}", text_anchor="end"))
+        parts.append(label(left - 10, y + 4.5, _label(part, priced), text_anchor="end"))
     words = "; ".join(
         f"{part.part.name} {number(pair.de00_level.value)}, {pair.verdict}, allowed {number(pair.tolerance)}"
         for part, pair in rows
@@ -89,6 +92,11 @@ def _ticks(scale: Scale, most: float, bottom: float) -> str:
         parts.append(line((scale(value), 16), (scale(value), bottom), class_="grid"))
         parts.append(label(scale(value), bottom + 16, str(value), class_="tick", text_anchor="middle"))
     return "".join(parts)
+
+
+def _label(part: ShownPart, priced: bool) -> str:
+    price = f", {number(part.part.price, 2)}" if priced and part.part.price is not None else ""
+    return f"{part.tag} {_short(part.part.name)}{price}"
 
 
 def _short(name: str) -> str:

@@ -119,4 +119,6 @@ def _picture(
     start = max(sorted(set(against)), key=against.count)
     table = {frozenset((d.a, d.b)): d for d in results.differences}
     rows = [(part, pair) for part in parts if (pair := table.get(frozenset((start, part.part.name)))) is not None]
-    return ladder(shown[start], sorted(rows, key=lambda row: row[1].de00_level.value), ident) if rows else ""
+    return (
+        ladder(shown[start], sorted(rows, key=lambda row: row[1].de00_level.value), ident, priced=True) if rows else ""
+    )

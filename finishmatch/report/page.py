@@ -18,7 +18,7 @@ from finishmatch.report.glossary import glossary
 from finishmatch.report.ladder import ladders
 from finishmatch.report.offers import slots
 from finishmatch.report.outlined import corrected, outlined, style_of
-from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrix
+from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrices
 from finishmatch.report.staircase import LEAST_STEPS, staircase
 from finishmatch.report.strip import lightness
 from finishmatch.report.summary import lead_view
@@ -154,7 +154,7 @@ def _sections(results: Results, arrangement: Arrangement, shown: Exhibits) -> di
         if stairs and best
         else "",
         "signs": SIGNS,
-        "rows": matrix(results.differences, arrangement),
+        "matrices": matrices(results, arrangement),
         "detailed": len(arrangement.shown_parts) <= DETAILED_PARTS,
         "pairs": in_words(results, arrangement),
         "tolerances": _tolerances(results),

@@ -58,16 +58,26 @@ class PairLines:
     footnotes: tuple[str, ...]
 
 
-def matrix(differences: tuple[Difference, ...], arrangement: Arrangement) -> tuple[Row, ...]:
+def matrices(results: Results, arrangement: Arrangement) -> list[tuple[str, tuple[Row, ...]]]:
+    """A matrix of each family, under its name; of all parts where there are not several."""
+    shown = arrangement.shown_parts
+    if len(results.families) < 2:
+        return [("", _matrix(results.differences, shown, arrangement))]
+    groups = [(family.name, [part for part in shown if part.part.name in family.parts]) for family in results.families]
+    return [(name, _matrix(results.differences, parts, arrangement)) for name, parts in groups if len(parts) > 1]
+
+
+def _matrix(
+    differences: tuple[Difference, ...], shown: Sequence[ShownPart], arrangement: Arrangement
+) -> tuple[Row, ...]:
     """Rows and columns in set order, both halves filled."""
     found = {frozenset((d.a, d.b)): _cell(d) for d in differences}
     itself, never = Cell("self", "", ""), Cell("none", "–", "")
     firsts = {shown_set.shown_parts[0].tag for shown_set in arrangement.shown_sets if shown_set.shown_parts}
     rows = []
-    for one in arrangement.shown_parts:
+    for one in shown:
         cells = tuple(
-            itself if one is other else found.get(frozenset((one.part.name, other.part.name)), never)
-            for other in arrangement.shown_parts
+            itself if one is other else found.get(frozenset((one.part.name, other.part.name)), never) for other in shown
         )
         rows.append(Row(one, one.tag in firsts, cells))
     return tuple(rows)

@@ -35,7 +35,9 @@ def decide(results: Results) -> Decision:
 
 def in_hand(results: Results) -> tuple[str, ...]:
     """The coloured parts that are owned or chosen, which the answer is about."""
-    return next((advice.parts for advice in results.advice if advice.code == "verdict"), ())
+    told = next((advice.parts for advice in results.advice if advice.code == "verdict"), ())
+    neutral = {name for one in results.sets if one.neutral for name in one.parts}
+    return told or tuple(part.name for part in results.parts if part.lab and part.name not in neutral)
 
 
 def _of(results: Results, code: str) -> tuple[str, ...]:
@@ -129,7 +131,8 @@ def _state(results: Results) -> Decision:
     apart = tuple(dict.fromkeys(name for pair in pairs if pair.verdict == "differs" for name in (pair.a, pair.b)))
     if not any(pair.binding for pair in pairs if pair.verdict == "differs"):
         return Decision(f"{capital(_named(apart))} look different here: compare them side by side.", apart)
-    return Decision(f"The parts fall into {len(_finishes(results, names))} finishes.", names)
+    finishes = len(_finishes(results, names))
+    return Decision(f"The parts fall into {finishes} finishes." if finishes > 1 else "Not all parts look alike.", names)
 
 
 def _finishes(results: Results, names: Sequence[str]) -> list[set[str]]:

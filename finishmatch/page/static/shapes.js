@@ -43,6 +43,7 @@ export function pointWords({ kind, i, at, name }) {
   return `${name}, point ${i + 1}, ${where}`;
 }
 
+/** @param {any} draft @param {any} point @param {number[]} to */
 function setPoint(draft, { kind, i, name }, [x, y]) {
   const at = [tidy(x), tidy(y)];
   if (kind === 'card') return setCorners(draft, cardCorners().map((corner, k) => (k === i ? at : corner)));
