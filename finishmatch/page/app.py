@@ -59,6 +59,7 @@ def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
             Route("/api/build", routes.save, methods=["PUT"]),
             Route("/api/verdict", routes.verdict, methods=["POST"]),
             Route("/api/outline", routes.outline, methods=["POST"]),
+            Route("/api/ready", routes.ready, methods=["POST"]),
             Route("/api/parts", routes.parts, methods=["POST"]),
             Route("/api/plain-card", routes.plain_card, methods=["POST"]),
             Route("/api/within", routes.within, methods=["POST"]),
@@ -117,6 +118,11 @@ class _Routes:
         x, y = (_finite(sent.get(axis)) for axis in "xy")
         file, card = str(sent.get("file")), _corners(sent.get("card"))
         return JSONResponse({"outlines": await run_sync(self._edited.outlines_at, file, x, y, card)})
+
+    async def ready(self, request: Request) -> Response:
+        sent = await _json(request)
+        await run_sync(self._edited.make_ready, str(sent.get("file")), _corners(sent.get("card")))
+        return JSONResponse({})
 
     async def parts(self, request: Request) -> Response:
         sent = await _json(request)

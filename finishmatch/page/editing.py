@@ -25,6 +25,7 @@ from finishmatch.part.cut import propose_within
 from finishmatch.part.propose import Prepared, prepare, propose
 from finishmatch.part.sheet_guess import guess_plain_card
 from finishmatch.part.things import find_parts
+from finishmatch.photo.photo import Photo
 
 Points = tuple[tuple[float, float], ...]
 Corners = Points
@@ -127,9 +128,16 @@ class EditedBuild:
         """Outlines proposed for the part at a point, the likeliest first; an earlier search that still runs is dropped."""
         self._search += 1
         this = self._search
-        photo = self._cache.photo(*self._photo(ident))
-        ready = self._ready.get((photo.sha256, card), lambda: prepare(photo, _array(card)))
+        photo, ready = self._prepared(ident, card)
         return [one.points for one in propose(photo, x, y, ready, lambda: this == self._search)]
+
+    def make_ready(self, ident: str, card: Corners | None) -> None:
+        """Do what the first click in a photo would wait for."""
+        self._prepared(ident, card)
+
+    def _prepared(self, ident: str, card: Corners | None) -> tuple[Photo, Prepared]:
+        photo = self._cache.photo(*self._photo(ident))
+        return photo, self._ready.get((photo.sha256, card), lambda: prepare(photo, _array(card)))
 
     def outlines_of_parts(self, ident: str, card: Corners | None) -> list[Points]:
         """Outlines of all things that are neither card nor ground, from left to right."""

@@ -54,6 +54,11 @@ class Seen:
     edge: FloatImage
     card: BoolArray
 
+    def within(self, window: tuple[slice, slice]) -> Seen:
+        """The same of a window of it only."""
+        rgb, off_ground, edge = self.rgb[window].copy(), self.off_ground[window].copy(), self.edge[window].copy()
+        return Seen(rgb, self.step, off_ground, self.bound, edge, self.card[window].copy())
+
     def at(self, x: float, y: float) -> tuple[int, int]:
         """The column and row of a place in the photo."""
         rows, columns = self.card.shape

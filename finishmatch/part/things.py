@@ -67,15 +67,27 @@ def things(seen: Seen, lowest: list[Thing]) -> list[Thing]:
     Things that touch are parted where they are narrow and an edge runs between them.
     """
     chosen = [best for one in lowest for best in _best(one)]
-    return [Thing(mask, edge_of(seen, mask)) for one in chosen for mask in _parted(seen, one.mask)]
+    least = round(_LEAST_AREA * seen.card.size)
+    return [Thing(mask, edge_of(seen, mask)) for one in chosen for mask in _parted_alone(seen, one.mask, least)]
 
 
-def _parted(seen: Seen, mask: BoolArray) -> list[BoolArray]:
+def _parted_alone(seen: Seen, mask: BoolArray, least: int) -> Iterator[BoolArray]:
+    """The things that a piece is made of, looked for in no more of the photo than the piece takes up."""
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    top, left = max(rows[0] - _BRUSH_PX, 0), max(columns[0] - _BRUSH_PX, 0)
+    window = slice(top, rows[-1] + 1 + _BRUSH_PX), slice(left, columns[-1] + 1 + _BRUSH_PX)
+    for part in _parted(seen.within(window), mask[window], least):
+        whole = np.zeros_like(mask)
+        whole[window] = part
+        yield whole
+
+
+def _parted(seen: Seen, mask: BoolArray, least: int) -> list[BoolArray]:
     """The things that a piece is made of, or the piece."""
     whole = filled(mask)
     for lobes in (*_of_two_hues(seen, whole), *_lobes(whole)):
-        if _are_things(seen, whole, lobes):
-            return [part for lobe in lobes for part in _parted(seen, lobe & mask)]
+        if _are_things(seen, whole, lobes, least):
+            return [part for lobe in lobes for part in _parted(seen, lobe & mask, least)]
     return [mask]
 
 
@@ -113,7 +125,7 @@ def _of_two_hues(seen: Seen, whole: BoolArray) -> Iterator[list[BoolArray]]:
     yield [filled(lobe) for lobe in lobes]
 
 
-def _are_things(seen: Seen, whole: BoolArray, lobes: list[BoolArray]) -> bool:
+def _are_things(seen: Seen, whole: BoolArray, lobes: list[BoolArray], least: int) -> bool:
     """Whether lobes are more compact than the piece that they make up, and edges run where they are cut apart."""
     import cv2
 
@@ -126,7 +138,7 @@ def _are_things(seen: Seen, whole: BoolArray, lobes: list[BoolArray]) -> bool:
     edge = np.concatenate(edges)
     sizes = np.array([lobe.sum() for lobe in lobes])
     compact = float(np.average([compactness(lobe) for lobe in lobes], weights=sizes))
-    whole_things = (sizes > _LEAST_AREA * whole.size).all() and (sizes < _MOST_OF_PIECE * whole.sum()).all()
+    whole_things = (sizes > least).all() and (sizes < _MOST_OF_PIECE * whole.sum()).all()
     return bool(
         whole_things
         and len(edge)

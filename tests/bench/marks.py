@@ -17,7 +17,7 @@ import sys
 import time
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -53,6 +53,16 @@ class Case:
     @property
     def tuned(self) -> str:
         return "tuned on" if self.path.name in TUNED else "others"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Whether the first proposal and one of the first three is right; seconds, and seconds in a photo not yet looked at."""
+
+    first: bool
+    three: bool
+    took: float
+    cold: float
 
 
 def sample_cases() -> Iterator[Case]:
@@ -110,9 +120,11 @@ def overlap(mask: np.ndarray, photo: Photo, outline: Outline) -> float:
     return float((mask & found).sum() / (mask | found).sum())
 
 
-def click_rows(case: Case, photo: Photo, rng: np.random.Generator) -> Iterator[tuple[str, str, bool, bool, float]]:
-    """Of each click: kind, words, whether the first proposal and one of the first three is right, seconds."""
+def click_rows(case: Case, photo: Photo, rng: np.random.Generator) -> Iterator[tuple[str, str, Answer]]:
+    """Of each click: kind, words, and how it was answered."""
+    begun = time.perf_counter()
     ready = prepare(photo, case.corners)
+    before = time.perf_counter() - begun
     for part, mask in case.parts.items():
         for kind, x, y in clicks(mask, rng):
             begun = time.perf_counter()
@@ -123,7 +135,8 @@ def click_rows(case: Case, photo: Photo, rng: np.random.Generator) -> Iterator[t
             took = time.perf_counter() - begun
             values = [overlap(mask, photo, one) for one in proposals[:3]]
             words = f"{case.path.name} {part} {kind} {x},{y}: {[round(value, 2) for value in values]}"
-            yield kind, words, bool(values and values[0] > RIGHT), any(value > RIGHT for value in values), took
+            right = [value > RIGHT for value in values]
+            yield kind, words, Answer(bool(right and right[0]), any(right), took, before + took)
 
 
 def found_row(case: Case, photo: Photo) -> tuple[int, int, int, float]:
@@ -148,17 +161,17 @@ def main() -> None:
     cases = [*sample_cases(), *(real_cases(options.photos) if options.photos.is_dir() else ())]
     note = environment("numpy", "opencv-contrib-python-headless")
     print(note)
-    clicked: dict[str, list[tuple[bool, bool, float]]] = defaultdict(list)
+    clicked: dict[str, list[Answer]] = defaultdict(list)
     found: dict[str, list[tuple[int, int, int, float]]] = defaultdict(list)
     for case in cases:
         if options.only and case.path.name not in options.only:
             continue
         photo = open_photo(case.path)
-        for kind, words, first, three, took in click_rows(case, photo, rng):
+        for kind, words, answer in click_rows(case, photo, rng):
             for group in (case.tuned, "samples" if case.complete else "real", kind, "all"):
-                clicked[group].append((first, three, took))
-            if options.misses and not first:
-                print("  miss", words, "(among three)" if three else "")
+                clicked[group].append(answer)
+            if options.misses and not answer.first:
+                print("  miss", words, "(among three)" if answer.three else "")
         row = found_row(case, photo)
         parts, right, false, took = row
         other = "false" if case.complete else "others"
@@ -173,14 +186,16 @@ def main() -> None:
             print(f"{figure:50} {value:8.3g} {unit}")
 
 
-def click_figures(clicked: dict[str, list[tuple[bool, bool, float]]]) -> Iterator[tuple[str, float, str]]:
+def click_figures(clicked: dict[str, list[Answer]]) -> Iterator[tuple[str, float, str]]:
     for group, rows in clicked.items():
-        first, three, took = (np.array(column) for column in zip(*rows, strict=True))
+        first, three, took, cold = (np.array(column) for column in zip(*map(astuple, rows), strict=True))
         yield f"{group}: clicks", len(rows), ""
         yield f"{group}: first proposal right", 100 * first.mean(), "%"
         yield f"{group}: one of the first three right", 100 * three.mean(), "%"
         yield f"{group}: a further click, median", float(np.median(took)), "s"
         yield f"{group}: a further click, at most", took.max(), "s"
+        yield f"{group}: the first click in a photo, median", float(np.median(cold)), "s"
+        yield f"{group}: the first click in a photo, at most", cold.max(), "s"
 
 
 def found_figures(found: dict[str, list[tuple[int, int, int, float]]]) -> Iterator[tuple[str, float, str]]:

@@ -32,6 +32,7 @@ export const state = () => ask('GET', '/api/state');
 export const save = (revision, draft) => send('PUT', '/api/build', { revision, draft });
 export const verdict = (draft) => send('POST', '/api/verdict', { draft });
 export const outlines = (file, [x, y], card, signal) => send('POST', '/api/outline', { file, x, y, card }, signal);
+export const ready = (file, card) => send('POST', '/api/ready', { file, card });
 export const parts = (file, card, signal) => send('POST', '/api/parts', { file, card }, signal);
 export const plainCard = (file, kind) => send('POST', '/api/plain-card', { file, kind });
 export const within = (file, loop, signal) => send('POST', '/api/within', { file, loop }, signal);

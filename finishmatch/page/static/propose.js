@@ -1,7 +1,7 @@
 // Outlines that the program proposes: around a click, within a loop, of all parts. A proposal grows and shrinks until it is changed.
 
 import * as api from './api.js';
-import { change, store, tell } from './store.js';
+import { change, listen, store, tell } from './store.js';
 import { addMark, markOf, marksOf, reshape } from './draft.js';
 import { say, trouble } from './dom.js';
 import { areaOf, formPoints, inside } from './geometry.js';
@@ -123,3 +123,18 @@ function shared(one, other) {
   const size = (box) => box.reduce((product, [low, high]) => product * (high - low), 1);
   return (common[0] * common[1]) / Math.max(1, Math.min(size(a), size(b)));
 }
+
+// What the first click would wait for is done as soon as it is known where the card lies.
+const READY_AFTER_MS = 300; // corners that are being dragged change often
+let readied = '';
+let timer = 0;
+
+listen(() => {
+  if (!store.pane.photos[store.photo]) return;
+  const wanted = JSON.stringify([store.photo, cardCorners()]);
+  if (wanted === readied) return;
+  readied = wanted;
+  clearTimeout(timer);
+  const [photo, corners] = [store.photo, cardCorners()];
+  timer = setTimeout(() => api.ready(photo, corners).catch(() => {}), READY_AFTER_MS); // a click says what is wrong
+});
