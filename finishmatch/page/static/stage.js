@@ -92,7 +92,8 @@ function onDown(event) {
 function startPinch() {
   gestureCancel();
   tools.clearSketch();
-  press = { pinch: [...pointers.values()] };
+  view.fingers = [...pointers.values()];
+  press = { pinch: true };
 }
 
 function onMove(event) {
@@ -102,7 +103,7 @@ function onMove(event) {
     return hover(at);
   }
   pointers.set(event.pointerId, at);
-  if (press?.pinch) return pinch();
+  if (press?.pinch) return view.pinch([...pointers.values()]);
   if (!press) return;
   const photo = view.toPhoto(at);
   const [dx, dy] = [at[0] - press.at[0], at[1] - press.at[1]];
@@ -125,17 +126,6 @@ function hover(at) {
   if (!tools.sketch.points.length) return;
   tools.sketch.to = view.held(view.toPhoto(at)).map(tidy);
   draw();
-}
-
-function pinch() {
-  const [a, b] = [...pointers.values()];
-  const [c, d] = press.pinch;
-  const span = ([p, q]) => Math.hypot(p[0] - q[0], p[1] - q[1]) || 1;
-  const middle = (p, q) => [(p[0] + q[0]) / 2, (p[1] + q[1]) / 2];
-  const [now, before] = [middle(a, b), middle(c, d)];
-  view.pan(now[0] - before[0], now[1] - before[1]);
-  view.zoom(span([a, b]) / span([c, d]), now);
-  press.pinch = [a, b];
 }
 
 function onUp(event) {

@@ -12,6 +12,7 @@ export class View {
     [this.x, this.y] = [0, 0];
     this.scale = 1;
     this.fitted = true;
+    this.fingers = /** @type {number[][]} */ ([]);
     new ResizeObserver(() => this.resize()).observe(stage);
   }
 
@@ -63,6 +64,18 @@ export class View {
     this.x -= dx / this.scale;
     this.y -= dy / this.scale;
     this.settle();
+  }
+
+  // Two fingers that moved from where they were last.
+  /** @param {number[][]} to */
+  pinch(to) {
+    const [[a, b], [c, d]] = [this.fingers, to];
+    const span = (p, q) => Math.hypot(p[0] - q[0], p[1] - q[1]) || 1;
+    const middle = (p, q) => [(p[0] + q[0]) / 2, (p[1] + q[1]) / 2];
+    const [before, now] = [middle(a, b), middle(c, d)];
+    this.pan(now[0] - before[0], now[1] - before[1]);
+    this.zoom(span(c, d) / span(a, b), now);
+    this.fingers = to;
   }
 
   // At least a quarter of the stage stays on the photo.
