@@ -99,6 +99,8 @@ def test_what_two_families_are_sold_as_is_said_by_one_click(context, folder):
         person.page.get_by_label("Brown (plate, knob) is sold as").fill("bronze")
         person.page.keyboard.press("Enter")
         person.sees("#headline", "Bronze: both parts look alike.")
+        person.sees("#live-body", "Bronze, set A: widest pair")
+        person.sees("#live-body", "Dark blue, set B")
         person.is_saved()
         facts = tomllib.loads(world.text)["part"]
         assert {one["name"]: one["finish"] for one in facts} == {"plate": "bronze", "knob": "bronze"}

@@ -251,3 +251,4 @@ def test_a_build_of_several_families_is_shown_family_by_family(tmp_path: Path) -
     html = render(audit.results, audit.exhibits)
     assert '<h2 class="family">Brown</h2>' in html
     assert '<h2 class="family">Teal</h2>' in html
+    assert [line[:9] for line in answer(audit.results)][1:3] == ["A  brown:", "B  brown:"]

@@ -12,7 +12,7 @@ from finishmatch.errors import FinishmatchError, noted
 from finishmatch.measure import card_of
 from finishmatch.page.contours import Pieces
 from finishmatch.part.measured_photo import MeasuredPhoto
-from finishmatch.report.arrangement import Arrangement, ShownPart, arrange
+from finishmatch.report.arrangement import Arrangement, ShownPart, ShownSet, arrange
 from finishmatch.report.text import count, number
 from finishmatch.results.results import Difference, Exhibits, Results
 from finishmatch.text import capital
@@ -78,7 +78,7 @@ def verdict_pane(build: Build, audit: Audit, crops: dict[str, str]) -> dict[str,
         "sets": [
             {
                 "letter": shown_set.letter,
-                "widest": number(shown_set.facts.widest),
+                "title": _set_title(shown_set, len(results.families) > 1),
                 "parts": [_shown_part(shown_part, crops) for shown_part in shown_set.shown_parts],
             }
             for shown_set in arrangement.shown_sets
@@ -87,6 +87,15 @@ def verdict_pane(build: Build, audit: Audit, crops: dict[str, str]) -> dict[str,
         "refused": [_shown_part(shown_part, crops) for shown_part in arrangement.refused],
         "pairs": [_pair(pair, arrangement) for pair in sorted(results.differences, key=_rank)],
     }
+
+
+def _set_title(shown_set: ShownSet, several: bool) -> str:
+    """The family where there are several, the letter, and how far apart the parts of the set lie."""
+    if shown_set.facts.neutral:
+        return f"Neutral, set {shown_set.letter}"
+    name = f"{capital(shown_set.facts.family or '')}, set" if several else "Set"
+    widest = f": widest pair {number(shown_set.facts.widest)}" if len(shown_set.shown_parts) > 1 else ""
+    return f"{name} {shown_set.letter}{widest}"
 
 
 def _asks_for_labels(results: Results) -> bool:

@@ -25,7 +25,8 @@ def answer(results: Results) -> Iterator[str]:
     arrangement = arrange(results, Exhibits())
     yield shown(decision.text, 400)
     sets = arrangement.shown_sets
-    yield from (_line(one) for one in sets[:_SETS])
+    several = len(results.families) > 1
+    yield from (_line(one, several) for one in sets[:_SETS])
     if len(sets) > _SETS:
         yield f"   and {len(sets) - _SETS} more sets"
     if arrangement.refused:
@@ -39,7 +40,9 @@ def answer(results: Results) -> Iterator[str]:
         yield shown(f"Caution: {', '.join(critical)}: colour never outranks a part's rating.", 300)
 
 
-def _line(one: ShownSet) -> str:
+def _line(one: ShownSet, several: bool) -> str:
+    """A set; offers in brackets, its family's name where there are several."""
     names = ", ".join(part.part.name if part.part.owned else f"({part.part.name})" for part in one.shown_parts)
-    what = " neutral:" if one.facts.neutral else ""
-    return f"{one.letter}  {swatch(one.facts.lab)}{shown(f'{what} {names}'.strip(), 200)}"
+    family = "neutral" if one.facts.neutral else one.facts.family if several else None
+    said = f"{family}: {names}" if family else names
+    return f"{one.letter}  {swatch(one.facts.lab)}{shown(said, 200)}"

@@ -34,10 +34,6 @@ function group(title, pieces) {
   return el('section', { class: 'set' }, el('h3', {}, title), el('ul', { class: 'tiles' }, ...pieces.map(tile)));
 }
 
-function setTitle({ letter, parts, widest }) {
-  return parts.length > 1 ? `Set ${letter}: widest pair ${widest}` : `Set ${letter}`;
-}
-
 // What a family is sold as is asked where its parts' colours alone made it.
 function labelForm(family, i) {
   const input = el('input', { id: `family-${i}`, maxlength: 200, autocomplete: 'off', required: true });
@@ -69,7 +65,7 @@ function render({ verdict, message }) {
   body.replaceChildren();
   body.hidden = !verdict;
   if (!verdict) return;
-  const groups = verdict.sets.map((set) => group(setTitle(set), set.parts));
+  const groups = verdict.sets.map((set) => group(set.title, set.parts));
   if (verdict.loose.length) groups.push(group('In no set', verdict.loose));
   if (verdict.refused.length) groups.push(group('Not measured', verdict.refused));
   body.append(el('div', { class: 'sets' }, ...groups));
