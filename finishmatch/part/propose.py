@@ -27,7 +27,7 @@ _CUTS = 2
 # Above this a thing is plain enough for nothing else to be looked for.
 _PLAIN, _ONE_THING = 1.0, 0.9
 # Felzenszwalb and Huttenlocher's segments (Int. J. Comput. Vision 59, 2004, 167), by growing reach.
-_SEGMENT_REACHES, _SEGMENT_LEAST_PX, _SEGMENT_SMOOTHED = (150.0, 800.0), 60, 0.8
+_SEGMENT_REACHES, _SEGMENT_LEAST_PX, _SEGMENT_SMOOTHED = (150.0, 800.0), 15, 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,11 +137,14 @@ def _below_and_above(lowest: list[Thing], column: int, row: int) -> Iterator[Boo
 
 
 def _segmented(seen: Seen, reach: float) -> npt.NDArray[np.int32]:
-    """(h, w) labels of even pieces."""
+    """(h, w) labels of even pieces, found at half the size."""
     import cv2
 
     cutter = cv2.ximgproc.segmentation.createGraphSegmentation(_SEGMENT_SMOOTHED, reach, _SEGMENT_LEAST_PX)
-    return np.asarray(cutter.processImage(seen.rgb), dtype=np.int32)
+    rows, columns = seen.card.shape
+    half = cv2.resize(seen.rgb, (max(1, columns // 2), max(1, rows // 2)), interpolation=cv2.INTER_AREA)
+    labels = np.asarray(cutter.processImage(half), dtype=np.int32)
+    return np.asarray(cv2.resize(labels, (columns, rows), interpolation=cv2.INTER_NEAREST), dtype=np.int32)
 
 
 def _placed(seen: Seen, piece: Piece) -> BoolArray:
