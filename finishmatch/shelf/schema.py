@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -80,6 +82,12 @@ LAYOUTS: tuple[tuple[str, ...], ...] = (
   PRIMARY KEY (record, kind, id, photo)
 ) STRICT, WITHOUT ROWID""",
     ),
+    (
+        """CREATE TABLE seal (
+  record INTEGER PRIMARY KEY REFERENCES record (id) ON DELETE CASCADE,
+  digest BLOB NOT NULL
+) STRICT""",
+    ),
 )
 VERSION = len(LAYOUTS)
 
@@ -88,19 +96,24 @@ def connect(path: Path, create: bool) -> sqlite3.Connection:
     """The shelf's file, known to be one, at the newest version; see :func:`finishmatch.shelf.store.open_shelf`."""
     if not (create and not path.exists()):
         require_file(path)
+    fixed = path.exists() and not writable(path)
+    how = "mode=ro&immutable=1" if fixed else f"mode={'rwc' if create else 'rw'}"
     with told(path):
-        connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode={'rwc' if create else 'rw'}", WAIT_S, uri=True, isolation_level=None
-        )
+        connection = sqlite3.connect(f"{path.absolute().as_uri()}?{how}", WAIT_S, uri=True, isolation_level=None)
         try:
-            _prepare(connection, path, create)
+            _prepare(connection, path, create, fixed)
         except BaseException:
             connection.close()
             raise
     return connection
 
 
-def _prepare(connection: sqlite3.Connection, path: Path, create: bool) -> None:
+def writable(path: Path) -> bool:
+    """Whether a shelf can be written to: its file, and the folder in which its log stands beside it."""
+    return os.access(path, os.W_OK) and os.access(path.absolute().parent, os.W_OK)
+
+
+def _prepare(connection: sqlite3.Connection, path: Path, create: bool, fixed: bool) -> None:
     for setting in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {setting}")
     connection.create_function("cell_of", 3, cell_of, deterministic=True)
@@ -110,6 +123,9 @@ def _prepare(connection: sqlite3.Connection, path: Path, create: bool) -> None:
             raise InputError("shelf_invalid", f"{shown(path)} is empty")
     else:
         _refuse_strange(connection, path)
+    if fixed:
+        _require_whole(connection, path)
+        return
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")
     if _number(connection, "user_version") < VERSION:
@@ -117,6 +133,25 @@ def _prepare(connection: sqlite3.Connection, path: Path, create: bool) -> None:
             _upgrade(connection)
     if path.stat().st_size <= CHECKED_BYTES:
         _look_through(connection, path)
+
+
+def _require_whole(connection: sqlite3.Connection, path: Path) -> None:
+    """A shelf that cannot be written to is read as it is: it must be of the newest layout, and nothing be left in its log."""
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and log.stat().st_size:
+        what = "cannot be written to, and its last changes are still in its log"
+    elif _number(connection, "user_version") < VERSION:
+        what = "cannot be written to, and is of an older layout"
+    else:
+        return
+    raise InputError(
+        "out_unwritable", f"{shown(path)} {what}", "copy it, with what stands beside it, to where you may write"
+    )
+
+
+def seal_of(values: tuple[object, ...], extra: object, errors: object) -> bytes:
+    """What a record is told by when it is read again: of all its values, as the file holds them. 16 bytes."""
+    return hashlib.blake2b(repr((values, extra, errors)).encode("utf-8", "surrogatepass"), digest_size=16).digest()
 
 
 def _is_empty(connection: sqlite3.Connection) -> bool:
@@ -152,18 +187,46 @@ def _layout(version: int) -> set[tuple[str, str, str]]:
 
 def _upgrade(connection: sqlite3.Connection) -> None:
     """Bring the file to the newest version. Another writer may have done so while this one waited."""
-    for version in range(_number(connection, "user_version"), VERSION):
+    before = _number(connection, "user_version")
+    for version in range(before, VERSION):
         for statement in LAYOUTS[version]:
             connection.execute(statement)
+    if before:
+        _seal_all(connection)
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     connection.execute(f"PRAGMA user_version = {VERSION}")
+
+
+RECORD = (
+    "record.id, part, maker, finish, batch, date, lab_l, lab_a, lab_b, level_sd, own_cov, shared,"
+    " photos, lights, card, cv_mean, software, notes, corrections"
+)
+EXTRA = "SELECT name, value FROM extra WHERE record = ? ORDER BY name"
+ERRORS = "SELECT kind, id, photo, loadings FROM error WHERE record = ? ORDER BY kind, id, photo"
+
+
+def _seal_all(connection: sqlite3.Connection) -> None:
+    """Records of a layout that had no seals are sealed as they are."""
+    query = f"SELECT {RECORD} FROM record JOIN source ON source.id = record.source ORDER BY record.id"
+    for number, *values in connection.execute(query).fetchall():
+        extra, errors = (tuple(connection.execute(table, (number,))) for table in (EXTRA, ERRORS))
+        digest = seal_of(tuple(values), extra, errors)
+        connection.execute("INSERT OR REPLACE INTO seal VALUES (?, ?)", (number, digest))
 
 
 def _look_through(connection: sqlite3.Connection, path: Path) -> None:
     said = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     orphan = connection.execute("PRAGMA foreign_key_check").fetchone()
-    if said != "ok" or orphan:
-        raise InputError("shelf_invalid", f"{shown(path)} is damaged ({shown(said if said != 'ok' else 'lost rows')})")
+    misplaced = said == "ok" and connection.execute(_MISPLACED).fetchone()
+    if said != "ok" or orphan or misplaced:
+        what = said if said != "ok" else "lost rows" if orphan else "a colour is not where it is looked for"
+        raise InputError("shelf_invalid", f"{shown(path)} is damaged ({shown(what)})")
+
+
+# A record without a place, or one that lies elsewhere than its colour.
+_MISPLACED = """SELECT 1 FROM record LEFT JOIN place ON place.record = record.id
+  WHERE place.cell IS NOT cell_of(record.lab_l, record.lab_a, record.lab_b) OR place.lab_l IS NOT record.lab_l
+  OR place.lab_a IS NOT record.lab_a OR place.lab_b IS NOT record.lab_b LIMIT 1"""
 
 
 @contextmanager

@@ -19,17 +19,13 @@ from finishmatch.errors import InputError
 from finishmatch.results.old_ids import source_of
 from finishmatch.shelf.cells import cell_of, cells_around
 from finishmatch.shelf.record import Origin, Record, check
-from finishmatch.shelf.schema import connect, told, transaction
+from finishmatch.shelf.schema import ERRORS, EXTRA, RECORD, connect, seal_of, told, transaction
 from finishmatch.text import shown
 
 FIRST_RADIUS = 0.25
 _LENT = "lent"  # the kind of error that is a sample's noise
 
 _OWN = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
-_COLUMNS = (
-    "record.id, part, maker, finish, batch, date, lab_l, lab_a, lab_b, level_sd, own_cov, shared,"
-    " photos, lights, card, cv_mean, software, notes, corrections"
-)
 _SOURCE = "photos = ? AND lights = ? AND card = ? AND cv_mean IS ? AND software = ? AND notes = ? AND corrections = ?"
 
 
@@ -68,7 +64,7 @@ class Shelf:
                 row = _source_row(record)
                 if row not in sources:
                     sources[row] = self._source(row)
-                number = self._add(record, sources[row])
+                number = self._add(record, sources[row], row)
                 if number is not None:
                     numbers.append(number)
         return numbers
@@ -81,7 +77,7 @@ class Shelf:
             self._connection.execute("INSERT INTO source VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", row).lastrowid or 0
         )
 
-    def _add(self, record: Record, source: int) -> int | None:
+    def _add(self, record: Record, source: int, source_row: tuple[Any, ...]) -> int | None:
         colour = record.colour
         lab = tuple(float(value) for value in colour.lab_d50)
         facts = (colour.name, record.maker, record.finish, record.batch, record.date)
@@ -99,11 +95,12 @@ class Shelf:
             (*facts, *lab, float(colour.level_sd), own, shared, source),
         ).lastrowid
         self._connection.execute("INSERT INTO place VALUES (?, ?, ?, ?, ?)", (cell_of(*lab), number, *lab))
-        self._connection.executemany(
-            "INSERT INTO extra VALUES (?, ?, ?)", [(number, name, value) for name, value in record.extra]
-        )
-        errors = [_error_row(source, packed[source]) for source in packed if not isinstance(source, str)]
+        extra = tuple(sorted(record.extra))
+        self._connection.executemany("INSERT INTO extra VALUES (?, ?, ?)", [(number, *row) for row in extra])
+        errors = sorted(_error_row(source, packed[source]) for source in packed if not isinstance(source, str))
         self._connection.executemany("INSERT INTO error VALUES (?, ?, ?, ?, ?)", [(number, *row) for row in errors])
+        values = (*facts, *lab, float(colour.level_sd), own, shared, *source_row)
+        self._connection.execute("INSERT INTO seal VALUES (?, ?)", (number, seal_of(values, extra, tuple(errors))))
         return number
 
     def records(self, part: str | None = None, maker: str | None = None, finish: str | None = None) -> Iterator[Record]:
@@ -144,17 +141,19 @@ class Shelf:
 
     def _select(self, where: str, values: dict[str, Any]) -> Iterator[Record]:
         query = (
-            f"SELECT {_COLUMNS} FROM record JOIN source ON source.id = record.source WHERE {where} ORDER BY record.id"
+            f"SELECT {RECORD}, digest FROM record JOIN source ON source.id = record.source"
+            f" LEFT JOIN seal ON seal.record = record.id WHERE {where} ORDER BY record.id"
         )
         with told(self._path):
-            for row in self._connection.execute(query, values):
-                extra = self._connection.execute(
-                    "SELECT name, value FROM extra WHERE record = ? ORDER BY name", row[:1]
-                )
-                errors = self._connection.execute(
-                    "SELECT kind, id, photo, loadings FROM error WHERE record = ?", row[:1]
-                )
-                yield _record(row, tuple(extra), tuple(errors), f"{shown(self._path)}, record {row[0]}")
+            for *row, digest in self._connection.execute(query, values):
+                extra, errors = (tuple(self._connection.execute(table, row[:1])) for table in (EXTRA, ERRORS))
+                named = f"{shown(self._path)}, record {row[0]}"
+                if digest != seal_of(tuple(row[1:]), extra, errors):
+                    mend = (
+                        f"take it off (`finishmatch shelf remove {row[0]}`) and measure it again, or bring back a copy"
+                    )
+                    raise InputError("shelf_invalid", f"{named}: it is not what was put there", mend)
+                yield _record(tuple(row), extra, errors, named)
 
     def nearest(
         self, lab: tuple[float, float, float], most: int, within: float, without: Collection[int] = ()
