@@ -224,7 +224,13 @@ else:
 
 
 class Note(Struct, frozen=True, forbid_unknown_fields=True):
-    """Something guessed, left out or doubtful that the reader of a result must know. ``code`` is in :data:`CODES`."""
+    """Something guessed, left out or doubtful that the reader of a result must know. ``code`` is in :data:`CODES`.
+
+    Examples
+    --------
+    >>> Note("no_card", "The photo has no card.").code
+    'no_card'
+    """
 
     code: CodeName
     text: Text

@@ -43,7 +43,13 @@ def shown(text: object, longest: int = 120) -> str:
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:
-    """ "a", "a and b", "a, b and c"."""
+    """The words as a list in a sentence.
+
+    Examples
+    --------
+    >>> listed(["hinge"]), listed(["hinge", "latch"]), listed(["hinge", "latch", "hook"], "or")
+    ('hinge', 'hinge and latch', 'hinge, latch or hook')
+    """
     return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 

@@ -79,7 +79,15 @@ def steps(lab_a: npt.ArrayLike, lab_b: npt.ArrayLike) -> Steps:
 
 
 def ciede2000(lab_a: npt.ArrayLike, lab_b: npt.ArrayLike) -> Array:
-    """CIEDE2000 of two colours or arrays of them. Shapes (..., 3) and (..., 3), broadcast, to (...)."""
+    """CIEDE2000 of two colours or arrays of them. Shapes (..., 3) and (..., 3), broadcast, to (...).
+
+    Examples
+    --------
+    The first pair of Sharma, Wu and Dalal (2005), table 1:
+
+    >>> round(float(ciede2000([50, 2.6772, -79.7751], [50, 0, -82.7485])), 4)
+    2.0425
+    """
     return steps(lab_a, lab_b).dE00
 
 

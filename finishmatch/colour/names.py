@@ -27,7 +27,13 @@ _DARK, _DULL = 45.0, 45.0
 
 
 def colour_name(lab_d50: npt.ArrayLike) -> str:
-    """A word such as "teal" for one CIELAB D50 colour."""
+    """A word such as "teal" for one CIELAB D50 colour.
+
+    Examples
+    --------
+    >>> colour_name([43, -21, -11]), colour_name([44, 9, 25]), colour_name([78, 0.5, 1])
+    ('teal', 'brown', 'grey')
+    """
     L, a, b = (float(value) for value in np.asarray(lab_d50))
     if np.hypot(a, b) < GREY_CHROMA:
         return "black" if L < 32 else "white" if L > 85 else "grey"

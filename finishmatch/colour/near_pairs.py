@@ -115,6 +115,12 @@ def near_pairs(lab: npt.ArrayLike, radius: float) -> NearPairs:
 
     The colours are halved again and again into leaves of near ones; only leaves whose windows meet are computed. The
     work is that of all pairs at most, and the memory some 50 bytes for each pair found.
+
+    Examples
+    --------
+    >>> found = near_pairs([[45, 12, 28], [45, 12.5, 28], [60, 0, 0]], radius=1.0)
+    >>> found.first.tolist(), found.second.tolist()
+    ([0], [1])
     """
     values = np.asarray(lab, dtype=float).reshape(-1, 3)
     if not len(values):

@@ -64,7 +64,15 @@ class Tolerance(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 def relation(a: PartFacts, b: PartFacts) -> Relation:
-    """How two parts are seen: "touching", "together" (same zone, or none said) or "apart" (different zones)."""
+    """How two parts are seen: "touching", "together" (same zone, or none said) or "apart" (different zones).
+
+    Examples
+    --------
+    >>> relation(PartFacts("hinge", zone="saloon"), PartFacts("latch", zone="galley"))
+    'apart'
+    >>> relation(PartFacts("handle", touches=("plate",)), PartFacts("plate"))
+    'touching'
+    """
     if b.name in a.touches or a.name in b.touches:
         return "touching"
     if a.zone is not None and b.zone is not None and a.zone != b.zone:

@@ -22,6 +22,13 @@ def metamerism_index(
     """CIEDE2000 under the test light after the difference under the reference light is taken away, in Lab (..., 3) each.
 
     ISO 18314-4:2024, additive correction in CIELAB: what is left is due to the change of light alone.
+
+    Examples
+    --------
+    Two that differ by as much in either light are no metamers:
+
+    >>> metamerism_index([50, 3, 0], [50, 0, 0], [48, 5, 2], [48, 2, 2]).round(2)
+    np.float64(0.0)
     """
     corrected = np.asarray(sample_test) - (np.asarray(sample_reference) - np.asarray(standard_reference))
     return ciede2000(standard_test, corrected)
