@@ -21,6 +21,7 @@ from finishmatch.verbs.difference import difference
 from finishmatch.verbs.explain import explain
 from finishmatch.verbs.help import help_
 from finishmatch.verbs.mark import mark
+from finishmatch.verbs.match import match
 from finishmatch.verbs.measure import measure
 from finishmatch.verbs.new import new
 from finishmatch.verbs.output import print_json, printable
@@ -80,6 +81,7 @@ app.command()(batch)
 app.add_typer(shelf.app, name="shelf")
 app.command()(schema)
 app.command()(compare)
+app.command(context_settings=_TEXT_MAY_BEGIN_WITH_MINUS)(match)
 app.command("help")(help_)
 app.command()(completion)
 

@@ -53,7 +53,7 @@ def find(
     from finishmatch.shelf.store import open_shelf
 
     with open_shelf(shelf) as opened:
-        wanted = _on_shelf(opened, what) if results is None else _in_results(what, results)
+        wanted = on_shelf(opened, what) if results is None else _in_results(what, results)
         L, a, b = (float(value) for value in wanted.colour.lab_d50)
         without = () if wanted.number is None else (wanted.number,)
         found = [opened.record(number) for number, _ in opened.nearest((L, a, b), most, within, without)]
@@ -79,7 +79,7 @@ def _in_results(what: str, source: Path) -> Record:
     raise InputError("record_missing", f'{shown(source)} has no measured part "{shown(what)}"')
 
 
-def _on_shelf(shelf: Shelf, what: str) -> Record:
+def on_shelf(shelf: Shelf, what: str) -> Record:
     """A part on the shelf by its name, a record by its number, or a colour."""
     from finishmatch.errors import InputError
 
@@ -87,7 +87,7 @@ def _on_shelf(shelf: Shelf, what: str) -> Record:
         return _only_one(found, what)
     if what.isascii() and what.isdigit() and len(what) < 19:
         return shelf.record(int(what))
-    colour = _colour(what)
+    colour = colour_of(what)
     if colour is None:
         raise InputError(
             "record_missing", f'"{shown(what)}" is neither a part or number on the shelf nor a colour "L,a,b"'
@@ -109,7 +109,7 @@ def _only_one(found: Sequence[Record], what: str) -> Record:
     return max(found, key=lambda record: (record.date, record.number or 0))
 
 
-def _colour(text: str) -> Record | None:
+def colour_of(text: str) -> Record | None:
     """A colour that is typed in is exact."""
     import numpy as np
 
