@@ -212,6 +212,7 @@ CODES: dict[str, Code] = {
     "not_yet": Code("advice", "The nearest choice, on which no money should be spent yet.", ""),
     "blocked": Code("advice", "A slot of which no candidate agrees with the rest.", ""),
     "photograph_again": Code("advice", "A photo that would settle what is unsure, and how to take it.", ""),
+    "message": Code("advice", "A message to a seller whose photo cannot tell, ready to copy.", ""),
     "caution_critical": Code("advice", "Colour never outranks a part's rating: a part that carries load, brakes, pressure, gas or mains.", "follow the maker's instructions, the part's rating, local codes and licensed practice"),
     "caution_rework": Code("advice", "Stripping, re-anodising or heating a part can weaken it.", "leave it to a finisher who knows the alloy and the part's load"),
 }

@@ -433,3 +433,20 @@ def test_a_build_of_one_part_or_none_has_a_verdict(
     assert text == (
         "Only A was measured: there is nothing to compare it with." if parts else "No coloured part was measured."
     )
+
+
+def test_one_message_goes_to_each_maker_whose_photos_cannot_tell() -> None:
+    offered: dict[str, object] = {"owned": False, "maker": "Norrsken"}
+    parts = {
+        "A": (BRONZE, {}),
+        "B": (BRONZE, {}),
+        "lamp": ((45.0, 12.6, 28.6), offered | {"slot": "lamp"}),
+        "knob": ((45.0, 12.4, 28.9), offered | {"slot": "knob"}),
+        "ring": ((45.0, 12.5, 28.0), {"owned": False, "maker": "Corran", "slot": "ring"}),
+        "silver": (SILVER, {"owned": False, "maker": "Skerry", "slot": "ring"}),
+    }
+    found = of("message", advised(parts, sd=1.6))
+    assert [one.parts for one in found] == [("lamp", "knob"), ("ring",)]
+    assert found[0].text.startswith("To Norrsken: Could you please send one more photo of lamp and knob? Lay them flat")
+    assert all(len(one.text.split()) < 75 for one in found)
+    assert of("message", advised(parts, sd=0.02)) == []  # all is known

@@ -21,6 +21,7 @@ from finishmatch.advise.in_hand import (
 from finishmatch.advise.in_hand import Advice as Advice
 from finishmatch.advise.meant import about_families
 from finishmatch.advise.photograph_again import photographs, undecided
+from finishmatch.advise.sellers import messages
 from finishmatch.errors import CodeName, Note
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
@@ -57,6 +58,7 @@ def advise(
         if len(one.hand.coloured) > 1:
             advice += _of_family(one)
     advice += photographs(facts, in_hand, choosing, advice)
+    advice += messages(facts, in_hand.differences, refusals)
     return (*advice, *_cautions(facts, advice))
 
 

@@ -150,6 +150,7 @@ def _sections(results: Results, arrangement: Arrangement, shown: Exhibits) -> di
         "odd": odd_ones(results, arrangement),
         "ladders": ladders(results, arrangement),
         "slots": slots(results, arrangement),
+        "messages": [item.text for item in results.advice if item.code == "message"],
         "stairs": staircase(choices, results.build.tolerance.together, choices.index(best) + 1)
         if stairs and best
         else "",

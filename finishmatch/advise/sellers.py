@@ -1,0 +1,44 @@
+"""A message to each seller whose photo cannot tell, ready to copy: as short as a shop will read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from finishmatch.advise.in_hand import Advice
+from finishmatch.errors import CodeName
+from finishmatch.judge.compare import Difference
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.words import listed
+
+
+def messages(
+    facts: Sequence[PartFacts], differences: Sequence[Difference], refusals: Mapping[str, CodeName]
+) -> list[Advice]:
+    """One message for all offers of a maker that a better photo could bring to a verdict; offers without a maker share one.
+
+    ``differences``: those that count; ``refusals``: parts that could not be measured.
+    """
+    owned = {part.name for part in facts if part.owned}
+    beside = [d for d in differences if len({d.a, d.b} & owned) == 1]
+    unsure = {name for d in beside if d.verdict == "unsure" or not d.binding for name in (d.a, d.b)} | set(refusals)
+    by_maker: dict[str | None, list[str]] = {}
+    for part in facts:
+        if not part.owned and not part.neutral and part.name in unsure and _may_match(part.name, beside):
+            by_maker.setdefault(part.maker, []).append(part.name)
+    return [Advice("message", _message(maker, names), tuple(names)) for maker, names in by_maker.items()]
+
+
+def _may_match(name: str, beside: Sequence[Difference]) -> bool:
+    """Whether an offer does not surely differ from most of the parts that are there; ``beside``: pairs of one of them."""
+    mine = [d for d in beside if name in (d.a, d.b)]
+    return 2 * sum(d.verdict == "differs" and d.binding for d in mine) <= len(mine)
+
+
+def _message(maker: str | None, names: Sequence[str]) -> str:
+    to = f"To {maker}" if maker else "To the seller"
+    it = "it" if len(names) == 1 else "them"
+    return (
+        f"{to}: Could you please send one more photo of {listed(list(names))}? Lay {it} flat beside a 24-patch colour chart, or "
+        "else on plain white paper, all in the same window light, without flash or filter, and send the file itself, not a "
+        "screenshot. I want to match a finish that I have here. Thank you!"
+    )
