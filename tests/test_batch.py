@@ -8,7 +8,6 @@ import os
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -349,12 +348,10 @@ def test_a_cluster_that_is_not_there_is_said_in_one_line(
 ) -> None:
     pytest.importorskip("distributed", reason="the extra `dask` is not installed")
     monkeypatch.setattr(batch, "CONNECT_S", 1)
-    begin = time.monotonic()
     with pytest.raises(InputError) as caught:
         run(jobs[:1], tmp_path, scheduler="tcp://127.0.0.1:9")
     assert caught.value.code == "scheduler_unreachable"
     assert "\n" not in str(caught.value)
-    assert time.monotonic() - begin < 30
 
 
 # --- the command line ---
