@@ -9,6 +9,7 @@ import numpy as np
 from finishmatch.arrays import Array
 
 _DARKEST = 1e-5
+_ENCODED = 2.2  # light to the power of 1/2.2 is about what files hold
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -16,13 +17,14 @@ class Models:
     """m camera models that differ a little: the first is the best one, the others say how unsure it is.
 
     A model takes linear RGB x of the photo's primaries to XYZ D50: ``v = t - offset (1 - exp(-t / |offset|))`` per
-    channel with ``t = exp(ln x + sum_k bend_k (ln x)^(k+1))``, ln x held inside ``span`` for the bend: an offset that
-    goes to zero where there is no light, so that light is never negative; where a flat frame is known, v is divided by the flat frame's own v at that place; then ``XYZ = terms(gain * v) @ matrix``,
-    where terms are r, g, b, or these and sqrt(rg), sqrt(gb), sqrt(rb).
+    channel with ``t = exp(ln x + sum_k bend_k s_k)``, the shapes s being ln x, (ln x)^2, and e, e^2, e^4, e^8 of the encoded
+    value e = x^(1/2.2), x held inside ``span`` for them: an offset that goes to zero where there is no light, so that
+    light is never negative; where a flat frame is known, v is divided by the flat frame's own v at that place; then
+    ``XYZ = terms(gain * v) @ matrix``, where terms are r, g, b, or these and sqrt(rg), sqrt(gb), sqrt(rb).
 
     Attributes
     ----------
-    bend : (m, 2); offset : (m,); gain : (m, 3); matrix : (m, 3 or 6, 3); span : lowest and highest ln x seen on the card.
+    bend : (m, k); offset : (m,); gain : (m, 3); matrix : (m, 3 or 6, 3); span : lowest and highest ln x seen on the card.
     """
 
     bend: Array
@@ -45,12 +47,24 @@ class Models:
 
 
 def toned(rgb: Array, bend: Array, offset: Array, span: tuple[float, float]) -> Array:
-    """Light in proportion to the scene's. Shapes (n, 3), (..., 2), (...) to (..., n, 3)."""
+    """Light in proportion to the scene's. Shapes (n, 3), (..., k), (...) to (..., n, 3)."""
     log = np.log(np.maximum(rgb, _DARKEST))
-    held = np.clip(log, *span)
-    bent = log + bend[..., 0, None, None] * held + bend[..., 1, None, None] * held**2
+    shapes = _shapes(np.clip(log, *span), bend.shape[-1])
+    bent = log + sum(bend[..., k, None, None] * shape for k, shape in enumerate(shapes))
     light, dark = np.exp(bent), offset[..., None, None]
     return np.asarray(light + dark * np.expm1(-light / np.maximum(np.abs(dark), _DARKEST)))
+
+
+def _shapes(log: Array, count: int) -> list[Array]:
+    """The first ``count`` shapes that a tone curve is bent by, at ln x: its slope, its bow, and what lies higher and higher
+    up the scale of encoded values, as an S and a shoulder do."""
+    shapes = [log, log**2]
+    if count > len(shapes):
+        power = np.exp(log / _ENCODED)
+        for _ in range(count - len(shapes)):
+            shapes.append(power)
+            power = power**2
+    return shapes[:count]
 
 
 def evened(rgb: Array, flat: Array | None, bend: Array, offset: Array, span: tuple[float, float]) -> Array:
@@ -82,9 +96,10 @@ class Blend:
 
 
 def slope_is_positive(bend: Array, span: tuple[float, float]) -> bool:
-    """Whether a tone curve of these bends, shape (2,), rises all over ``span``."""
-    ends = np.array(span)
-    return bool(np.all(1 + bend[0] + 2 * bend[1] * ends > 0.05))
+    """Whether a tone curve of these bends, shape (k,), rises all over ``span``."""
+    log = np.linspace(*span, 41)
+    bent = log + sum(b * shape for b, shape in zip(bend, _shapes(log, len(bend)), strict=True))
+    return bool(np.all(np.diff(bent) > 0.05 * np.diff(log)))
 
 
 def terms(value: Array, count: int) -> Array:

@@ -1,6 +1,6 @@
 """Fit a camera model to a chart's patches, and fit it again without each patch in turn, all side by side.
 
-Unknowns of one fit: two bends of the tone curve, the black offset, two slopes of ln(light) over the card, and the matrix
+Unknowns of one fit: six bends of the tone curve, the black offset, two slopes of ln(light) over the card, and the matrix
 with white kept (its rows for neutral input add up to the neutrals' mean chromaticity; the gains follow from the neutrals).
 Minimised: Huber's loss of the patches' differences, each measured in the local metric of CIEDE2000 at its reference
 value, so that what is minimised is what is reported. Levenberg-Marquardt, run for many weightings of the patches at once.
@@ -18,12 +18,12 @@ from finishmatch.card.locate import Patches
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
 from finishmatch.colour.space import lab_jacobian, lab_to_xyz, xyz_to_lab
 
-_BEND, _OFFSET, _SLOPES, _MATRIX = slice(0, 2), 2, slice(3, 5), slice(5, None)
 _OFFSET_UNIT = 0.01
-# Weak beliefs that keep a fit on few patches sane, as 1 / sd: bends about 1, offset 0.03, light slope 10 %; and the
-# same with the second bend held near zero, for charts on which the freer curve would fall somewhere.
-_BELIEF = np.array([0.9, 0.9, 0.3, 10.0, 10.0])
-_STIFF = np.array([0.9, 300.0, 0.3, 10.0, 10.0])
+# Weak beliefs that keep a fit on few patches sane, as 1 / sd: bends about 1, of its finer shapes a third (set on renderings
+# for tuning: a weaker one fits their patches better, and real charts' patches that are left out worse), offset 0.03, light
+# slope 10 %; and the same with all but the slope held near zero, for charts on which the freer curve would fall somewhere.
+_BELIEF = np.array([0.9, 0.9, 3.0, 3.0, 3.0, 3.0, 0.3, 10.0, 10.0])
+_STIFF = np.array([0.9, 300.0, 300.0, 300.0, 300.0, 300.0, 0.3, 10.0, 10.0])
 # Huber's bound, in CIEDE2000: beyond it a patch (printed on, dirty, out of the camera's range) pulls no harder.
 _HUBER = 3.0
 _BLACK = -0.003
@@ -66,7 +66,23 @@ class _Task:
 
     @property
     def unknowns(self) -> int:
-        return 5 + 3 * (self.term_count - 1)
+        return len(self.belief) + 3 * (self.term_count - 1)
+
+    @property
+    def offset(self) -> int:
+        return len(self.belief) - 3
+
+    @property
+    def bends(self) -> slice:
+        return slice(0, self.offset)
+
+    @property
+    def slopes(self) -> slice:
+        return slice(self.offset + 1, self.offset + 3)
+
+    @property
+    def matrix(self) -> slice:
+        return slice(self.offset + 3, None)
 
 
 def fit_chart(patches: Patches, term_count: int, flat: Array | None = None) -> ChartFit:
@@ -124,7 +140,7 @@ def _fit(patches: Patches, term_count: int, flat: Array | None, belief: Array) -
         left_out_xyz=left_out,
         left_out_de00=ciede2000(xyz_to_lab(left_out), task.lab),
         after_lab=xyz_to_lab(predicted[0]),
-        slopes=unknowns[:, _SLOPES],
+        slopes=unknowns[:, task.slopes],
     )
 
 
@@ -138,12 +154,12 @@ def _start(task: _Task) -> Array:
     weights = np.ones((1, len(task.rgb)))
     value = terms(_balanced(task, unknowns[None], weights)[0], task.term_count)
     free, base = value[:, :-1] - value[:, -1:], value[:, -1:] * task.white
-    unknowns[_MATRIX] = np.linalg.lstsq(free, task.xyz - base, rcond=None)[0].ravel()
+    unknowns[task.matrix] = np.linalg.lstsq(free, task.xyz - base, rcond=None)[0].ravel()
     return unknowns
 
 
 def _light(task: _Task, unknowns: Array) -> Array:
-    return evened(task.rgb, task.flat, unknowns[..., _BEND], unknowns[..., _OFFSET] * _OFFSET_UNIT, task.span)
+    return evened(task.rgb, task.flat, unknowns[..., task.bends], unknowns[..., task.offset] * _OFFSET_UNIT, task.span)
 
 
 def _gains(task: _Task, light: Array, weights: Array) -> Array:
@@ -163,24 +179,24 @@ def _balanced(task: _Task, unknowns: Array, weights: Array) -> Array:
 def _matrix_inputs(task: _Task, unknowns: Array, weights: Array) -> tuple[Array, Array]:
     """(..., n, 3) XYZ that no matrix can change, white being kept, and (..., n, terms - 1) inputs of the free rows."""
     value = terms(_balanced(task, unknowns, weights), task.term_count)
-    evened = np.exp(-(unknowns[..., _SLOPES] @ task.place.T))[..., None]
+    evened = np.exp(-(unknowns[..., task.slopes] @ task.place.T))[..., None]
     return evened * value[..., -1:] * task.white, evened * (value[..., :-1] - value[..., -1:])
 
 
 def _predict(task: _Task, unknowns: Array, weights: Array) -> Array:
     """XYZ of every patch, light evened. Shapes (..., p), (..., n) to (..., n, 3)."""
-    return _mixed(*_matrix_inputs(task, unknowns, weights), unknowns)
+    return _mixed(task, *_matrix_inputs(task, unknowns, weights), unknowns)
 
 
-def _mixed(fixed: Array, free: Array, unknowns: Array) -> Array:
+def _mixed(task: _Task, fixed: Array, free: Array, unknowns: Array) -> Array:
     """(..., n, 3) XYZ of what :func:`_matrix_inputs` gives."""
-    return np.asarray(fixed + free @ unknowns[..., _MATRIX].reshape(*unknowns.shape[:-1], -1, 3))
+    return np.asarray(fixed + free @ unknowns[..., task.matrix].reshape(*unknowns.shape[:-1], -1, 3))
 
 
 def _residuals(task: _Task, unknowns: Array, weights: Array) -> tuple[Array, Array]:
-    """Whitened differences (..., n, 3), and what the beliefs add (..., 5)."""
+    """Whitened differences (..., n, 3), and what the beliefs add (..., bends and 3)."""
     difference = xyz_to_lab(np.maximum(_predict(task, unknowns, weights), _BLACK)) - task.lab
-    return np.einsum("nij,...nj->...ni", task.whitener, difference), unknowns[..., :5] * task.belief
+    return np.einsum("nij,...nj->...ni", task.whitener, difference), unknowns[..., : len(task.belief)] * task.belief
 
 
 def _cost(residual: Array, belief: Array, weights: Array) -> tuple[Array, Array]:
@@ -232,10 +248,10 @@ def _normal_equations(
 def _jacobian(task: _Task, unknowns: Array, weights: Array, residual: Array) -> Array:
     """(b, p, n, 3) slopes of the residuals: by forward differences for the tone curve, in closed form for the rest."""
     step = 1e-6
-    bent = unknowns[:, None] + np.eye(_SLOPES.start, unknowns.shape[1]) * step
+    bent = unknowns[:, None] + np.eye(task.slopes.start, unknowns.shape[1]) * step
     curve = (_residuals(task, bent, weights[:, None])[0] - residual[:, None]) / step
     fixed, free = _matrix_inputs(task, unknowns, weights)
-    xyz = _mixed(fixed, free, unknowns)
+    xyz = _mixed(task, fixed, free, unknowns)
     of_xyz = task.whitener @ (lab_jacobian(np.maximum(xyz, _BLACK)) * (xyz > _BLACK)[..., None, :])
     slopes = -task.place.T[:, :, None] * (of_xyz @ xyz[..., None])[:, None, ..., 0]
     matrix = np.einsum("bni,bncj->bijnc", free, of_xyz).reshape(len(unknowns), -1, *xyz.shape[1:])
@@ -243,11 +259,11 @@ def _jacobian(task: _Task, unknowns: Array, weights: Array, residual: Array) -> 
 
 
 def _models(task: _Task, unknowns: Array, weights: Array) -> Models:
-    free = unknowns[:, _MATRIX].reshape(len(unknowns), task.term_count - 1, 3)
+    free = unknowns[:, task.matrix].reshape(len(unknowns), task.term_count - 1, 3)
     last = task.white - free.sum(axis=1)
     return Models(
-        bend=unknowns[:, _BEND],
-        offset=unknowns[:, _OFFSET] * _OFFSET_UNIT,
+        bend=unknowns[:, task.bends],
+        offset=unknowns[:, task.offset] * _OFFSET_UNIT,
         gain=_gains(task, _light(task, unknowns), weights),
         matrix=np.concatenate([free, last[:, None]], axis=1),
         span=task.span,
