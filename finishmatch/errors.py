@@ -171,6 +171,7 @@ CODES: dict[str, Code] = {
     "two_finishes": Code("note", "Two finishes lie in this outline; it was refused.", "outline one finish only"),
     "clipped_dropped": Code("note", "Over- or underexposed pixels of the part were left out.", "expose a little less"),
     "outliers_dropped": Code("note", "Pixels of another colour (screws, engraving, dirt) were left out.", "nothing to do, or outline the finish more closely"),
+    "level_beside_ground": Code("note", "The part is matt, and its lightness was taken over that of the ground right beside it.", "nothing to do"),
     "few_pixels": Code("note", "The part shows few pixels, which widens its uncertainty.", "go nearer, or use the larger original photo"),
     "mark_questioned": Code("note", "A mark of the two is doubtful: nothing firm is said of them before it is looked at.", "look at the question beside the part; move the mark, or say `meant = true` in its `[[photo.part]]`"),
     "mark_on_ground": Code("note", "The mark seems to lie on what surrounds the part, not on the part; no firm verdict rests on it unless most marks do.", "move the mark onto the part, or say `meant = true` in its `[[photo.part]]`"),

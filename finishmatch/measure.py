@@ -18,6 +18,7 @@ from finishmatch.card.sheet import design
 from finishmatch.card.sheet.mean import in_light, mean_sheet, unknown_sheet
 from finishmatch.errors import FinishmatchError, InputError, Note, NothingMeasured
 from finishmatch.exchange import card_table
+from finishmatch.part.light_beside import light_beside
 from finishmatch.part.measured_photo import (
     MeasuredPart,
     MeasuredPhoto,
@@ -125,14 +126,20 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
     elsewhere = _elsewhere(entry, others) if entry.card.kind == NO_CARD else ()
     if elsewhere:
         corrected = way.memo(bridged, photo, corrected, regions, elsewhere)
+    beside = _light_beside(photo, regions, way, corrected) if flat is None else {}
     parts = [
         _wrongly_marked(part.name, photo.name, one)
         if isinstance(one, InputError)
-        else way.memo(measured_part, photo, one, corrected, flat, part.name in way.matt)
+        else way.memo(measured_part, photo, one, corrected, flat, part.name in way.matt, beside.get(part.name))
         for part, one in zip(entry.parts, marked, strict=True)
     ]
     view = way.memo(view_of, photo, corrected.correction, flat, way.view_px)
     return _shown(measured_photo(photo, entry.light, corrected, parts, asked), view, regions)
+
+
+def _light_beside(photo: Photo, regions: Sequence[Region], way: _Way, corrected: Corrected) -> dict[str, float]:
+    matt = way.matt.intersection(one.part for one in regions)
+    return way.memo(light_beside, photo, regions, matt, corrected) if matt else {}
 
 
 def _shown(photo: MeasuredPhoto, view: View, regions: Sequence[Region]) -> MeasuredPhoto:

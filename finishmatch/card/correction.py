@@ -75,7 +75,7 @@ class Correction:
     toned: bool = False
 
     def shared_loadings(self, rgb: Array, weight: Array, flat: Array | None) -> Array:
-        """(3, k) loadings in Lab units of the colour averaged over ``rgb`` (n, 3) with ``weight`` (n,), sum 1."""
+        """(3, k) loadings in Lab units of the colour averaged over ``rgb`` (n, 3) with ``weight`` (n,)."""
         lab = xyz_to_lab(np.einsum("n,mnc->mc", weight, self.models.xyz(rgb, flat)))
         loadings = (lab[1:] - lab[0]).T * self.variant_scale
         return np.concatenate([loadings, self._beyond_card(rgb, weight, flat, lab[0])], axis=1)

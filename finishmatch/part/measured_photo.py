@@ -58,7 +58,12 @@ class MeasuredPhoto:
 
 
 def measured_part(
-    photo: Photo, region: Region, corrected: Corrected, flat: FlatField | None, matt: bool
+    photo: Photo,
+    region: Region,
+    corrected: Corrected,
+    flat: FlatField | None,
+    matt: bool,
+    light: float | None = None,
 ) -> MeasuredPart:
     """What a photo says of one part, and the part's picture.
 
@@ -67,8 +72,9 @@ def measured_part(
     region : what the part's mark covers.
     corrected, flat : of the photo.
     matt : whether the part is flat and without gloss.
+    light : ln of the light on it, see :func:`finishmatch.part.light_beside.light_beside`; None where the ground does not tell.
     """
-    found = measure(photo, region, corrected.correction, flat, matt)
+    found = measure(photo, region, corrected.correction, flat, matt, light)
     return MeasuredPart(found, corrected_crop(photo, region, corrected.correction, flat))
 
 

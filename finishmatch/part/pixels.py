@@ -72,7 +72,7 @@ class Unusable:
 
 
 @dataclass(frozen=True, slots=True)
-class _Lattice:
+class Lattice:
     """Every ``step``-th pixel of a window in both directions, from its top left one."""
 
     window: Window
@@ -88,7 +88,7 @@ def pixels_of(photo: Photo, region: Region, correction: Correction, flat: FlatFi
     lost = float(clipped.sum() / max(inner.sum(), 1))
     usable = int((inner & ~clipped).sum()) * step**2
     if lost > 0 and (usable < _PIXELS_REFUSED or 1 - lost < _REST_LEAST):
-        return Unusable(1 - lost, _why_lost(photo, _Lattice(window, step), clipped, lost))
+        return Unusable(1 - lost, _why_lost(photo, Lattice(window, step), clipped, lost))
     if usable < _PIXELS_REFUSED:
         return Unusable(0.0, Note("part_small", f"Only {usable} pixels of the part can be used."))
     notes = []
@@ -97,10 +97,12 @@ def pixels_of(photo: Photo, region: Region, correction: Correction, flat: FlatFi
         notes.append(Note("clipped_dropped", text))
     if usable < _PIXELS_FEW:
         notes.append(Note("few_pixels", f"Only {usable} pixels of the part can be used."))
-    return _of_one_finish(_corrected(photo, _Lattice(window, step), inner & ~clipped, correction, flat), lost, notes)
+    return _of_one_finish(
+        corrected_pixels(photo, Lattice(window, step), inner & ~clipped, correction, flat), lost, notes
+    )
 
 
-def _why_lost(photo: Photo, lattice: _Lattice, clipped: BoolArray, lost: float) -> Note:
+def _why_lost(photo: Photo, lattice: Lattice, clipped: BoolArray, lost: float) -> Note:
     """Which channels are beyond the end of their scale: one alone is a colour that the file cannot hold."""
     high = photo.over(_encoded(photo, lattice, clipped)).mean(axis=0)
     names = [name for name, share in zip(("red", "green", "blue"), high, strict=True) if share > _CHANNEL_LOST]
@@ -111,15 +113,15 @@ def _why_lost(photo: Photo, lattice: _Lattice, clipped: BoolArray, lost: float) 
     return Note("part_clipped", f"{lost:.0%} of the part is {what}exposed.")
 
 
-def _encoded(photo: Photo, lattice: _Lattice, wanted: BoolArray) -> Encoded:
+def _encoded(photo: Photo, lattice: Lattice, wanted: BoolArray) -> Encoded:
     y, x = np.nonzero(wanted)
     return photo.encoded[lattice.window.top + y * lattice.step, lattice.window.left + x * lattice.step]
 
 
-def _corrected(
-    photo: Photo, lattice: _Lattice, wanted: BoolArray, correction: Correction, flat: FlatField | None
+def corrected_pixels(
+    photo: Photo, lattice: Lattice, wanted: BoolArray, correction: Correction, flat: FlatField | None
 ) -> Pixels:
-    """The wanted pixels of a lattice."""
+    """The wanted pixels of a lattice, (rows, columns) bool, corrected."""
     y, x = np.nonzero(wanted)
     row, column = lattice.window.top + y * lattice.step, lattice.window.left + x * lattice.step
     rgb = np.maximum(photo.light(photo.encoded[row, column]).astype(float), 1e-6)

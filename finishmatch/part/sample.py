@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -20,8 +20,11 @@ _TRIM = 0.05
 # CIELAB a*, b* by which adding all of a perfect white's light would move a part that has no chroma to speak of.
 _NO_CHROMA = 1.0
 # Level, as standard deviations of ln Y: attitude towards the light does this much to metal and gloss; a matt flat part
-# that lies in even light beside another tells its level nearly as a meter does (set on renderings).
-_LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.03
+# that lies in even light beside another tells its level far better (set on renderings of powder-coated plates).
+_LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.08
+# What the ground beside a part leaves unknown of its light (set on the same, under a desk lamp, a bulb and a window). A part
+# whose own level varies by more than the second is shaped, and its light is not the ground's.
+_LEVEL_BESIDE, _FLAT_SPREAD = 0.06, 0.08
 # The white light that a surface reflects beside its body colour differs between attitudes, as a part of a perfect
 # white's light: by this much of what it differs between the blocks of the part itself, within these bounds (set on
 # simulated parts and the tuning half of the renderings).
@@ -83,7 +86,12 @@ class Refusal:
 
 
 def measure(
-    photo: Photo, region: Region, correction: Correction, flat: FlatField | None = None, matt: bool = False
+    photo: Photo,
+    region: Region,
+    correction: Correction,
+    flat: FlatField | None = None,
+    matt: bool = False,
+    light: float | None = None,
 ) -> Sample | Refusal:
     """Measure one part.
 
@@ -92,11 +100,33 @@ def measure(
     region : what the part's mark covers.
     correction, flat : of the photo.
     matt : whether the part is flat and without gloss.
+    light : ln of the light on it over that on other such parts, where the ground beside it tells.
     """
     pixels = pixels_of(photo, region, correction, flat)
     if isinstance(pixels, Unusable):
         return Refusal(region.part, photo.name, pixels.used_fraction, pixels.reason, pixels.notes)
-    return sample_of(photo, region.part, pixels, correction, matt)
+    sample = sample_of(photo, region.part, pixels, correction, matt)
+    flat_part = sample.level_sd <= np.hypot(_LEVEL_ATTITUDE_MATT, _FLAT_SPREAD)
+    return sample if light is None or not flat_part else _in_one_light(sample, light)
+
+
+def _in_one_light(sample: Sample, light: float) -> Sample:
+    """The sample with its level over that of the ground beside it; its errors stay what they are of its light."""
+    xyz = sample.xyz_d50 * np.exp(-light)
+    turn = lab_jacobian(xyz) @ np.linalg.inv(lab_jacobian(sample.xyz_d50)) * np.exp(-light)
+    slopes = turn @ sample.light
+    slopes[:, :2] = 0  # those of level, see Light.loadings
+    note = Note("level_beside_ground", f"Its light differs by {np.expm1(abs(light)):.0%} from the middle of all.")
+    return replace(
+        sample,
+        xyz_d50=xyz,
+        own_cov=turn @ sample.own_cov @ turn.T,
+        shared=turn @ sample.shared,
+        light=slopes,
+        light_own=turn @ sample.light_own @ turn.T,
+        level_sd=float(np.hypot(sample.level_sd, _LEVEL_BESIDE)),
+        notes=(*sample.notes, note),
+    )
 
 
 def sample_of(photo: Photo, part: str, pixels: Pixels, correction: Correction, matt: bool) -> Sample:

@@ -91,7 +91,7 @@ def surroundings(photo: Photo, mark: Region) -> Surroundings:
     side = float(np.sqrt(np.count_nonzero(mark.covered)))
     gap, near, beyond = max(_GAP_PX, _GAP * side), max(_NEAR_PX, _NEAR * side), max(_BEYOND_PX, _BEYOND * side)
     seen = _lattice(photo, mark, beyond, max(1, int(side / _ACROSS)))
-    outside = [_farther_out(seen.mark, distance / seen.step) for distance in (gap, near, beyond)]
+    outside = [farther_out(seen.mark, distance / seen.step) for distance in (gap, near, beyond)]
     inside = seen.colour[drawn_in(seen.mark, seen.step)]
     close = _by_direction(seen, outside[0] & ~outside[1])
     return Surroundings(inside, np.median(inside, axis=0), close, _by_direction(seen, outside[1] & ~outside[2]))
@@ -100,7 +100,7 @@ def surroundings(photo: Photo, mark: Region) -> Surroundings:
 def ring(photo: Photo, mark: Region, inner_px: float, outer_px: float) -> Array:
     """(24, 3) mean colours of a ring around a mark by direction; NaN outside the picture."""
     seen = _lattice(photo, mark, outer_px, max(1, int(outer_px / _ACROSS)))
-    near, far = (_farther_out(seen.mark, distance / seen.step) for distance in (inner_px, outer_px))
+    near, far = (farther_out(seen.mark, distance / seen.step) for distance in (inner_px, outer_px))
     return _by_direction(seen, near & ~far)
 
 
@@ -168,7 +168,7 @@ def _means(photo: Photo, window: Window, step: int) -> Array:
     return total / len(places) ** 2
 
 
-def _farther_out(mark: BoolArray, distance: float) -> BoolArray:
+def farther_out(mark: BoolArray, distance: float) -> BoolArray:
     """The samples farther from the mark than this; what lies outside the image does not count."""
     pad = int(distance) + 1
     return farther_in(np.pad(~mark, pad, constant_values=True), distance)[pad:-pad, pad:-pad]

@@ -1,4 +1,4 @@
-"""Fifteen scenes for phones: new shapes, finishes and lamps; small parts; charts small, tilted, half in shadow; mixed light.
+"""Eighteen scenes for phones: new shapes, finishes and lamps; small parts; charts small, tilted, half in shadow; mixed light.
 
 ``TEST`` names the third that is kept for testing only. It was declared before anything was tuned on these scenes.
 """
@@ -211,6 +211,38 @@ _TUNGSTEN = Stage(
     roll=-4,
     seed=55,
 )
+# Flat, matt plates far from one another: for what the ground beside a part tells of its light.
+_PANELS_DESK = Stage(
+    "oak",
+    "desk",
+    _row("coupon: slate powder, coupon: moss powder, coupon: slate powder, coupon: moss powder batch", 110, -140, 80)
+    + _row(
+        "coupon: moss powder batch, coupon: white powder, coupon: sand powder, coupon: slate powder",
+        40,
+        -140,
+        80,
+        10,
+        5,
+    )
+    + _row("coupon: sand powder, coupon: moss powder, coupon: white powder", -60, -140, 80, 0, 9),
+    chart=(95, -84, 3),
+    tilt=12,
+    seed=62,
+)
+_PANELS_BULB = replace(_PANELS_DESK, emitter="bulb", cloth="felt", seed=63)
+_PANELS_LAMP = Stage(
+    "paper",
+    "lamp",
+    _row("coupon: plum powder, coupon: sand powder, coupon: plum powder, coupon: slate powder", 105, -140, 82)
+    + _row(
+        "coupon: slate powder, coupon: bronze powder, coupon: sand powder, coupon: bronze powder", 30, -150, 82, -8, 5
+    )
+    + _row("coupon: white powder, coupon: plum powder, coupon: white powder", -65, -150, 80, 6, 9),
+    chart=(95, -84, -4),
+    tilt=13,
+    roll=2,
+    seed=64,
+)
 NEW_STAGES: dict[str, Stage] = {
     "coupons": _COUPONS,
     "small": _SMALL,
@@ -227,6 +259,9 @@ NEW_STAGES: dict[str, Stage] = {
     "far": _FAR,
     "textured": _TEXTURED,
     "coated": _COATED,
+    "panels at the desk": _PANELS_DESK,
+    "panels by the bulb": _PANELS_BULB,
+    "panels": _PANELS_LAMP,
     # For a chart that is photographed once: the same table with the chart alone, and with the parts alone.
     "coupons, chart": replace(_COUPONS, items=()),
     "coupons, parts": replace(_COUPONS, chart=None),
@@ -234,5 +269,5 @@ NEW_STAGES: dict[str, Stage] = {
     "textured, parts": replace(_TEXTURED, chart=None),
 }
 TEST: frozenset[str] = frozenset(
-    {"two lamps", "tungsten", "far", "textured", "coated", "textured, chart", "textured, parts"}
+    {"two lamps", "tungsten", "far", "textured", "coated", "panels", "textured, chart", "textured, parts"}
 )

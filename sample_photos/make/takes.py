@@ -111,6 +111,9 @@ _NEW: dict[str, Take] = {
     "textured-led": _take("textured", "LED-B4", replace(_APART_TEST, seed=124), "T9"),
     "textured-cool": _take("textured", "D65", Exposure("D65", wb_error=(0.97, 1.03), seed=125), "S5"),
     "coated-tent": _take("coated", "D50", Exposure("D50", wb_error=(1.02, 0.98), seed=126), "K2"),
+    "panels-desk": _take("panels at the desk", "D65", Exposure("D65", ev=-0.3, seed=200), "S5"),
+    "panels-bulb": _take("panels by the bulb", "D65", Exposure("D65", seed=200), "S5"),
+    "panels-lamp": _take("panels", "LED-B2", Exposure("LED-B2", wb_error=(0.98, 1.02), ev=-0.1, seed=201), "K2"),
     "coated-led": _take("coated", "LED-B3", Exposure("LED-B3", ev=-0.3, seed=127), "T9"),
 }
 # The chart photographed once. "fixed": exposure and white balance as in the chart's photograph, errors and all (its seed);
