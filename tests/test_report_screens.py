@@ -42,6 +42,9 @@ def browser() -> Any:
         yield launched
 
 
+MARGINS = dict.fromkeys(("top", "right", "bottom", "left"), "1cm")
+
+
 def _opened(browser: Any, html: str, folder: Path, **how: Any) -> Any:
     (folder / "report.html").write_text(html, "utf-8")
     page = browser.new_context(**how).new_page()
@@ -73,7 +76,7 @@ def test_the_decision_and_the_photo_that_shows_it_are_in_the_first_screen(
 
 def test_the_sample_prints_on_two_pages_and_in_full_on_more(cabin: Audit, browser: Any, tmp_path: Path) -> None:
     def pages(html: str, paper: str) -> int:
-        pdf = _opened(browser, html, tmp_path).pdf(format=paper)
+        pdf = _opened(browser, html, tmp_path).pdf(format=paper, margin=MARGINS)
         return len(re.findall(rb"/Type\s*/Page\b", pdf))
 
     assert pages(render(cabin.results, cabin.exhibits), "A4") == 2
@@ -145,7 +148,10 @@ def _decided(results: Results, *advice: Advice) -> str:
 
 def test_the_decision_of_the_sample_says_what_to_do(cabin: Audit) -> None:
     decision = decide(cabin.results)
-    assert decision.text == "Return or exchange gas-locker latch; buy lamp Corran and knob Skerry; all else agrees."
+    assert (
+        decision.text
+        == "Return or exchange gas-locker latch; buy lamp Corran and knob Skerry; all else measured agrees in 2 finishes."
+    )
     assert decision.parts[0] == "gas-locker latch"
 
 

@@ -30,11 +30,16 @@ def render_summary(results: Results, exhibits: Exhibits) -> bytes:
     draw = ImageDraw.Draw(image)
     y = _words(draw, decision.text, _EDGE, 48, _INK)
     if critical:
-        caution = f"Caution: {', '.join(critical)}: colour never outranks a part's rating."
+        caution = (
+            f"Caution: {', '.join(critical)}: colour never outranks a part's rating. Gas, mains, brakes and pressure belong to "
+            "licensed practice."
+        )
         y = _words(draw, caution, y + 8, 26, _INK)
     if view is not None:
         y = _photo(image, view, arrangement, decision, y + _GAP)
     y = _sets(draw, arrangement.shown_sets, y + _GAP)
+    if arrangement.refused:
+        y = _words(draw, f"Not measured: {', '.join(part.part.name for part in arrangement.refused)}", y + 4, 24, _INK)
     y = _words(
         draw, f"{results.build.name}. Judged from photographs by finishmatch {results.version}.", y + 12, 20, _QUIET
     )
@@ -78,13 +83,14 @@ def _photo(image: Any, view: PhotoView, arrangement: Arrangement, decision: Deci
     with Image.open(io.BytesIO(view.jpeg)) as picture:
         image.paste(picture.convert("RGB").resize(size, Image.Resampling.BICUBIC), (_EDGE, y))
     draw, font = ImageDraw.Draw(image), ImageFont.load_default(26)
+    odd = {part.part.name for part in arrangement.shown_parts if part.stands_out}
     styles = {part.part.name: style_of(k) for k, one in enumerate(arrangement.shown_sets) for part in one.shown_parts}
     for name, polygon in view.outlines:
         points = np.array(polygon) * scale / view.scale + (_EDGE, y)
         wide = 7 if name in decision.parts[:1] else 4
         _outline(draw, points, styles.get(name, "1 3"), wide)
         at = (float(points[:, 0].mean()), max(float(points[:, 1].min()) - 18, y + 14))
-        tag = arrangement.tags.get(name, "")
+        tag = f"> {arrangement.tags.get(name, '')} <" if name in odd else arrangement.tags.get(name, "")
         draw.text(at, tag, font=font, fill=(0, 0, 0), stroke_width=4, stroke_fill=(255, 255, 255), anchor="mm")
     return y + size[1]
 

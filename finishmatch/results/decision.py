@@ -90,13 +90,17 @@ def _with_rest(results: Results, steps: Sequence[_Step]) -> Decision:
 
 
 def _rest(results: Results, rest: Sequence[str]) -> str:
-    """Whether those that stay agree, each with its own finish."""
+    """Whether those that stay agree, each with its own finish; what could not be measured is not among them."""
     kept = [set(advice.parts) & set(rest) for advice in results.advice if advice.code == "keep"]
     pairs = [pair for group in kept for pair in _between(results, group)]
     whole = set(rest) <= set().union(*kept) if kept else False
     if not whole:
         return "see below for the rest"
-    return "all else agrees" if all(pair.verdict == "alike" for pair in pairs) else "the rest probably agrees"
+    unmeasured = any(part.owned and part.lab is None for part in results.parts)
+    who = "all else measured" if unmeasured else "all else"
+    agrees = "agrees" if all(pair.verdict == "alike" for pair in pairs) else "probably agrees"
+    finishes = sum(bool(group) for group in kept)
+    return f"{who} {agrees}{f' in {finishes} finishes' if finishes > 1 else ''}"
 
 
 def _between(results: Results, names: set[str]) -> list[Difference]:
