@@ -22,10 +22,13 @@ from finishmatch.photo.marks import Box, Mark, Outline, region
 from finishmatch.photo.photo import Photo
 
 _PLAIN_CLIPPED_MAX = 0.05
-# A plain card is looked at in so many blocks across, not in fewer than the least; ln(level) and the two ln(ratios) of
+# A plain card is looked at in so many blocks across, not in fewer than the least, nor in smaller ones; ln(level) and the two
+# ln(ratios) of
 # colour by which one may be off what steady light gives, and the part of the card that may.
-_PLAIN_BLOCKS, _PLAIN_LEAST = 16, 9
+_PLAIN_BLOCKS, _PLAIN_LEAST, _PLAIN_BLOCK_PX = 16, 9, 4
 _PLAIN_OFF, _PLAIN_UNLIKE_MAX = np.array([0.12, 0.05, 0.05]), 0.08
+# More where a small card's blocks are noisy: so many of their robust standard deviations, up to so many times as much.
+_NOISE_SD, _NOISE_MOST = 4.0, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,7 +146,7 @@ def plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:
 
 def _unlike(linear: FloatImage, good: BoolArray) -> float:
     """The part of a surface whose light or colour is not what an even light that falls off steadily would give it."""
-    step = max(1, round(np.sqrt(good.sum()) / _PLAIN_BLOCKS))
+    step = max(_PLAIN_BLOCK_PX, round(np.sqrt(good.sum()) / _PLAIN_BLOCKS))
     rows, columns = (size // step * step for size in good.shape)
     counted = good[:rows, :columns].reshape(rows // step, step, -1, step).sum(axis=(1, 3))
     masked = linear[:rows, :columns] * good[:rows, :columns, None]
@@ -158,4 +161,5 @@ def _unlike(linear: FloatImage, good: BoolArray) -> float:
     for _ in range(3):
         off = np.abs(seen - terms @ np.linalg.lstsq(terms[kept], seen[kept], rcond=None)[0])
         kept = (off <= np.maximum(2.5 * np.median(off, axis=0), 1e-4)).all(axis=1)
-    return float((off > _PLAIN_OFF).any(axis=1).mean())
+    noise = np.clip(_NOISE_SD * 1.4826 * np.median(off, axis=0), _PLAIN_OFF, _NOISE_MOST * _PLAIN_OFF)
+    return float((off > noise).any(axis=1).mean())
