@@ -95,6 +95,7 @@ STATES = {
     "thirty": lambda: (samples.large(30), Exhibits()),
     "hundred": lambda: (samples.large(100), Exhibits()),
     "nothing": lambda: (_nothing(), Exhibits()),
+    "no card": lambda: (_without_card(), samples.cabin_pictures()),
     "unsure": lambda: (_unsure(), samples.cabin_pictures()),
 }
 
@@ -129,6 +130,12 @@ def _nothing() -> Results:
         choices=None,
         advice=(Advice("verdict", "x"),),
     )
+
+
+def _without_card() -> Results:
+    results = _unsure()
+    loose = tuple(replace(d, binding=False) for d in results.differences)
+    return replace(results, photos=(samples.photo(card=False),), differences=loose)
 
 
 def _unsure() -> Results:

@@ -23,8 +23,7 @@ from finishmatch.photo.photo import Photo
 
 _PLAIN_CLIPPED_MAX = 0.05
 # A plain card is looked at in so many blocks across, not in fewer than the least, nor in smaller ones; ln(level) and the two
-# ln(ratios) of
-# colour by which one may be off what steady light gives, and the part of the card that may.
+# ln(ratios) of colour by which one may be off what steady light gives, and the part of the card that may.
 _PLAIN_BLOCKS, _PLAIN_LEAST, _PLAIN_BLOCK_PX = 16, 9, 4
 _PLAIN_OFF, _PLAIN_UNLIKE_MAX = np.array([0.12, 0.05, 0.05]), 0.08
 # More where a small card's blocks are noisy: so many of their robust standard deviations, up to so many times as much.
