@@ -18,7 +18,7 @@ from finishmatch.card.sheet import design
 from finishmatch.card.sheet.mean import in_light, mean_sheet, unknown_sheet
 from finishmatch.errors import FinishmatchError, InputError, Note, NothingMeasured
 from finishmatch.exchange import card_table
-from finishmatch.part.light_beside import light_beside
+from finishmatch.part.light_beside import LightBeside, light_beside
 from finishmatch.part.measured_photo import (
     MeasuredPart,
     MeasuredPhoto,
@@ -137,7 +137,7 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
     return _shown(measured_photo(photo, entry.light, corrected, parts, asked), view, regions)
 
 
-def _light_beside(photo: Photo, regions: Sequence[Region], way: _Way, corrected: Corrected) -> dict[str, float]:
+def _light_beside(photo: Photo, regions: Sequence[Region], way: _Way, corrected: Corrected) -> dict[str, LightBeside]:
     matt = way.matt.intersection(one.part for one in regions)
     return way.memo(light_beside, photo, regions, matt, corrected) if matt else {}
 

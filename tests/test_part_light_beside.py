@@ -10,7 +10,7 @@ from finishmatch.card.correct_photo import Corrected, correct
 from finishmatch.card.reference import chart
 from finishmatch.colour.space import lab_to_xyz
 from finishmatch.errors import noted
-from finishmatch.part.light_beside import light_beside
+from finishmatch.part.light_beside import LightBeside, light_beside
 from finishmatch.part.sample import Sample, measure
 from finishmatch.photo.marks import Box, Outline, Region, region
 from finishmatch.photo.photo import Photo
@@ -31,7 +31,7 @@ def photographed(ground: np.ndarray | None = None) -> tuple[Photo, list[Region],
     return photo, [region(photo, name, Box(*box)) for name, box in BOXES.items()], correct(photo, chart(), place)
 
 
-def levels(photo: Photo, regions: list[Region], corrected: Corrected, light: dict[str, float]) -> list[Sample]:
+def levels(photo: Photo, regions: list[Region], corrected: Corrected, light: dict[str, LightBeside]) -> list[Sample]:
     found = [measure(photo, one, corrected.correction, None, True, light.get(one.part)) for one in regions]
     assert all(isinstance(one, Sample) for one in found)
     return found  # type: ignore[return-value]
@@ -46,6 +46,17 @@ def test_two_like_matt_plates_are_alike_in_level_where_the_light_falls_off() -> 
     assert apart[0] > 0.3
     assert abs(apart[1]) < 0.03
     assert all(noted(sample.notes, "level_beside_ground") for sample in beside)
+
+
+def test_even_light_is_trusted_and_moves_nothing() -> None:
+    box = {name: (where, SLATE) for name, where in BOXES.items()}
+    photo = shoot_scene(scene(box))
+    place = Outline(tuple((float(x), float(y)) for x, y in CORNERS))
+    regions = [region(photo, name, Box(*where)) for name, where in BOXES.items()]
+    even = light_beside(photo, regions, MATT, correct(photo, chart(), place))
+    uneven = light_beside(*photographed()[:2], MATT, photographed()[2])
+    assert all(abs(light.level) < 0.005 and light.sd < 0.035 for light in even.values())
+    assert all(light.sd > 0.1 for light in uneven.values())
 
 
 def test_hue_and_chroma_stay_as_they_were() -> None:

@@ -40,8 +40,8 @@ def lab_to_xyz(lab: npt.ArrayLike, white: Array = WHITE_D50) -> Array:
 
     Examples
     --------
-    >>> lab_to_xyz([50, 0, 0])[1].round(4)  # a grey of L* 50 sends back 18.42 % of the light
-    np.float64(0.1842)
+    >>> round(float(lab_to_xyz([50, 0, 0])[1]), 4)  # a grey of L* 50 sends back 18.42 % of the light
+    0.1842
     """
     values = np.asarray(lab, dtype=float)
     y = (values[..., 0] + 16) / 116

@@ -12,6 +12,7 @@ from finishmatch.card.correction import correct_without_card
 from finishmatch.card.flat import FlatField
 from finishmatch.errors import FinishmatchError, Note, NothingMeasured
 from finishmatch.part.crop import Picture, corrected_crop
+from finishmatch.part.light_beside import LightBeside
 from finishmatch.part.questions import Question
 from finishmatch.part.sample import Refusal, Sample, measure
 from finishmatch.part.view import Polygon, View
@@ -63,7 +64,7 @@ def measured_part(
     corrected: Corrected,
     flat: FlatField | None,
     matt: bool,
-    light: float | None = None,
+    light: LightBeside | None = None,
 ) -> MeasuredPart:
     """What a photo says of one part, and the part's picture.
 
@@ -72,7 +73,7 @@ def measured_part(
     region : what the part's mark covers.
     corrected, flat : of the photo.
     matt : whether the part is flat and without gloss.
-    light : ln of the light on it, see :func:`finishmatch.part.light_beside.light_beside`; None where the ground does not tell.
+    light : on the part, where it is matt and the ground beside it tells.
     """
     found = measure(photo, region, corrected.correction, flat, matt, light)
     return MeasuredPart(found, corrected_crop(photo, region, corrected.correction, flat))

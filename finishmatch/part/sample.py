@@ -12,6 +12,7 @@ from finishmatch.card.flat import FlatField
 from finishmatch.colour.measured_colour import CommonError, Rendering
 from finishmatch.colour.space import WHITE_D50, lab_jacobian, xyz_to_lab
 from finishmatch.errors import Note
+from finishmatch.part.light_beside import UNSEEN_SD, LightBeside
 from finishmatch.part.pixels import Pixels, Unusable, at_one_level, medians, pixels_of
 from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo
@@ -19,12 +20,10 @@ from finishmatch.photo.photo import Photo
 _TRIM = 0.05
 # CIELAB a*, b* by which adding all of a perfect white's light would move a part that has no chroma to speak of.
 _NO_CHROMA = 1.0
-# Level, as standard deviations of ln Y: attitude towards the light does this much to metal and gloss; a matt flat part
-# that lies in even light beside another tells its level far better (set on renderings of powder-coated plates).
-_LEVEL_ATTITUDE, _LEVEL_ATTITUDE_MATT = 0.30, 0.08
-# What the ground beside a part leaves unknown of its light (set on the same, under a desk lamp, a bulb and a window). A part
-# whose own level varies by more than the second is shaped, and its light is not the ground's.
-_LEVEL_BESIDE, _FLAT_SPREAD = 0.06, 0.08
+# What attitude towards the light does to the level of metal and gloss, as a standard deviation of ln Y.
+_LEVEL_ATTITUDE = 0.30
+# A part whose own level varies by more is shaped, and its light is not the ground's.
+_FLAT_SPREAD = 0.08
 # The white light that a surface reflects beside its body colour differs between attitudes, as a part of a perfect
 # white's light: by this much of what it differs between the blocks of the part itself, within these bounds (set on
 # simulated parts and the tuning half of the renderings).
@@ -91,7 +90,7 @@ def measure(
     correction: Correction,
     flat: FlatField | None = None,
     matt: bool = False,
-    light: float | None = None,
+    light: LightBeside | None = None,
 ) -> Sample | Refusal:
     """Measure one part.
 
@@ -100,23 +99,21 @@ def measure(
     region : what the part's mark covers.
     correction, flat : of the photo.
     matt : whether the part is flat and without gloss.
-    light : ln of the light on it over that on other such parts, where the ground beside it tells.
+    light : on the part, where it is matt and the ground beside it tells.
     """
     pixels = pixels_of(photo, region, correction, flat)
     if isinstance(pixels, Unusable):
         return Refusal(region.part, photo.name, pixels.used_fraction, pixels.reason, pixels.notes)
-    sample = sample_of(photo, region.part, pixels, correction, matt)
-    flat_part = sample.level_sd <= np.hypot(_LEVEL_ATTITUDE_MATT, _FLAT_SPREAD)
-    return sample if light is None or not flat_part else _in_one_light(sample, light)
+    return sample_of(photo, region.part, pixels, correction, matt, light)
 
 
-def _in_one_light(sample: Sample, light: float) -> Sample:
+def _in_one_light(sample: Sample, light: LightBeside) -> Sample:
     """The sample with its level over that of the ground beside it; its errors stay what they are of its light."""
-    xyz = sample.xyz_d50 * np.exp(-light)
-    turn = lab_jacobian(xyz) @ np.linalg.inv(lab_jacobian(sample.xyz_d50)) * np.exp(-light)
+    xyz = sample.xyz_d50 * np.exp(-light.level)
+    turn = lab_jacobian(xyz) @ np.linalg.inv(lab_jacobian(sample.xyz_d50)) * np.exp(-light.level)
     slopes = turn @ sample.light
     slopes[:, :2] = 0  # those of level, see Light.loadings
-    note = Note("level_beside_ground", f"Its light differs by {np.expm1(abs(light)):.0%} from the middle of all.")
+    note = Note("level_beside_ground", f"Its light differs by {np.expm1(abs(light.level)):.0%} from the middle of all.")
     return replace(
         sample,
         xyz_d50=xyz,
@@ -124,35 +121,39 @@ def _in_one_light(sample: Sample, light: float) -> Sample:
         shared=turn @ sample.shared,
         light=slopes,
         light_own=turn @ sample.light_own @ turn.T,
-        level_sd=float(np.hypot(sample.level_sd, _LEVEL_BESIDE)),
         notes=(*sample.notes, note),
     )
 
 
-def sample_of(photo: Photo, part: str, pixels: Pixels, correction: Correction, matt: bool) -> Sample:
-    """What usable pixels say of a part; ``matt``: it is flat and without gloss."""
+def sample_of(
+    photo: Photo, part: str, pixels: Pixels, correction: Correction, matt: bool, beside: LightBeside | None = None
+) -> Sample:
+    """What usable pixels say of a part; ``matt``: it is flat and without gloss; ``beside``: the light that the ground tells."""
     level = pixels.xyz[:, 1]
     low, high = np.quantile(level, [_TRIM, 1 - _TRIM])
     pixels = pixels.keep((level >= low) & (level <= high))
     weight, rgb, flat, xyz = _block_means(pixels)
     mean = weight @ xyz
+    spread = _level_spread(xyz[:, 1])
+    beside = beside if spread <= _FLAT_SPREAD else None
     light, light_own = _no_loadings(), _no_cov()
     if correction.light is not None:
         light, light_own = correction.light.loadings(pixels.middle_px, mean, photo.rgb_to_xyz_d50)
-    return Sample(
+    sample = Sample(
         part=part,
         photo=photo.name,
         xyz_d50=mean,
         own_cov=_own_cov(mean, xyz, weight, _SURFACE_MATT if matt else _surface_sd(mean, xyz)) + light_own,
         correction=correction.id,
         shared=correction.shared_loadings(rgb, weight, flat),
-        level_sd=_level_sd(xyz[:, 1], matt),
+        level_sd=float(np.hypot(spread, _attitude_sd(matt, beside))),
         used_fraction=pixels.used_fraction,
         notes=pixels.notes,
         rendered=((correction.id, correction.rendering), *correction.beyond),
         light=light,
         light_own=light_own,
     )
+    return sample if beside is None else _in_one_light(sample, beside)
 
 
 def _block_means(pixels: Pixels) -> tuple[Array, Array, Array | None, Array]:
@@ -191,9 +192,14 @@ def _surface_sd(mean: Array, xyz: Array) -> float:
     return float(np.clip(_SURFACE_OF_BLOCKS * seen, _SURFACE_LEAST, _SURFACE_MOST))
 
 
-def _level_sd(blocks: Array, matt: bool) -> float:
-    """Standard deviation of ln Y: spread between a part's blocks (its shape), and attitude."""
+def _level_spread(blocks: Array) -> float:
+    """Standard deviation of ln Y between a part's blocks: its shape."""
     log = np.log(np.maximum(blocks, 1e-5))
-    spread = 1.4826 * float(np.median(np.abs(log - np.median(log))))
-    attitude = _LEVEL_ATTITUDE_MATT if matt else _LEVEL_ATTITUDE
-    return float(np.hypot(spread, attitude))
+    return 1.4826 * float(np.median(np.abs(log - np.median(log))))
+
+
+def _attitude_sd(matt: bool, beside: LightBeside | None) -> float:
+    """Standard deviation of ln Y that a part's attitude, and its light, add."""
+    if not matt:
+        return _LEVEL_ATTITUDE
+    return UNSEEN_SD if beside is None else beside.sd
