@@ -19,6 +19,7 @@ from finishmatch.errors import InputError, Note, noted
 from finishmatch.photo.decode.decode import Decoded, decode
 from finishmatch.photo.decode.ordinary import Encoded
 from finishmatch.photo.limits import USUAL, Limits
+from finishmatch.photo.settings import UNTOLD, Settings
 from finishmatch.text import shown
 
 # Common practice: values this near an end of the scale are no longer proportional to light.
@@ -50,6 +51,7 @@ class Photo:
     rgb_to_xyz_d50 : (3, 3) from the photo's linear RGB to XYZ D50, white at Y = 1.
     colour_source : where the colour space came from.
     sha256 : of the file's bytes.
+    settings : what the file says of camera and exposure.
     """
 
     name: str
@@ -59,6 +61,7 @@ class Photo:
     colour_source: str
     sha256: str
     notes: tuple[Note, ...] = ()
+    settings: Settings = UNTOLD
 
     @property
     def doubtful(self) -> bool:
@@ -167,6 +170,7 @@ def photo_of(decoded: Decoded, name: str, data: bytes) -> Photo:
         colour_source=decoded.colour_source,
         sha256=hashlib.sha256(data).hexdigest(),
         notes=decoded.notes,
+        settings=decoded.settings,
     )
 
 

@@ -267,7 +267,24 @@ NEW_STAGES: dict[str, Stage] = {
     "coupons, parts": replace(_COUPONS, chart=None),
     "textured, chart": replace(_TEXTURED, items=()),
     "textured, parts": replace(_TEXTURED, chart=None),
+    "rose, chart": replace(_ROSE, items=()),
+    "rose, parts": replace(_ROSE, chart=None),
+    "dark, chart": replace(_DARK, items=()),
+    "dark, parts": replace(_DARK, chart=None),
+    "coated, chart": replace(_COATED, items=()),
+    "coated, parts": replace(_COATED, chart=None),
 }
 TEST: frozenset[str] = frozenset(
-    {"two lamps", "tungsten", "far", "textured", "coated", "panels", "textured, chart", "textured, parts"}
+    {
+        "two lamps",
+        "tungsten",
+        "far",
+        "textured",
+        "coated",
+        "panels",
+        "textured, chart",
+        "textured, parts",
+        "coated, chart",
+        "coated, parts",
+    }
 )

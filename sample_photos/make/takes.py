@@ -116,38 +116,43 @@ _NEW: dict[str, Take] = {
     "panels-lamp": _take("panels", "LED-B2", Exposure("LED-B2", wb_error=(0.98, 1.02), ev=-0.1, seed=201), "K2"),
     "coated-led": _take("coated", "LED-B3", Exposure("LED-B3", ev=-0.3, seed=127), "T9"),
 }
+
+
 # The chart photographed once. "fixed": exposure and white balance as in the chart's photograph, errors and all (its seed);
 # "auto": set anew.
+def _once(scene: str, phone: str, kept: Exposure, anew: Exposure) -> dict[str, Take]:
+    def take(shown: str, exposure: Exposure, fixed: bool, chart_in: str | None) -> Take:
+        more = {"apart": True, "fixed": fixed, "chart_in": chart_in}
+        return _take(f"{scene}, {shown}", exposure.light, exposure, phone, **more)
+
+    chart = f"{scene}-chart"
+    return {
+        chart: take("chart", kept, True, None),
+        f"{scene}-fixed": take("parts", kept, True, chart),
+        f"{scene}-auto": take("parts", anew, False, chart),
+    }
+
+
 _ONCE: dict[str, Take] = {
-    "coupons-chart": _take("coupons, chart", "LED-B2", _APART, "S5", apart=True, fixed=True),
-    "coupons-fixed": _take("coupons, parts", "LED-B2", _APART, "S5", apart=True, fixed=True, chart_in="coupons-chart"),
-    "coupons-auto": _take(
-        "coupons, parts",
-        "LED-B2",
-        Exposure("LED-B2", wb_error=(0.97, 1.03), ev=0.25, seed=133),
+    **_once("coupons", "S5", _APART, Exposure("LED-B2", wb_error=(0.97, 1.03), ev=0.25, seed=133)),
+    **_once("textured", "T9", _APART_TEST, Exposure("LED-B4", wb_error=(1.03, 0.97), ev=-0.3, seed=143)),
+    **_once(
+        "rose",
         "S5",
-        apart=True,
-        fixed=False,
-        chart_in="coupons-chart",
+        Exposure("LED-B3", wb_error=(0.98, 1.02), ev=0.1, seed=151),
+        Exposure("LED-B3", wb_error=(1.03, 1.0), ev=-0.15, seed=153),
     ),
-    "textured-chart": _take("textured, chart", "LED-B4", _APART_TEST, "T9", apart=True, fixed=True),
-    "textured-fixed": _take(
-        "textured, parts",
-        "LED-B4",
-        _APART_TEST,
+    **_once(
+        "dark",
         "T9",
-        apart=True,
-        fixed=True,
-        chart_in="textured-chart",
+        Exposure("LED-BH1", wb_error=(1.0, 0.98), ev=-0.3, seed=161),
+        Exposure("LED-BH1", wb_error=(0.97, 1.02), seed=163),
     ),
-    "textured-auto": _take(
-        "textured, parts",
-        "LED-B4",
-        Exposure("LED-B4", wb_error=(1.03, 0.97), ev=-0.3, seed=143),
-        "T9",
-        apart=True,
-        fixed=False,
-        chart_in="textured-chart",
+    **_once(
+        "coated",
+        "K2",
+        Exposure("D50", wb_error=(1.02, 0.98), seed=171),
+        Exposure("D50", wb_error=(0.98, 0.98), ev=-0.25, seed=173),
     ),
 }
 

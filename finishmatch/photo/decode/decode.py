@@ -15,6 +15,7 @@ from finishmatch.photo.decode.colour_space import Space, assumed, space_of, unus
 from finishmatch.photo.decode.kinds import kind_of
 from finishmatch.photo.decode.ordinary import Encoded, Raster
 from finishmatch.photo.limits import Limits
+from finishmatch.photo.settings import UNTOLD, Settings, settings_of_raw
 
 DEPTHS = (8, 10, 12, 16)
 # Marks of HDR gain maps: Adobe's and Android's in XMP, ISO 21496-1, Apple's.
@@ -30,6 +31,7 @@ class Decoded:
     rgb_to_xyz_d50: Array
     colour_source: str
     notes: tuple[Note, ...]
+    settings: Settings = UNTOLD
 
 
 def decode(data: bytes, limits: Limits) -> Decoded:
@@ -73,6 +75,7 @@ def _decode(data: bytes, limits: Limits) -> Decoded:
         rgb_to_xyz_d50=space.rgb_to_xyz_d50,
         colour_source=space.source,
         notes=tuple(notes),
+        settings=picture.settings,
     )
 
 
@@ -80,7 +83,7 @@ def _developed(data: bytes, limits: Limits) -> Decoded:
     pixels, gains, matrix, notes = raw.develop(data, limits)
     curves = np.linspace(0, 1, 65536) * gains[:, None]
     source = "assumed sRGB primaries" if notes else "camera matrix"
-    return Decoded(pixels, curves.astype(np.float32), matrix, f"raw, {source}", notes)
+    return Decoded(pixels, curves.astype(np.float32), matrix, f"raw, {source}", notes, settings_of_raw(data))
 
 
 # Exif 2.32, orientation tag 274: how the stored rows and columns become the picture as seen.

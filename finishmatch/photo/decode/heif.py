@@ -11,6 +11,7 @@ from finishmatch.photo.decode.box_format import main_picture
 from finishmatch.photo.decode.colour_space import Claims
 from finishmatch.photo.decode.ordinary import Raster, check_size, read_exif
 from finishmatch.photo.limits import Limits
+from finishmatch.photo.settings import UNTOLD, Settings, settings_of
 
 
 def read(data: bytes, limits: Limits) -> Raster:
@@ -36,17 +37,18 @@ def read(data: bytes, limits: Limits) -> Raster:
     bits = int(image.info["bit_depth"])
     if pixels.max() >> bits:
         raise InputError("photo_unreadable", f"values beyond {bits} bits")
-    claims = Claims(icc=image.info.get("icc_profile"), nclx=main.nclx, exif=_exif_space(image.info))
+    exif_space, settings = _exif(image.info)
+    claims = Claims(icc=image.info.get("icc_profile"), nclx=main.nclx, exif=exif_space)
     # ISO/IEC 23008-12, 6.5.10: the boxes turn the picture; the orientation in EXIF is not to be applied.
-    return Raster(pixels, mode, bits, 1, claims, tuple(notes))
+    return Raster(pixels, mode, bits, 1, claims, tuple(notes), settings)
 
 
-def _exif_space(info: dict[str, bytes]) -> str | None:
+def _exif(info: dict[str, bytes]) -> tuple[str | None, Settings]:
     from PIL.Image import Exif
 
     exif = Exif()
     try:
         exif.load(info.get("exif") or b"")
-        return read_exif(exif)[1]
-    except Exception:  # only the colour space is asked for, and that may be unknown
-        return None
+        return read_exif(exif)[1], settings_of(exif)
+    except Exception:  # neither colour space nor settings need be known
+        return None, UNTOLD

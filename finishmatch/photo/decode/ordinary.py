@@ -20,6 +20,7 @@ from finishmatch.photo.decode.code_points import cicp_of_png
 from finishmatch.photo.decode.colour_space import Claims
 from finishmatch.photo.decode.kinds import Kind
 from finishmatch.photo.limits import Limits
+from finishmatch.photo.settings import UNTOLD, Settings, settings_of
 
 if TYPE_CHECKING:
     from PIL.Image import Exif, Image
@@ -53,6 +54,7 @@ class Raster:
     orientation: int
     claims: Claims
     notes: tuple[Note, ...]
+    settings: Settings = UNTOLD
 
 
 def read(data: bytes, kind: Kind, limits: Limits) -> Raster:
@@ -64,7 +66,7 @@ def read(data: bytes, kind: Kind, limits: Limits) -> Raster:
             notes.append(Note("first_frame", "The file holds several pictures; the first was measured."))
         if image.mode in _GREY:
             raise InputError("photo_kind", "a greyscale picture")
-        orientation, exif_space = _exif(image, notes)
+        orientation, exif_space, settings = _exif(image, notes)
         nclx = main_picture(data).nclx if kind == "AVIF" else None
         claims = _claims(image, data, kind, exif_space, nclx)
         size = image.size
@@ -72,7 +74,7 @@ def read(data: bytes, kind: Kind, limits: Limits) -> Raster:
     if pixels.shape[:2] != size[::-1]:
         raise InputError("photo_unreadable", f"decoded to {pixels.shape[1]} x {pixels.shape[0]} pixels, not {size}")
     # Both decoders turn TIFF themselves.
-    return Raster(pixels, mode, bits, 1 if kind == "TIFF" else orientation, claims, tuple(notes))
+    return Raster(pixels, mode, bits, 1 if kind == "TIFF" else orientation, claims, tuple(notes), settings)
 
 
 def check_size(width: int, height: int, limits: Limits) -> None:
@@ -110,15 +112,15 @@ def _holds_several(image: Image) -> bool:
     return image.format != "MPO" and getattr(image, "n_frames", 1) > 1
 
 
-def _exif(image: Image, notes: list[Note]) -> tuple[int, str | None]:
+def _exif(image: Image, notes: list[Note]) -> tuple[int, str | None, Settings]:
     try:
         exif = image.getexif()
         if exif or not image.info.get("exif"):
-            return read_exif(exif)
+            return *read_exif(exif), settings_of(exif)
     except Exception:  # the reader raises whatever it likes on broken data, or finds nothing in them
         pass
     notes.append(Note("exif_unread", "The photo's EXIF data are broken; it was taken as upright."))
-    return 1, None
+    return 1, None, UNTOLD
 
 
 def read_exif(exif: Exif) -> tuple[int, str | None]:

@@ -16,6 +16,7 @@ from typing import Any, BinaryIO
 from finishmatch.errors import InputError
 from finishmatch.photo.decode.decode import Decoded, decode
 from finishmatch.photo.limits import Limits
+from finishmatch.photo.settings import as_plain
 
 # Decoders use a few threads; a process that ran away is ended even when nobody waits for it any more.
 _CPU_SECONDS_PER_SECOND = 8
@@ -70,6 +71,7 @@ def head_of(decoded: Decoded) -> dict[str, Any]:
         "steps": decoded.curves.shape[1],
         "rgb_to_xyz_d50": decoded.rgb_to_xyz_d50.tolist(),
         "colour_source": decoded.colour_source,
+        "settings": as_plain(decoded.settings),
         "notes": [[note.code, note.text] for note in decoded.notes],
     }
 

@@ -23,6 +23,7 @@ from finishmatch.errors import InputError, Note
 from finishmatch.photo.decode.decode import Decoded
 from finishmatch.photo.limits import Limits
 from finishmatch.photo.photo import Photo, of_file, photo_of
+from finishmatch.photo.settings import from_plain
 from finishmatch.text import shown
 
 _LONGEST_HEAD = 1_000_000
@@ -143,7 +144,7 @@ def _decoded(head: dict[str, Any], pipe: IO[bytes], limits: Limits) -> Decoded:
     _require(bool(((curves >= 0) & (curves <= 1)).all()))
     _require(matrix.shape == (3, 3) and bool(np.isfinite(matrix).all()))
     notes = tuple(Note(code, shown(text, 300)) for code, text in head["notes"])
-    return Decoded(encoded, curves, matrix, shown(head["colour_source"]), notes)
+    return Decoded(encoded, curves, matrix, shown(head["colour_source"]), notes, from_plain(head["settings"]))
 
 
 def _nothing() -> bytes:

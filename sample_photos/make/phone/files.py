@@ -66,6 +66,10 @@ def dng(raw: Image, camera: Camera, exposure: Exposure) -> bytes:
         (272, 2, 0, camera.model, True),
         (274, 3, 1, 1, True),
         (33421, 3, 2, (2, 2), True),  # CFARepeatPatternDim
+        # Seconds, f-number and sensitivity, as in the JPEG's EXIF.
+        (33434, 5, 1, (round(2**exposure.ev / 60 * 10**6), 10**6), True),
+        (33437, 5, 1, (56, 10), True),
+        (34855, 3, 1, 200, True),
         (33422, 1, 4, (0, 1, 1, 2), True),  # CFAPattern
         (50706, 1, 4, (1, 4, 0, 0), True),  # DNGVersion
         (50708, 2, 0, f"{camera.maker} {camera.model}", True),  # UniqueCameraModel
