@@ -20,6 +20,8 @@ from finishmatch.text import LONGEST_PATH, blemish, listed, shown
 
 _WORDS_AT = 36  # the column in which a key is explained
 
+_DEFAULTS = ("touching", "together", "apart", "confidence")
+
 _HEAD = """\
 ## A build file for finishmatch. Lines with one # are examples: remove the # and put in your own.
 ## Pixels: x to the right, y downwards from the top left corner, in the photo shown upright.
@@ -59,7 +61,9 @@ def template(photos: Sequence[Path], relative_to: Path) -> str:
     InputError : file_missing, file_unreadable; build_value for a file name that a build file cannot say.
     """
     name, *more = _examples(BuildTable)
-    head = _HEAD.format(build=name.removeprefix("# ") + "".join(more), tolerance="".join(_examples(Tolerance)))
+    head = _HEAD.format(
+        build=name.removeprefix("# ") + "".join(more), tolerance="".join(_examples(Tolerance, _DEFAULTS))
+    )
     files = dict.fromkeys(_quoted(photo, relative_to) for photo in photos)
     facts = _FACTS.format(facts="".join(_examples(PartFacts)))
     return head + "".join(map(_photo, files)) + facts

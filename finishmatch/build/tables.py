@@ -24,7 +24,7 @@ Grid = Annotated[int, Meta(ge=1, le=MOST_PATCHES)]
 class BuildTable(Struct, frozen=True, forbid_unknown_fields=True):
     """[build]"""
 
-    name: Annotated[Name, Meta(examples=["My build"])]
+    name: Annotated[Name, Meta(description="what the report is headed with", examples=["My build"])]
     finish: Annotated[
         Name | None, Meta(description="what is wished for; a part's own label binds", examples=["bronze"])
     ] = None
@@ -41,25 +41,42 @@ class BuildTable(Struct, frozen=True, forbid_unknown_fields=True):
 class CardTable(Struct, frozen=True, forbid_unknown_fields=True):
     """card = { ... }"""
 
-    kind: Annotated[RelativePath, Meta(description="a kind of card, or the path of a card file")]
+    kind: Annotated[RelativePath, Meta(description="a kind of card, or the path of a card file", examples=["chart24"])]
     corners: Annotated[
         Corners | None,
         Meta(
-            description="of the grid of patches, or of a plain card, clockwise from the outer corner of the first patch"
+            description="of the grid of patches, or of a plain card, clockwise from the outer corner of the first patch",
+            examples=[[[840, 740], [1320, 730], [1340, 1050], [850, 1060]]],
         ),
     ] = None
-    box: Annotated[BoxValues | None, Meta(description="of a plain card: x, y, width, height")] = None
-    second_box: Annotated[BoxValues | None, Meta(description="of a second plain card of the same kind")] = None
-    edition: Annotated[Name | None, Meta(description="which set of reference values")] = None
-    layout: Annotated[tuple[Grid, Grid] | None, Meta(description="columns and rows of a card file")] = None
+    box: Annotated[
+        BoxValues | None, Meta(description="of a plain card: x, y, width, height", examples=[[40, 40, 200, 120]])
+    ] = None
+    second_box: Annotated[
+        BoxValues | None,
+        Meta(
+            description="of a second plain card of the same kind, elsewhere in the photo",
+            examples=[[900, 40, 200, 120]],
+        ),
+    ] = None
+    edition: Annotated[
+        Name | None, Meta(description="which set of reference values; the newest when left out", examples=["2014"])
+    ] = None
+    layout: Annotated[
+        tuple[Grid, Grid] | None, Meta(description="columns and rows of a card file", examples=[[6, 4]])
+    ] = None
 
 
 class MarkTable(Struct, frozen=True, forbid_unknown_fields=True):
     """[[photo.part]]"""
 
-    name: Annotated[Name, Meta(examples=["door handle"])]
+    name: Annotated[
+        Name,
+        Meta(description="the same in several photos: the same physical part", examples=["door handle"]),
+    ]
     outline: Annotated[
-        Annotated[tuple[Point, ...], Meta(min_length=3)] | None, Meta(examples=[[[300, 100], [380, 110], [340, 180]]])
+        Annotated[tuple[Point, ...], Meta(min_length=3)] | None,
+        Meta(description="corners around the part, in order", examples=[[[300, 100], [380, 110], [340, 180]]]),
     ] = None
     box: Annotated[
         BoxValues | None,
@@ -67,7 +84,10 @@ class MarkTable(Struct, frozen=True, forbid_unknown_fields=True):
             description="x, y, width, height; the ellipse that touches its sides is read", examples=[[100, 100, 80, 60]]
         ),
     ] = None
-    mask: Annotated[RelativePath | None, Meta(description="a picture in which what is not black is the part")] = None
+    mask: Annotated[
+        RelativePath | None,
+        Meta(description="a picture in which what is not black is the part", examples=["handle.png"]),
+    ] = None
     meant: Annotated[
         bool, Meta(description="the mark is right, although the program questioned it", examples=[True])
     ] = False
@@ -76,7 +96,7 @@ class MarkTable(Struct, frozen=True, forbid_unknown_fields=True):
 class PhotoTable(Struct, frozen=True, forbid_unknown_fields=True):
     """[[photo]]"""
 
-    file: RelativePath
+    file: Annotated[RelativePath, Meta(description="the photo", examples=["bench.jpg"])]
     card: CardTable | None = None
     light: Annotated[
         Name | None,

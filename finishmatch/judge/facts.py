@@ -14,13 +14,13 @@ Relation = Literal["touching", "together", "apart"]
 class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
     """[[part]]: facts about one part."""
 
-    name: Annotated[Name, Meta(examples=["door handle"])]
+    name: Annotated[Name, Meta(description="as a mark in a photo has it", examples=["door handle"])]
     finish: Annotated[
         Name | None,
         Meta(description="what this part's label says; parts of one label are expected to agree", examples=["bronze"]),
     ] = None
-    maker: Annotated[Name | None, Meta(examples=["Maker A"])] = None
-    batch: Annotated[Name | None, Meta(examples=["2026-09"])] = None
+    maker: Annotated[Name | None, Meta(description="who made it", examples=["Maker A"])] = None
+    batch: Annotated[Name | None, Meta(description="the lot that it came in", examples=["2026-09"])] = None
     slot: Annotated[
         Name | None, Meta(description="parts with the same slot are candidates for it", examples=["door"])
     ] = None
@@ -35,9 +35,9 @@ class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
         Name | None,
         Meta(description="parts in different zones are never seen side by side", examples=["aft door"]),
     ] = None
-    touches: Annotated[tuple[Name, ...], Meta(examples=[["door plate"]])] = ()
+    touches: Annotated[tuple[Name, ...], Meta(description="parts that it lies against", examples=[["door plate"]])] = ()
     owned: Annotated[bool, Meta(description="false: not bought yet")] = True
-    price: Annotated[Price | None, Meta(examples=[38.5])] = None
+    price: Annotated[Price | None, Meta(description="in one currency throughout", examples=[38.5])] = None
     neutral: Annotated[bool, Meta(description="true: black, white, bare metal; never counted as a mismatch")] = False
     critical: Annotated[
         bool, Meta(description="true: carries load, brakes, pressure, mains...: cautions are shown")
@@ -59,7 +59,10 @@ class Tolerance(Struct, frozen=True, forbid_unknown_fields=True):
     confidence: Annotated[Confidence, Meta(description="how sure a verdict must be")] = 0.90
     limit_pair: Annotated[
         tuple[Name, Name] | None,
-        Meta(description="these two are just acceptable; their difference stands for `together`"),
+        Meta(
+            description="these two are just acceptable; their difference stands for `together`",
+            examples=[["hinge A", "hinge B"]],
+        ),
     ] = None
 
 
