@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from large_builds import large_build
 
-from finishmatch.colour.measured_colour import Rendering, RenderingShare, SampleOf, joint
-from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance
+from finishmatch.colour.measured_colour import CommonError, Rendering, RenderingShare, SampleOf, joint
+from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz, luminance
 from finishmatch.judge.compare import Sighting, compare
 from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.part.pool import pool
@@ -167,3 +168,29 @@ def test_a_part_of_two_photos_keeps_the_noise_that_it_lends_and_it_is_named_as_t
         seen = [Sighting(one.name, frozenset("12"), few_pixels=few, own_cov=one.noise_of(one.name)) for one in colours]
         (pair,) = compare(joint(colours), facts, Tolerance(), seen)
         assert (pair.verdict, pair.cause) == ("unsure", cause)
+
+
+def test_what_many_photos_err_by_alike_and_parts_seen_once_are_solved_as_by_the_book() -> None:
+    """As above, of a build of which all photos show one print."""
+    _, photos = large_build(25, seed=4, again=0.4)
+    print_ = (CommonError("print", "sheet"), Rendering(0.0, 0.2, 0.0, 2.5))
+    samples = [replace(one, rendered=(*one.rendered, print_)) for photo in photos for one in photo.samples]
+    names = tuple(dict.fromkeys(one.part for one in samples))
+    design = np.kron([[name == one.part for name in names] for one in samples], np.eye(3))
+    noise = np.zeros((3 * len(samples),) * 2)
+    for s, one in enumerate(samples):
+        level = lab_jacobian(one.xyz_d50) @ one.xyz_d50 * one.level_sd
+        for t, other in enumerate(samples):
+            block = noise[3 * s : 3 * s + 3, 3 * t : 3 * t + 3]
+            for key, rendering in one.rendered:
+                if key in dict(other.rendered):
+                    block += rendering.shift_loadings(one.lab_d50) @ rendering.shift_loadings(other.lab_d50).T
+            if one.photo == other.photo:
+                block += one.shared @ other.shared.T
+        noise[3 * s : 3 * s + 3, 3 * s : 3 * s + 3] += one.own_cov + 1e-8 * np.eye(3) + np.outer(level, level)
+    inverse = np.linalg.inv(noise)
+    best = np.linalg.solve(
+        design.T @ inverse @ design, design.T @ inverse @ np.concatenate([o.lab_d50 for o in samples])
+    )
+    found = np.concatenate([item.finish.lab_d50 for item in pool(samples)])
+    assert np.abs(found - best).max() < 1e-7

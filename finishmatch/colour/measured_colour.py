@@ -68,6 +68,9 @@ class SampleOf:
     photo: str
 
 
+# Errors that more than this share of all parts have are multiplied out together, so many columns of loadings at a time.
+_FEW_USERS, _COLUMNS_AT_ONCE = 0.1, 1000
+
 ErrorSource = str | CommonError | SampleOf
 """What an error comes from that parts share: a photo's correction by its id, or one of these."""
 
@@ -156,17 +159,18 @@ class MeasuredColours:
 def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
     """Join single colours into one table; the errors that parts share are their covariance."""
     n = len(finishes)
-    cov = _covariance([one.own_cov for one in finishes], [one.shared for one in finishes])
-    light = _covariance([_no_cov()] * n, [one.light for one in finishes])
-    light_own = _covariance([one.light_own for one in finishes], [{}] * n)
+    light = _add_shared(np.zeros((3 * n, 3 * n)), [one.light for one in finishes])
+    cov = light.copy()
+    _add_shared(_add_own(cov, [one.own_cov for one in finishes]), [one.shared for one in finishes])
+    _add_own(light, [one.light_own for one in finishes])
     renderings = {key: share.rendering for one in finishes for key, share in one.rendered.items()}
     return MeasuredColours(
         names=tuple(finish.name for finish in finishes),
         lab_d50=np.array([finish.lab_d50 for finish in finishes], dtype=float).reshape(n, 3),
-        cov=cov + light,
+        cov=cov,
         level_sd=np.array([finish.level_sd for finish in finishes], dtype=float),
         rendered=np.array([[_weight(one, key) for key in renderings] for one in finishes]).reshape(n, len(renderings)),
-        light_cov=light + light_own,
+        light_cov=light,
         scale_ln=np.array([rendering.scale_ln for rendering in renderings.values()]),
         scale_sd=np.array([rendering.scale_sd for rendering in renderings.values()]),
         dull_sd=np.array([rendering.dull_sd for rendering in renderings.values()]),
@@ -174,17 +178,42 @@ def joint(finishes: list[MeasuredColour]) -> MeasuredColours:
     )
 
 
-def _covariance(own: list[Array], shared: list[dict[ErrorSource, Array]]) -> Array:
-    """(3n, 3n) of n parts' own covariances and their loadings on errors that they share, by id."""
-    cov = np.zeros((3 * len(own), 3 * len(own)))
+def _add_own(cov: Array, own: list[Array]) -> Array:
+    """The same array with n parts' own (3, 3) covariances added to its (3n, 3n)."""
     for i, block in enumerate(own):
-        cov[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = block
-    for key in sorted({key for loadings in shared for key in loadings}, key=str):
-        users = [i for i, loadings in enumerate(shared) if key in loadings]
-        stacked = np.concatenate([shared[i][key] for i in users])
-        rows = np.concatenate([np.arange(3 * i, 3 * i + 3) for i in users])
-        cov[np.ix_(rows, rows)] += stacked @ stacked.T
+        cov[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += block
     return cov
+
+
+def _add_shared(cov: Array, shared: list[dict[ErrorSource, Array]]) -> Array:
+    """The same array with what n parts' loadings, by source, make of its (3n, 3n)."""
+    users: dict[ErrorSource, list[int]] = {}
+    for i, loadings in enumerate(shared):
+        for key in loadings:
+            users.setdefault(key, []).append(i)
+    wide: list[Array] = []
+    for key in sorted(users, key=str):
+        rows = (3 * np.array(users[key])[:, None] + np.arange(3)).ravel()
+        stacked = np.concatenate([shared[i][key] for i in users[key]])
+        if len(users[key]) <= _FEW_USERS * len(shared):
+            cov[np.ix_(rows, rows)] += stacked @ stacked.T
+            continue
+        everyone = np.zeros((len(cov), stacked.shape[1]))
+        everyone[rows] = stacked
+        wide.append(everyone)
+        if sum(one.shape[1] for one in wide) > _COLUMNS_AT_ONCE:
+            _add_square(cov, wide)
+            wide = []
+    if wide:
+        _add_square(cov, wide)
+    return cov
+
+
+def _add_square(cov: Array, loadings: list[Array]) -> None:
+    """Add L L' of these loadings side by side, some rows at a time so that no second array of its size is made."""
+    whole = np.concatenate(loadings, axis=1)
+    for rows in np.array_split(np.arange(len(cov)), max(1, len(cov) // 1000)):
+        cov[rows] += whole[rows] @ whole.T
 
 
 def _weight(colour: MeasuredColour, key: ErrorSource) -> float:

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from finishmatch.arrays import Array
+from finishmatch.arrays import Array, BoolArray, IndexArray
 from finishmatch.colour.measured_colour import ErrorSource, MeasuredColour, Rendering, RenderingShare, SampleOf
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.errors import Note
+from finishmatch.part.least_squares import Errors, Estimate, estimate
 from finishmatch.part.sample import Sample
 
 # Photos of a part disagree when their scatter is beyond the 99 % point of chi-square, by degrees of freedom: 3, 6, 9
@@ -36,73 +37,39 @@ class Pooled:
     notes: tuple[Note, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Stack:
-    """All samples as one linear model: 3m values, ``design`` (3m, 3n), and their noise by kind.
-
-    ``own``: m (3, 3) roots of own covariances. ``level``: (m, 3) Lab per standard deviation of ln Y.
-    ``shared``: correction id -> (3m, k) loadings; ``shift``: the same on the shift of what renders it;
-    ``light``: the same on how its light varies from place to place.
-    """
-
-    values: Array
-    design: Array
-    own: list[Array]
-    level: Array
-    shared: dict[ErrorSource, Array]
-    shift: dict[ErrorSource, Array]
-    light: dict[ErrorSource, Array]
-
-
 def pool(samples: Sequence[Sample]) -> tuple[Pooled, ...]:
     """One finish for each part, in order of first appearance."""
     names = tuple(dict.fromkeys(sample.part for sample in samples))
-    stack = _stack(samples, names)
-    noise = _covariance(stack)
-    inverse = np.linalg.inv(noise)
-    cov = np.linalg.inv(stack.design.T @ inverse @ stack.design)
-    weights = cov @ stack.design.T @ inverse
-    lab = (weights @ stack.values).reshape(-1, 3)
-    residual = stack.values - stack.design @ lab.ravel()
-    residual_cov = noise - stack.design @ cov @ stack.design.T
+    row = {name: i for i, name in enumerate(names)}
+    part = np.array([row[sample.part] for sample in samples])
+    roots = np.array([np.linalg.cholesky(sample.own_cov + 1e-8 * np.eye(3)) for sample in samples])
+    level = np.array([_level_direction(sample) for sample in samples])
+    moved = level * np.array([[sample.level_sd] for sample in samples])
+    errors = _errors(samples, roots, moved)
+    found = estimate(np.array([sample.lab_d50 for sample in samples]), part, errors)
+    extra = _scatter(found, part, errors)
+    first = np.unique(part, return_index=True)[1]
+    noise = _noise(found, samples, (roots, moved, level[first]))
+    shared = _loadings(found, samples, part, [sample.shared for sample in samples])
+    light = _loadings(found, samples, part, [sample.light for sample in samples])
+    rendered = _rendered(found, samples, part)
+    of_part: list[list[Sample]] = [[] for _ in names]
+    for i, sample in zip(part.tolist(), samples, strict=True):
+        of_part[i].append(sample)
     pooled = []
     for i, name in enumerate(names):
-        mine = [s for s, sample in enumerate(samples) if sample.part == name]
-        extra = _scatter(residual, residual_cov, mine)
-        finish = _finish(name, i, lab, weights, stack, samples, extra)
-        pooled.append(_pooled(finish, [samples[s] for s in mine], bool(extra.any())))
+        finish = MeasuredColour(
+            name=name,
+            lab_d50=found.lab[i],
+            own_cov=noise.own[i] + extra.get(i, 0.0),
+            shared={**shared[i], **noise.lent[i]},
+            level_sd=max(_LEVEL_FLOOR, float(np.sqrt(noise.level_variance[i]))),
+            rendered=rendered[i],
+            light=light[i],
+            light_own=_light_own(found, i, np.flatnonzero(part[found.tied] == i), samples),
+        )
+        pooled.append(_pooled(finish, of_part[i], i in extra))
     return tuple(pooled)
-
-
-def _stack(samples: Sequence[Sample], names: tuple[str, ...]) -> _Stack:
-    m = len(samples)
-    design = np.zeros((3 * m, 3 * len(names)))
-    shared: dict[ErrorSource, Array] = {}
-    shift: dict[ErrorSource, Array] = {}
-    light: dict[ErrorSource, Array] = {}
-    for s, sample in enumerate(samples):
-        i = names.index(sample.part)
-        design[3 * s : 3 * s + 3, 3 * i : 3 * i + 3] = np.eye(3)
-        block = shared.setdefault(sample.correction, np.zeros((3 * m, sample.shared.shape[1])))
-        block[3 * s : 3 * s + 3] = sample.shared
-        block = light.setdefault(sample.correction, np.zeros((3 * m, sample.light.shape[1])))
-        block[3 * s : 3 * s + 3] = sample.light
-        for key, rendering in sample.rendered:
-            block = shift.setdefault(key, np.zeros((3 * m, 3)))
-            block[3 * s : 3 * s + 3] = rendering.shift_loadings(sample.lab_d50)
-    return _Stack(
-        values=np.concatenate([sample.lab_d50 for sample in samples]),
-        design=design,
-        own=[_root(sample.own_cov) for sample in samples],
-        light=light,
-        level=np.array([_level_direction(sample) * sample.level_sd for sample in samples]),
-        shared=shared,
-        shift=shift,
-    )
-
-
-def _root(cov: Array) -> Array:
-    return np.asarray(np.linalg.cholesky(cov + 1e-8 * np.eye(3)), dtype=float)
 
 
 def _level_direction(sample: Sample) -> Array:
@@ -110,83 +77,141 @@ def _level_direction(sample: Sample) -> Array:
     return np.asarray(lab_jacobian(sample.xyz_d50) @ sample.xyz_d50)
 
 
-def _covariance(stack: _Stack) -> Array:
-    noise = np.zeros((len(stack.values),) * 2)
-    for s, (own, level) in enumerate(zip(stack.own, stack.level, strict=True)):
-        noise[3 * s : 3 * s + 3, 3 * s : 3 * s + 3] = own @ own.T + np.outer(level, level)
-    for loadings in (*stack.shared.values(), *stack.shift.values(), *stack.light.values()):
-        rows = np.flatnonzero(loadings.any(axis=1))
-        noise[np.ix_(rows, rows)] += loadings[rows] @ loadings[rows].T
-    return noise
-
-
-def _finish(
-    name: str, i: int, lab: Array, weights: Array, stack: _Stack, samples: Sequence[Sample], extra: Array
-) -> MeasuredColour:
-    """A part's share in every error: of corrections, of its own samples, and of other parts' samples that lent weight.
-
-    A sample's noise that reaches this part alone is its own; what reaches others too stands under the sample's name.
+def _errors(samples: Sequence[Sample], roots: Array, moved: Array) -> Errors:
+    """Of each sample its own noise and what geometry does to its level; what its correction, its light and the rendering
+    of its photo do; and what several photos err by alike.
     """
-    rows = slice(3 * i, 3 * i + 3)
-    own = extra.copy()
-    shared = {key: weights[rows] @ loadings for key, loadings in stack.shared.items()}
-    level_direction = _level_direction(next(sample for sample in samples if sample.part == name))
-    level_variance = 0.0
+    groups = {key: k for k, key in enumerate(dict.fromkeys(sample.correction for sample in samples))}
+    beyond = {key for sample in samples for key, _ in sample.rendered if key not in groups}
+    order = {key: k for k, key in enumerate(sorted(beyond, key=str))}
+    common = np.zeros((len(samples), 3, 3 * len(order)))
+    local = []
     for s, sample in enumerate(samples):
-        weight = weights[:, 3 * s : 3 * s + 3]
-        level = weight[rows] @ stack.level[s]
-        along = float(level[0] / level_direction[0])
-        level_variance += along**2
-        loadings = np.column_stack([weight[rows] @ stack.own[s], level - along * level_direction])
-        lends = np.abs(weight).reshape(-1, 3, 3).max(axis=(1, 2)) > _NOTHING
-        if lends.sum() == 1:
-            own += loadings @ loadings.T
-        elif lends[i]:
-            shared[SampleOf(sample.part, sample.photo)] = loadings
-    level_sd = max(_LEVEL_FLOOR, float(np.sqrt(level_variance)))
-    light = {key: weights[rows] @ loadings for key, loadings in stack.light.items()}
-    return MeasuredColour(
-        name=name,
-        lab_d50=lab[i],
-        own_cov=own,
-        shared={key: loadings for key, loadings in shared.items() if np.abs(loadings).max() > _NOTHING},
-        level_sd=level_sd,
-        rendered=_rendered(weights[rows], samples),
-        light={key: loadings for key, loadings in light.items() if np.abs(loadings).max(initial=0) > _NOTHING},
-        light_own=_light_own(name, weights[rows], samples),
-    )
+        shifts = [(key, rendering.shift_loadings(sample.lab_d50)) for key, rendering in sample.rendered]
+        for key, loadings in shifts:
+            if key in order:
+                common[s, :, 3 * order[key] : 3 * order[key] + 3] = loadings
+        mine = [loadings for key, loadings in shifts if key in groups]
+        local.append(np.concatenate([sample.shared, sample.light, *mine], axis=1))
+    own = roots @ roots.transpose(0, 2, 1) + moved[:, :, None] * moved[:, None, :]
+    return Errors(own, np.array([groups[sample.correction] for sample in samples]), local, common)
 
 
-def _light_own(name: str, weights: Array, samples: Sequence[Sample]) -> Array:
-    blocks = ((weights[:, 3 * s : 3 * s + 3], one.light_own) for s, one in enumerate(samples) if one.part == name)
-    return np.asarray(sum(weight @ own @ weight.T for weight, own in blocks))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Noise:
+    """What the samples' own noise does to each part: ``own`` (n, 3, 3) and ``level_variance`` (n,); ``lent``: noise that
+    reaches other parts too, under the sample's name.
+    """
+
+    own: Array
+    level_variance: Array
+    lent: list[dict[ErrorSource, Array]]
 
 
-def _rendered(weights: Array, samples: Sequence[Sample]) -> dict[ErrorSource, RenderingShare]:
-    """How far a part hangs on each rendering: the weights (3, 3m) of all its samples, in the mean over Lab."""
-    share: dict[ErrorSource, float] = {}
+def _noise(found: Estimate, samples: Sequence[Sample], by_sample: tuple[Array, Array, Array]) -> _Noise:
+    """``by_sample``: (m, 3, 3) roots of own covariances; (m, 3) Lab per standard deviation of ln Y; (n, 3) each part's
+    direction of level.
+    """
+    roots, moved, direction = by_sample
+    n = len(found.alone)
+    own, variance = np.zeros((n, 3, 3)), np.zeros(n)
+    lent: list[dict[ErrorSource, Array]] = [{} for _ in range(n)]
+    single = np.flatnonzero(found.alone >= 0)
+    mine = found.alone[single]
+    own[single] = roots[mine] @ roots[mine].transpose(0, 2, 1)
+    variance[single] = (moved[mine, 0] / direction[single, 0]) ** 2
+    reaches = _reaches(found)
+    for r, s in enumerate(found.tied.tolist()):
+        reached = np.flatnonzero(reaches[:, r])
+        weight = found.weights[reached, r]
+        level = weight @ moved[s]
+        along = level[:, 0] / direction[reached, 0]
+        variance[reached] += along**2
+        loadings = np.dstack([weight @ roots[s], level - along[:, None] * direction[reached]])
+        if len(reached) == 1:
+            own[reached] += loadings @ loadings.transpose(0, 2, 1)
+            continue
+        source = SampleOf(samples[s].part, samples[s].photo)
+        for i, one in zip(reached.tolist(), loadings, strict=True):
+            lent[i][source] = one
+    return _Noise(own, variance, lent)
+
+
+def _reaches(found: Estimate) -> BoolArray:
+    """(n, r) which tied samples have a say in which part's colour."""
+    return np.asarray(np.abs(found.weights).max(axis=(2, 3), initial=0) > _NOTHING)
+
+
+def _loadings(
+    found: Estimate, samples: Sequence[Sample], part: IndexArray, loadings: Sequence[Array]
+) -> list[dict[ErrorSource, Array]]:
+    """Of each part its loadings on what each correction tells of its samples' errors; none where they are nothing."""
+    shares: list[dict[ErrorSource, Array]] = [{} for _ in found.alone]
+    reaches = _reaches(found)
+    single = set(found.alone.tolist())
+    at = {s: r for r, s in enumerate(found.tied.tolist())}
+    for key, mine in _by_correction(samples).items():
+        tied = [at[s] for s in mine if s not in single]
+        alone = {int(part[s]): s for s in mine if s in single}
+        reached = np.flatnonzero(reaches[:, tied].any(axis=1) | np.isin(np.arange(len(shares)), list(alone)))
+        width = loadings[mine[0]].shape[1]
+        stacked = np.array([loadings[found.tied[r]] for r in tied]).reshape(3 * len(tied), width)
+        weights = found.weights[reached][:, tied].transpose(0, 2, 1, 3).reshape(len(reached), 3, -1)
+        for i, share in zip(reached.tolist(), weights @ stacked, strict=True):
+            whole = share + loadings[alone[i]] if i in alone else share
+            if np.abs(whole).max(initial=0) > _NOTHING:
+                shares[i][key] = whole
+    return shares
+
+
+def _by_correction(samples: Sequence[Sample]) -> dict[str, list[int]]:
+    found: dict[str, list[int]] = {}
+    for s, sample in enumerate(samples):
+        found.setdefault(sample.correction, []).append(s)
+    return found
+
+
+def _light_own(found: Estimate, i: int, mine: IndexArray, samples: Sequence[Sample]) -> Array:
+    """``mine``: which of the tied samples show part ``i``."""
+    if found.alone[i] >= 0:
+        return samples[found.alone[i]].light_own
+    blocks = ((found.weights[i, r], samples[found.tied[r]].light_own) for r in mine)
+    return sum((weight @ own @ weight.T for weight, own in blocks), np.zeros((3, 3)))
+
+
+def _rendered(found: Estimate, samples: Sequence[Sample], part: IndexArray) -> list[dict[ErrorSource, RenderingShare]]:
+    """How far each part hangs on each rendering: the weights of all its samples, in the mean over Lab."""
     known: dict[ErrorSource, Rendering] = {}
+    users: dict[ErrorSource, list[int]] = {}
     for s, sample in enumerate(samples):
         for key, rendering in sample.rendered:
             known[key] = rendering
-            share[key] = share.get(key, 0.0) + float(np.trace(weights[:, 3 * s : 3 * s + 3])) / 3
-    return {key: RenderingShare(known[key], weight) for key, weight in share.items() if abs(weight) > _NOTHING}
+            users.setdefault(key, []).append(s)
+    traces = np.trace(found.weights, axis1=2, axis2=3) / 3
+    at = {s: r for r, s in enumerate(found.tied.tolist())}
+    shares: list[dict[ErrorSource, RenderingShare]] = [{} for _ in found.alone]
+    for source, mine in users.items():
+        weight = traces[:, [at[s] for s in mine if s in at]].sum(axis=1)
+        weight[[part[s] for s in mine if s not in at]] += 1
+        for i in np.flatnonzero(np.abs(weight) > _NOTHING).tolist():
+            shares[i][source] = RenderingShare(known[source], float(weight[i]))
+    return shares
 
 
-def _scatter(residual: Array, residual_cov: Array, mine: list[int]) -> Array:
-    """(3, 3) to add to a part's covariance where its photos scatter by more than they claim, else zero."""
-    if len(mine) < 2:
-        return np.zeros((3, 3))
-    rows = np.concatenate([np.arange(3 * s, 3 * s + 3) for s in mine])
-    deviation = residual[rows]
-    chi_square = float(
-        deviation @ np.linalg.pinv(residual_cov[np.ix_(rows, rows)], rcond=1e-6, hermitian=True) @ deviation
-    )
-    freedom = 3 * (len(mine) - 1)
-    if chi_square <= _CHI_SQUARE_99.get(freedom, 0.5 * (2.326 + np.sqrt(2 * freedom - 1)) ** 2):
-        return np.zeros((3, 3))
-    each = deviation.reshape(-1, 3)
-    return np.asarray(each.T @ each / (len(mine) * (len(mine) - 1)))
+def _scatter(found: Estimate, part: IndexArray, errors: Errors) -> dict[int, Array]:
+    """Part -> (3, 3) to add to its covariance, of those whose photos scatter by more than they claim."""
+    extra = {}
+    for i, cov in found.cov.items():
+        mine = np.flatnonzero(part[found.tied] == i)
+        samples = found.tied[mine]
+        residual_cov = errors.between(samples, samples) - np.tile(cov, (len(mine), len(mine)))
+        each = found.residual[mine]
+        inverse = np.linalg.pinv(residual_cov, rcond=1e-6, hermitian=True)
+        chi_square = float(each.ravel() @ inverse @ each.ravel())
+        freedom = 3 * (len(mine) - 1)
+        if chi_square > _CHI_SQUARE_99.get(freedom, 0.5 * (2.326 + np.sqrt(2 * freedom - 1)) ** 2):
+            extra[i] = np.asarray(each.T @ each / (len(mine) * (len(mine) - 1)))
+    return extra
 
 
 def _pooled(finish: MeasuredColour, samples: list[Sample], disagree: bool) -> Pooled:
