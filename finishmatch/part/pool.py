@@ -176,7 +176,7 @@ def _light_own(found: Estimate, i: int, mine: IndexArray, samples: Sequence[Samp
     if found.alone[i] >= 0:
         return samples[found.alone[i]].light_own
     blocks = ((found.weights[i, r], samples[found.tied[r]].light_own) for r in mine)
-    return sum((weight @ own @ weight.T for weight, own in blocks), np.zeros((3, 3)))
+    return np.asarray(sum((weight @ own @ weight.T for weight, own in blocks), np.zeros((3, 3))), dtype=float)
 
 
 def _rendered(found: Estimate, samples: Sequence[Sample], part: IndexArray) -> list[dict[ErrorSource, RenderingShare]]:
