@@ -174,9 +174,9 @@ def _by_correction(samples: Sequence[Sample]) -> dict[str, list[int]]:
 def _light_own(found: Estimate, i: int, mine: IndexArray, samples: Sequence[Sample]) -> Array:
     """``mine``: which of the tied samples show part ``i``."""
     if found.alone[i] >= 0:
-        return samples[found.alone[i]].light_own
+        return samples[int(found.alone[i])].light_own
     blocks = ((found.weights[i, r], samples[found.tied[r]].light_own) for r in mine)
-    return np.asarray(sum((weight @ own @ weight.T for weight, own in blocks), np.zeros((3, 3))), dtype=float)
+    return sum((weight @ own @ weight.T for weight, own in blocks), np.zeros((3, 3)))
 
 
 def _rendered(found: Estimate, samples: Sequence[Sample], part: IndexArray) -> list[dict[ErrorSource, RenderingShare]]:
