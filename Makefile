@@ -1,16 +1,20 @@
-# `make demo` runs the main job on the sample build, `make test` the tests; both set up all they need.
+# `make demo` runs the main job on the sample build, `make test` the tests, `make proofs` those that take minutes each;
+# all set up what they need.
 PYTHON ?= python3
 VENV   := .venv
 READY  := $(VENV)/.ready
 NODE   := node_modules/.ready
 
-.PHONY: demo test check clean
+.PHONY: demo test proofs check clean
 
 demo: $(READY)
 	$(VENV)/bin/finishmatch audit sample_photos/cabin/cabin.toml --out out/cabin
 
 test: $(READY)
 	$(VENV)/bin/python -m pytest
+
+proofs: $(READY)
+	$(VENV)/bin/python -m pytest -m proof -rs
 
 check: $(READY) $(NODE)
 	$(VENV)/bin/ruff check .

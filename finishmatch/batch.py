@@ -27,6 +27,7 @@ JOURNAL, SUMMARY = "batch.jsonl", "batch.csv"
 MOST_LIST_BYTES = 50_000_000
 MOST_JOURNAL_BYTES = 500_000_000
 CONNECT_S = 20
+_LONGEST_NAME = 200  # bytes of a file's name: with what is added to it, it must still be one on every file system
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +83,9 @@ def plan(source: Path, template: Path | None) -> list[Job]:
     model = None if template is None else _model(template)
     shared = [] if template is None or model is None else [template, *_beside(model)]
     digest_of = cache(_digest)  # one card, flat frame or mask may belong to a thousand photos
-    base = source if source.is_dir() else source.parent
-    found = _in_folder(source, model is not None, template) if source.is_dir() else _in_list(source)
+    is_folder = disk.is_folder(source)
+    base = source if is_folder else source.parent
+    found = _in_folder(source, model is not None, template) if is_folder else _in_list(source)
     if not found:
         raise InputError("batch_invalid", f"{shown(source)} holds nothing to measure")
     jobs = []
@@ -120,8 +122,12 @@ def _job(path: Path, base: Path, template: Build | None, digests: list[str]) -> 
     path = Path(os.path.abspath(path))  # noqa: PTH100  # a link is not followed
     relative = Path(os.path.relpath(path, base))
     inside = ".." not in relative.parts and not relative.is_absolute()
-    far = hashlib.sha256(os.fsencode(path)).hexdigest()[:12]
-    name = relative.as_posix() if inside else f"{far}-{path.name}"
+    own_name = os.fsencode(path.name)
+    if inside and len(own_name) <= _LONGEST_NAME:
+        name = relative.as_posix()
+    else:
+        far = hashlib.sha256(os.fsencode(path)).hexdigest()[:12]
+        name = f"{far}-{os.fsdecode(own_name[-_LONGEST_NAME:])}"
     said = json.dumps([__version__, ascii(name), digests])
     return Job(name, path, template, hashlib.sha256(said.encode()).hexdigest())
 
@@ -242,7 +248,7 @@ def _ends_a_line(path: Path) -> bool:
 def _journal(out: Path) -> Iterator[Done]:
     """What was done before. A line torn by a stop, or that somebody else wrote, counts for nothing."""
     path = out / JOURNAL
-    if not path.exists():
+    if not disk.exists(path):
         return
     for line in read_whole(path, MOST_JOURNAL_BYTES).splitlines():
         try:
@@ -274,10 +280,9 @@ def _in_processes(jobs: Sequence[Job], processes: int) -> Iterator[Outcome]:
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
     left = {job.name: job for job in jobs}
+    wanted = max(min(processes, len(jobs)), 1)  # the library would start them all, however few jobs there are
     try:
-        for outcome in Parallel(n_jobs=processes, return_as="generator_unordered")(
-            delayed(measure)(job) for job in jobs
-        ):
+        for outcome in Parallel(n_jobs=wanted, return_as="generator_unordered")(delayed(measure)(job) for job in jobs):
             del left[outcome.job.name]
             yield outcome
         return

@@ -39,6 +39,16 @@ def require_file(path: Path) -> int:
     return status.st_size
 
 
+def is_folder(path: Path) -> bool:
+    """Whether it is a folder. One that no folder could be called is none, which ``Path.is_dir`` raises for."""
+    return os.path.isdir(path)  # noqa: PTH112
+
+
+def exists(path: Path) -> bool:
+    """Whether there is something of this name, a link that leads nowhere aside; False for what nothing could be called."""
+    return os.path.exists(path)  # noqa: PTH110
+
+
 def read_whole(path: Path, most_bytes: int, too_large: str = "file_unreadable") -> bytes:
     """The bytes of an ordinary file of at most ``most_bytes``.
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from finishmatch.disk import require_file
+from finishmatch.disk import exists, require_file
 from finishmatch.errors import InputError
 from finishmatch.shelf.cells import cell_of
 from finishmatch.text import shown
@@ -94,9 +94,9 @@ VERSION = len(LAYOUTS)
 
 def connect(path: Path, create: bool) -> sqlite3.Connection:
     """The shelf's file, known to be one, at the newest version; see :func:`finishmatch.shelf.store.open_shelf`."""
-    if not (create and not path.exists()):
+    if not (create and not exists(path)):
         require_file(path)
-    fixed = path.exists() and not writable(path)
+    fixed = exists(path) and not writable(path)
     how = "mode=ro&immutable=1" if fixed else f"mode={'rwc' if create else 'rw'}"
     with told(path):
         connection = sqlite3.connect(f"{path.absolute().as_uri()}?{how}", WAIT_S, uri=True, isolation_level=None)
