@@ -17,11 +17,12 @@ from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
 from finishmatch.errors import NothingMeasured
 from finishmatch.judge.compare import Difference, beside_middle, compare, with_limit_pair
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import find_families
 from finishmatch.judge.held_back import held_back
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import Sets, find_sets
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.measure import measured, nothing_measured
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled, pool

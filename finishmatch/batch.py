@@ -14,8 +14,9 @@ from finishmatch import disk
 from finishmatch.audit import audit_build
 from finishmatch.build import build as build_file
 from finishmatch.build.build import Build, PhotoEntry
+from finishmatch.codes import CODES
 from finishmatch.disk import read_whole, require_file
-from finishmatch.errors import CODES, FinishmatchError, InputError
+from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.photo.decode.kinds import SUFFIXES
 from finishmatch.photo.marks import Mask
 from finishmatch.progress import Progress

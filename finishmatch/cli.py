@@ -10,7 +10,8 @@ from typing import Annotated, Any
 import typer
 
 from finishmatch import loading
-from finishmatch.errors import CODES, FinishmatchError, Stopped
+from finishmatch.codes import CODES
+from finishmatch.errors import FinishmatchError, Stopped
 from finishmatch.verbs import card, shelf
 from finishmatch.verbs.audit import audit
 from finishmatch.verbs.batch import batch

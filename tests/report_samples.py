@@ -12,7 +12,7 @@ from finishmatch.colour import space
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import Note
 from finishmatch.fields import Quantity
-from finishmatch.judge.facts import Tolerance
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.results.results import (
     Advice,
     BuildInfo,

@@ -11,12 +11,13 @@ import pytest
 from finishmatch.advise.advice import Advice, advise
 from finishmatch.advise.change import Plan, one_finish, swaps, two_finishes, two_finishes_by_zone
 from finishmatch.advise.choose import choose
+from finishmatch.codes import CODES
 from finishmatch.colour.measured_colour import MeasuredColours
-from finishmatch.errors import CODES
 from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.heaviest import heaviest_clique
 from finishmatch.judge.sets import agrees, find_sets
+from finishmatch.judge.tolerance import Tolerance
 
 BRONZE, YELLOWER, SILVER = (45.0, 12.0, 28.0), (45.0, 9.0, 36.0), (78.0, 0.5, 1.0)
 

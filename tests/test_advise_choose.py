@@ -12,8 +12,9 @@ from finishmatch.advise.pareto import Market, staircase
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
 from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.interval import probability_within, quantile
+from finishmatch.judge.tolerance import Tolerance
 
 BRONZE = (45.0, 12.0, 28.0)
 

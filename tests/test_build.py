@@ -15,7 +15,8 @@ from finishmatch.build.build import MOST_BYTES, Build, CardEntry, read
 from finishmatch.build.start import template
 from finishmatch.disk import write_new
 from finishmatch.errors import InputError
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.photo.marks import Box, Mask, Outline
 
 GOOD = """\

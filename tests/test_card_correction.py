@@ -6,15 +6,16 @@ import numpy as np
 import pytest
 from scenes import CORNERS, PLAIN, REAL_PHOTOS, Camera, scene, shoot_scene
 
-from finishmatch.card import fit
+from finishmatch.card import fit_camera
 from finishmatch.card.correct_photo import correct, located
 from finishmatch.card.correction import Correction
-from finishmatch.card.fit import fit_chart
+from finishmatch.card.fit_camera import fit_chart
 from finishmatch.card.flat import fit_flat
+from finishmatch.card.kinds import CHART as CHART_KIND
 from finishmatch.card.reference import chart, plain
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance, xyz_to_lab
-from finishmatch.errors import NothingMeasured
+from finishmatch.errors import InternalError, NothingMeasured
 from finishmatch.part.sample import Sample, measure
 from finishmatch.photo.marks import Box, Outline, region
 from finishmatch.photo.photo import Photo, open_photo
@@ -79,14 +80,16 @@ def test_matrix_and_root_polynomial_are_averaged_as_leaving_patches_out_asks_for
 @pytest.mark.parametrize("term_count", [3, 6])
 def test_the_slopes_in_closed_form_are_those_of_small_steps(term_count: int) -> None:
     patches = located(shoot_scene(scene({})), chart(), CHART)[1]
-    task = fit._task(patches, term_count, None, fit._BELIEF)
+    task = fit_camera._task(patches, term_count, None, fit_camera._BELIEF)
     weights = np.vstack([np.ones(len(task.rgb)), 1 - np.eye(len(task.rgb))])
     rng = np.random.default_rng(4)
-    unknowns = fit._start(task) + rng.normal(0, 0.02, (len(weights), task.unknowns))
-    residual, _ = fit._residuals(task, unknowns, weights)
+    unknowns = fit_camera._start(task) + rng.normal(0, 0.02, (len(weights), task.unknowns))
+    residual, _ = fit_camera._residuals(task, unknowns, weights)
     step = 1e-5 * np.eye(task.unknowns)
-    ahead, behind = (fit._residuals(task, unknowns[:, None] + way * step, weights[:, None])[0] for way in (1, -1))
-    closed = fit._jacobian(task, unknowns, weights, residual)
+    ahead, behind = (
+        fit_camera._residuals(task, unknowns[:, None] + way * step, weights[:, None])[0] for way in (1, -1)
+    )
+    closed = fit_camera._jacobian(task, unknowns, weights, residual)
     np.testing.assert_allclose(closed, (ahead - behind) / 2e-5, atol=1e-4 * np.abs(closed).max())
 
 
@@ -252,3 +255,8 @@ def test_a_patch_in_shadow_is_left_out_as_well() -> None:
     shaded[y + 8 : y + 44, x + 8 : x + 44] *= 0.5
     corrected = correct(shoot_scene(shaded, PLAIN), chart(), CHART)
     assert any("in shadow" in note.text for note in corrected.notes)
+
+
+def test_a_kind_of_card_whose_values_nothing_makes_is_an_error_of_ours() -> None:
+    with pytest.raises(InternalError, match="no even patch"):
+        plain(CHART_KIND)

@@ -13,7 +13,7 @@ import report_samples
 from msgspec.structs import replace
 
 from finishmatch.cli import main
-from finishmatch.errors import CODES
+from finishmatch.codes import CODES
 from finishmatch.results import json_text
 from finishmatch.results.changes import changes
 

@@ -17,9 +17,9 @@ import pytest
 from builds import COLOURS, PLACES, build_text, picture, save, write_build
 from scenes import CORNERS
 
+from finishmatch.codes import CODES
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.measured_colour import joint
-from finishmatch.errors import CODES
 from finishmatch.judge.pairs import every_pair
 from finishmatch.results import json_text
 from finishmatch.results.results import finishes

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import finishmatch
-from finishmatch.errors import CODES
+from finishmatch.codes import CODES
 
 HOUSE = Path(finishmatch.__file__).parent
 PROJECT = HOUSE.parent
@@ -40,7 +40,7 @@ FLOORS = {
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
 FLOORS["cli"] = {"verbs"}
-GROUND = {"arrays", "errors", "fields", "disk", "loading", "progress", "text", "version"}
+GROUND = {"arrays", "codes", "errors", "fields", "disk", "loading", "progress", "text", "version"}
 HEAVY = {
     "colour",
     "scipy",
@@ -167,8 +167,8 @@ def test_values_are_frozen() -> None:
 
 
 def test_every_code_of_the_table_is_used_somewhere() -> None:
-    table = (HOUSE / "errors.py").read_text("utf-8")
-    others = "".join(path.read_text("utf-8") for path in sources() if path.name != "errors.py")
+    table = (HOUSE / "codes.py").read_text("utf-8")
+    others = "".join(path.read_text("utf-8") for path in sources() if path.name != "codes.py")
     assert [code for code in CODES if f'"{code}"' not in others and table.count(f'"{code}"') < 2] == []
 
 

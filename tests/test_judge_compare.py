@@ -13,9 +13,10 @@ from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import InputError
 from finishmatch.judge.chi_square import FAR_ABOVE, FAR_BELOW, MISS_ABOVE, MISS_BELOW, limits
 from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.interval import interval, probability_within
 from finishmatch.judge.pairs import every_pair
+from finishmatch.judge.tolerance import Tolerance
 
 BRONZE = (45.0, 12.0, 28.0)
 

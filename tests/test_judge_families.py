@@ -17,9 +17,10 @@ from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.names import colour_name
 from finishmatch.errors import InputError
 from finishmatch.judge.compare import Difference, Sighting, beside_middle, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import Family, How, find_families
 from finishmatch.judge.sets import find_sets
+from finishmatch.judge.tolerance import Tolerance
 
 Lab = tuple[float, float, float]
 TEAL, COPPER, BRONZE = (42.0, -22.0, -12.0), (52.0, 27.0, 30.0), (45.0, 12.0, 22.0)

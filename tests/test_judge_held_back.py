@@ -15,9 +15,10 @@ from finishmatch.advise.advice import Advice, advise
 from finishmatch.advise.choose import choose
 from finishmatch.audit import audit_file
 from finishmatch.errors import Note
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.held_back import held_back
 from finishmatch.judge.sets import find_sets
+from finishmatch.judge.tolerance import Tolerance
 
 BRONZE, BLUE = (45.0, 12.0, 28.0), (40.0, -10.0, -30.0)
 FACTS = [PartFacts("hook"), PartFacts("plate"), PartFacts("hinge")]

@@ -9,8 +9,9 @@ import pytest
 
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.sets import Sets, agrees, find_sets, joint_probability
+from finishmatch.judge.tolerance import Tolerance
 
 BRONZE = (45.0, 12.0, 28.0)
 

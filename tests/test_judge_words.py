@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 
 
 def seen(a: object, b: object, sd: float = 0.05) -> Difference:

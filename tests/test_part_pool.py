@@ -11,7 +11,8 @@ from large_builds import large_build
 from finishmatch.colour.measured_colour import CommonError, Rendering, RenderingShare, SampleOf, joint
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz, luminance
 from finishmatch.judge.compare import Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.part.pool import pool
 from finishmatch.part.sample import Sample
 

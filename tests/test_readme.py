@@ -16,7 +16,7 @@ from docs.make import kinds, reference
 from finishmatch.build.shape import complaints_about
 from finishmatch.build.tables import BuildFile
 from finishmatch.cli import app
-from finishmatch.errors import CODES
+from finishmatch.codes import CODES
 
 README = PROJECT / "README.md"
 each_page = pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(PROJECT)))

@@ -15,10 +15,12 @@ import pytest
 import report_samples as samples
 from msgspec import structs
 
+from finishmatch.codes import CODES
 from finishmatch.colour import space
-from finishmatch.judge.facts import Tolerance
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.report import page as report_page
 from finishmatch.report.page import render
+from finishmatch.report.tasks import VERBS
 from finishmatch.results.results import Advice, BuildInfo, Exhibits, FinishSet, Results, SetsRange
 
 HOSTILE = (
@@ -195,6 +197,11 @@ def test_every_part_and_all_advice_and_every_note_appears(built: tuple[Results, 
     assert [words for words in wanted if words not in text] == []
 
 
+def test_every_kind_of_advice_has_a_place_in_the_report() -> None:
+    beside_the_tasks = {"verdict", "not_judged", "message", "caution_critical", "caution_rework"}
+    assert {code for code, row in CODES.items() if row.kind == "advice"} == {*VERBS, *beside_the_tasks}
+
+
 def test_the_decision_is_the_first_heading() -> None:
     html = render(samples.cabin())
     assert html.index("<h1>Return or exchange port vent, Halder &amp; Ross") < html.index("<h2")
@@ -270,7 +277,9 @@ def test_the_way_it_was_computed_says_what_it_cannot_tell() -> None:
     text = Page(render(single())).text
     assert "does not apply to stimuli perceived as specularly reflecting (ISO/CIE 11664-6)" in text
     assert "A match in one light need not be a match in another" in text
-    assert "the defaults are our own" in text
+    usual = Tolerance()
+    assert f"the defaults are our own: {usual.touching} for" in text
+    assert f"{usual.together} for parts seen together, {usual.apart} for" in text
 
 
 def _rgb(colour: str) -> list[float]:

@@ -21,7 +21,7 @@ from msgspec.structs import astuple, replace
 from finishmatch.colour.measured_colour import CommonError, MeasuredColour, SampleOf, joint
 from finishmatch.errors import InputError, InternalError, Note
 from finishmatch.fields import _ONE_LINE, Quantity
-from finishmatch.judge.facts import Tolerance
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.results.csv_tables import differences_csv, parts_csv
 from finishmatch.results.json_text import from_json, to_json
 from finishmatch.results.results import (

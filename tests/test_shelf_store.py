@@ -17,7 +17,8 @@ from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import InputError
 from finishmatch.judge.against_shelf import against
 from finishmatch.judge.compare import Difference
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.results.results import Results, SharedLoadings
 from finishmatch.shelf.cells import cell_of, cells_around
 from finishmatch.shelf.record import Origin, Record, from_results, is_date, sighting

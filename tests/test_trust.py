@@ -12,7 +12,8 @@ from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.measured_colour import joint
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.part.pool import pool
 
 SCENES = 500

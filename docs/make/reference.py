@@ -14,7 +14,7 @@ import typer
 from docs.make.kinds import in_words
 from finishmatch.build.tables import BuildFile
 from finishmatch.cli import app
-from finishmatch.errors import CODES
+from finishmatch.codes import CODES
 from finishmatch.results.documents import DOCUMENTS
 
 WIDE = 100  # columns of the help texts

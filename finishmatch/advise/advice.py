@@ -22,12 +22,13 @@ from finishmatch.advise.in_hand import Advice as Advice
 from finishmatch.advise.meant import about_families
 from finishmatch.advise.photograph_again import photographs, undecided
 from finishmatch.advise.sellers import messages
-from finishmatch.errors import CodeName, Note
+from finishmatch.codes import CodeName
+from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import same_family
+from finishmatch.judge.pair_in_words import listed
 from finishmatch.judge.sets import Sets, agrees
-from finishmatch.judge.words import listed
 
 
 def advise(

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from finishmatch.advise.change import Plan
 from finishmatch.advise.in_hand import Advice, FamilyInHand, PartsInHand
 from finishmatch.judge.cliques import fewest_cliques
+from finishmatch.judge.pair_in_words import listed
 from finishmatch.judge.sets import Sets, graph_of, sets_range
-from finishmatch.judge.words import listed
 from finishmatch.text import capital
 
 _NAMED_OUT = 1 / 3  # up to this share of the parts the odd ones are named; beyond, the finishes are

@@ -5,7 +5,7 @@ from __future__ import annotations
 from finishmatch.advise.choose import Blocked, Choice, Choosing, NeutralOption, recommended
 from finishmatch.advise.in_hand import Advice, PartsInHand, is_fixed
 from finishmatch.judge.compare import Difference
-from finishmatch.judge.words import listed
+from finishmatch.judge.pair_in_words import listed
 from finishmatch.text import chance
 
 

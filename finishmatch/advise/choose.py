@@ -24,11 +24,12 @@ from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
 from finishmatch.fields import Fraction, Number, Text
 from finishmatch.judge.compare import Difference
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import Family, homes, same_family
 from finishmatch.judge.interval import quantile
 from finishmatch.judge.pairs import pairs_of
 from finishmatch.judge.sets import joint_probability
+from finishmatch.judge.tolerance import Tolerance
 
 _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 _CENT = 0.005  # sums of prices are compared to half a cent

@@ -8,7 +8,7 @@ from finishmatch.advise.buying import rests_on_doubt
 from finishmatch.advise.choose import Choosing
 from finishmatch.advise.in_hand import Advice, PartsInHand, is_fixed
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.words import listed
+from finishmatch.judge.pair_in_words import listed
 
 
 def weighed(parts: Sequence[PartFacts], doubtful: Collection[str]) -> list[PartFacts]:

@@ -10,7 +10,8 @@ from msgspec import Struct
 
 from finishmatch.advise.change import Plan, Plans, plans
 from finishmatch.advise.choose import Choosing, candidates, recommended
-from finishmatch.errors import CodeName, Note
+from finishmatch.codes import CODES, CodeName
+from finishmatch.errors import Note
 from finishmatch.fields import Text
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
@@ -29,6 +30,10 @@ class Advice(Struct, frozen=True, forbid_unknown_fields=True):
     text: Text
     parts: tuple[Text, ...] = ()
     cause: CodeName | None = None
+
+    def __post_init__(self) -> None:
+        if self.code not in CODES:
+            raise KeyError(f"advice code {self.code!r} is not in the table of codes")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

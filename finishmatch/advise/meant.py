@@ -10,7 +10,7 @@ from finishmatch.advise.in_hand import Advice, FamilyInHand, Meant, PartsInHand
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import DOUBTED_DE00, groups_apart
-from finishmatch.judge.words import listed
+from finishmatch.judge.pair_in_words import listed
 
 
 def about_families(

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from finishmatch.advise.change import Plan
 from finishmatch.advise.choose import Choosing
 from finishmatch.advise.in_hand import Advice, PartsInHand
-from finishmatch.errors import CODES
+from finishmatch.codes import CODES
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.words import CAUSES, listed
+from finishmatch.judge.pair_in_words import CAUSES, listed
 
 _NAMED = 3  # so many parts that stay are named; of more it is said that they stay
 

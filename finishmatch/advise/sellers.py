@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from finishmatch.advise.in_hand import Advice
-from finishmatch.errors import CodeName
+from finishmatch.codes import CodeName
 from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.words import listed
+from finishmatch.judge.pair_in_words import listed
 
 
 def messages(

@@ -14,8 +14,9 @@ from finishmatch.build.tables import BoxValues, BuildFile, CardTable, Corners, M
 from finishmatch.card.kinds import FILE, NO_CARD, SHEET, CardKind, named
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import How
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.photo.decode.kinds import kind_of
 from finishmatch.photo.marks import Box, Mark, Mask, Outline
 from finishmatch.text import shown

@@ -15,7 +15,8 @@ from finishmatch.build.tables import BuildTable, MarkTable, PhotoTable
 from finishmatch.card.kinds import LOCATED, NO_CARD, PLAIN, USUAL
 from finishmatch.disk import require_file
 from finishmatch.errors import InputError
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.text import LONGEST_PATH, blemish, listed, shown
 
 _WORDS_AT = 36  # the column in which a key is explained

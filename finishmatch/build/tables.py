@@ -10,8 +10,9 @@ from msgspec import Meta, Struct
 from finishmatch.build.complaints import Complaint
 from finishmatch.build.shape import complaints_about
 from finishmatch.fields import Extent, Name, Pixels, RelativePath
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import How
+from finishmatch.judge.tolerance import Tolerance
 
 MOST_PATCHES = 2000
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from finishmatch.arrays import Array
 from finishmatch.card.camera import Blend, Models
-from finishmatch.card.fit import ChartFit, fit_chart
+from finishmatch.card.fit_camera import ChartFit, fit_chart
 from finishmatch.card.kinds import KINDS, CardKind
 from finishmatch.card.light import Light
 from finishmatch.card.locate import Patches, fault_words, leave_out, require_enough

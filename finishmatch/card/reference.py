@@ -14,7 +14,7 @@ from finishmatch.card.kinds import CHART, FILE, KINDS, PLAIN, CardKind
 from finishmatch.colour.ciede2000 import local_metric
 from finishmatch.colour.measured_colour import CommonError
 from finishmatch.colour.space import WHITE_D50, xyz_to_lab
-from finishmatch.errors import InputError
+from finishmatch.errors import InputError, InternalError
 
 # A patch of a card counts as neutral below this chroma; manufactured neutrals stay under 3.5 (the white is a little warm).
 NEUTRAL_CHROMA = 4.0
@@ -120,8 +120,16 @@ def from_table(
 
 
 def plain(kind: CardKind) -> Card:
-    """A grey or white card without patches: one neutral patch of the reflectance its name says."""
-    lab = xyz_to_lab(WHITE_D50 * (KINDS[kind].plain_y or 0))[None]
+    """A grey or white card without patches: one neutral patch of the reflectance its name says.
+
+    Raises
+    ------
+    InternalError : for a kind that is no even patch.
+    """
+    plain_y = KINDS[kind].plain_y
+    if plain_y is None:
+        raise InternalError(f"card kind {kind!r} is no even patch, and nothing makes its reference values")
+    lab = xyz_to_lab(WHITE_D50 * plain_y)[None]
     return Card(kind, None, 1, 1, lab, (kind,), "Nominal: neutral, of the reflectance its name says (common practice).")
 
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from finishmatch.colour.measured_colour import MeasuredColour, joint
 from finishmatch.judge.compare import Difference, Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 
 _AT_ONCE = 16  # all pairs among so many are judged together; more would cost their square
 

@@ -46,7 +46,7 @@ def fewest_cliques(joined: Graph, distance: Array) -> Cover:
     widest = max((_widest(clique, distance) for cliques, _ in groups for clique in cliques), default=0.0)
     within = joined & (distance <= widest)
     cliques = [tuple(sorted(c)) for cover, _ in groups for c in _smallest_sum(cover, within, distance)]
-    return Cover(tuple(sorted(cliques, key=lambda c: (-len(c), c))), sum(bound for _, bound in groups))
+    return Cover(tuple(sorted(cliques)), sum(bound for _, bound in groups))
 
 
 def clique_number(joined: Graph) -> tuple[int, int]:

@@ -11,15 +11,17 @@ import numpy as np
 from msgspec import Struct, structs
 
 from finishmatch.arrays import Array, BoolArray
+from finishmatch.codes import CODES, CodeName
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance, xyz_to_lab
-from finishmatch.errors import CODES, CodeName, InputError, Note, noted
+from finishmatch.errors import InputError, Note, noted
 from finishmatch.fields import Fraction, Number, Quantity, Text
-from finishmatch.judge.facts import PartFacts, Relation, Tolerance, relation
+from finishmatch.judge.facts import PartFacts, Relation, relation
 from finishmatch.judge.interval import interval, probability_within, ratio_interval
+from finishmatch.judge.pair_in_words import Sense, describe, sentence
 from finishmatch.judge.pairs import Pairs, as_photographed, pairs_of
-from finishmatch.judge.words import Sense, describe, sentence
+from finishmatch.judge.tolerance import Tolerance
 
 # Standard deviations of the level ratio: beyond the first it differs, within the second it is no reason against.
 LEVEL_DIFFERS_SD, LEVEL_SILENT_SD = 3.0, 2.0

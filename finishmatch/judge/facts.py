@@ -1,4 +1,4 @@
-"""What a person tells about parts and tolerances; judgement reads it beside the measured colours."""
+"""What a person tells about parts; judgement reads it beside the measured colours."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
-from finishmatch.fields import Allowed, Confidence, Name, Price
+from finishmatch.fields import Name, Price
 
 Relation = Literal["touching", "together", "apart"]
 
@@ -46,24 +46,6 @@ class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
         bool,
         Meta(description="true: flat and without gloss (powder coat, paint): its lightness is judged closely"),
     ] = False
-
-
-class Tolerance(Struct, frozen=True, forbid_unknown_fields=True):
-    """[tolerance]: how large a CIEDE2000 may be for two parts to look alike, by how they are seen. The defaults are our own
-    choice.
-    """
-
-    touching: Annotated[Allowed, Meta(description="parts that touch")] = 1.5
-    together: Annotated[Allowed, Meta(description="parts seen together in one glance")] = 2.5
-    apart: Annotated[Allowed, Meta(description="parts never seen side by side")] = 4.0
-    confidence: Annotated[Confidence, Meta(description="how sure a verdict must be")] = 0.90
-    limit_pair: Annotated[
-        tuple[Name, Name] | None,
-        Meta(
-            description="these two are just acceptable; their difference stands for `together`",
-            examples=[["hinge A", "hinge B"]],
-        ),
-    ] = None
 
 
 def relation(a: PartFacts, b: PartFacts) -> Relation:

@@ -6,9 +6,10 @@ from collections.abc import Collection, Sequence
 
 from msgspec.structs import replace
 
-from finishmatch.errors import CODES, Note
+from finishmatch.codes import CODES
+from finishmatch.errors import Note
 from finishmatch.judge.compare import Difference
-from finishmatch.judge.words import CAUSES, listed
+from finishmatch.judge.pair_in_words import CAUSES, listed
 
 
 def held_back(differences: Sequence[Difference], questioned: Collection[str]) -> tuple[Difference, ...]:

@@ -8,7 +8,8 @@ from typing import Any, get_args
 import msgspec.inspect
 
 from finishmatch.card.kinds import KINDS, NAMED, USUAL, CardKind
-from finishmatch.judge.facts import Relation, Tolerance
+from finishmatch.judge.facts import Relation
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.photo.decode.kinds import TYPE_OF_SUFFIX
 
 

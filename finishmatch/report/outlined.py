@@ -14,6 +14,8 @@ from finishmatch.results.results import PhotoResult, PhotoView
 
 STYLES = ("", "9 5", "2 4", "12 4 2 4", "5 3", "1 6", "16 6", "7 3 1 3 1 3")
 """Dashes of the sets' outlines, in the order of the sets: what tells them apart beside the letter."""
+EDGE, CASING = "#000000", "#ffffff"
+"""Colours of an outline and of the wider line under it."""
 _LETTER_PX, _HIGH = 15.0, 18.0
 _REACH = (2.0, 12.0, 26.0)
 
@@ -69,10 +71,11 @@ def _shapes(view: PhotoView, photo: PhotoResult, arrangement: Arrangement, odd: 
 
 def _line(points: Array, unit: float, width: str, dashes: str) -> list[str]:
     """A dark line on a light casing: seen on any ground."""
-    wide = float(width) * unit
+    wide, dashed = float(width) * unit, _scaled(dashes, unit) or "none"
+    style = {"fill": "none", "stroke_linejoin": "round"}
     return [
-        path(points, closed=True, class_="casing", stroke_width=wide + 2.4 * unit),
-        path(points, closed=True, class_="edge", stroke_width=wide, stroke_dasharray=_scaled(dashes, unit) or "none"),
+        path(points, closed=True, stroke=CASING, stroke_width=wide + 2.4 * unit, **style),
+        path(points, closed=True, stroke=EDGE, stroke_width=wide, stroke_dasharray=dashed, **style),
     ]
 
 
@@ -90,7 +93,7 @@ def _tags(
         words = f"◆ {arrangement.tags.get(name, '')}" if name in odd else arrangement.tags.get(name, "")
         tag = _placed(words, points, taken, view, unit)
         if tag.leader is not None:
-            drawn.append(line((tag.x, tag.y - 5 * unit), tag.leader, class_="edge", stroke_width=unit))
+            drawn.append(line((tag.x, tag.y - 5 * unit), tag.leader, stroke=EDGE, stroke_width=unit))
         size = f"{_LETTER_PX * unit:.1f}"
         drawn.append(label(tag.x, tag.y, words, class_="view-tag", text_anchor="middle", font_size=size))
     return drawn

@@ -9,13 +9,14 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.loading import compiled_templates
 from finishmatch.report.arrangement import Arrangement, Picture, ShownSet, address, arrange
 from finishmatch.report.beside import odd_ones
 from finishmatch.report.card_fit import FitPictures, fit_pictures, fit_words
 from finishmatch.report.diagram import close_ups, overview
-from finishmatch.report.glossary import glossary
 from finishmatch.report.ladder import ladders
+from finishmatch.report.notes_explained import glossary
 from finishmatch.report.offers import slots
 from finishmatch.report.outlined import corrected, outlined, style_of
 from finishmatch.report.pairs import DETAILED_PARTS, SIGNS, in_words, matrices
@@ -159,6 +160,7 @@ def _sections(results: Results, arrangement: Arrangement, shown: Exhibits) -> di
         "detailed": len(arrangement.shown_parts) <= DETAILED_PARTS,
         "pairs": in_words(results, arrangement),
         "tolerances": _tolerances(results),
+        "defaults": Tolerance(),
         "photos": _views(results, arrangement, shown, set()),
         "glossary": glossary(results, arrangement),
         "plane": overview(arrangement),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from finishmatch.errors import CODES
+from finishmatch.codes import CODES
 from finishmatch.report.arrangement import Arrangement, ShownPart
 from finishmatch.report.text import number
 from finishmatch.results.decision import in_hand

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from finishmatch.report.arrangement import Arrangement, ShownSet, arrange
-from finishmatch.report.outlined import style_of
+from finishmatch.report.outlined import CASING, EDGE, style_of
 from finishmatch.results.decision import Decision, decide
 from finishmatch.results.results import Exhibits, PhotoView, Results
 
@@ -91,16 +91,16 @@ def _photo(image: Any, view: PhotoView, arrangement: Arrangement, decision: Deci
         _outline(draw, points, styles.get(name, "1 3"), wide)
         at = (float(points[:, 0].mean()), max(float(points[:, 1].min()) - 18, y + 14))
         tag = f"> {arrangement.tags.get(name, '')} <" if name in odd else arrangement.tags.get(name, "")
-        draw.text(at, tag, font=font, fill=(0, 0, 0), stroke_width=4, stroke_fill=(255, 255, 255), anchor="mm")
+        draw.text(at, tag, font=font, fill=EDGE, stroke_width=4, stroke_fill=CASING, anchor="mm")
     return y + size[1]
 
 
 def _outline(draw: Any, points: np.ndarray, dashes: str, wide: int) -> None:
     """A dark line in the set's dashes on a light casing."""
     closed = np.concatenate([points, points[:1]])
-    draw.line([tuple(point) for point in closed.tolist()], fill=(255, 255, 255), width=wide + 4, joint="curve")
+    draw.line([tuple(point) for point in closed.tolist()], fill=CASING, width=wide + 4, joint="curve")
     for piece in _pieces(closed, [1.6 * float(dash) for dash in dashes.split()]):
-        draw.line([tuple(point) for point in piece.tolist()], fill=(0, 0, 0), width=wide, joint="curve")
+        draw.line([tuple(point) for point in piece.tolist()], fill=EDGE, width=wide, joint="curve")
 
 
 def _pieces(line: np.ndarray, dashes: list[float]) -> list[np.ndarray]:

@@ -9,8 +9,9 @@ from finishmatch.arrays import Array
 from finishmatch.build.build import Build, CardEntry, PhotoEntry
 from finishmatch.card.reference import newest
 from finishmatch.card.sheet.mean import scales
+from finishmatch.codes import CODES, CodeName
 from finishmatch.colour.measured_colour import CommonError, ErrorSource, RenderingShare, SampleOf
-from finishmatch.errors import CODES, CodeName, Note
+from finishmatch.errors import Note
 from finishmatch.judge.facts import PartFacts
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled

@@ -9,10 +9,10 @@ from msgspec import Struct
 
 from finishmatch.advise.choose import Blocked, Choosing, NeutralOption
 from finishmatch.build.tables import BuildFile
-from finishmatch.errors import CodeName
+from finishmatch.codes import CodeName
 from finishmatch.fields import Text
-from finishmatch.results.columns import DifferenceColumns, rows_or_columns
 from finishmatch.results.json_text import ResultsFile
+from finishmatch.results.packed_differences import DifferenceColumns, rows_or_columns
 from finishmatch.results.results import Advice, Choice, Difference, PartResult, PhotoResult, Results
 
 

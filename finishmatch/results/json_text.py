@@ -14,8 +14,8 @@ from finishmatch.disk import read_whole
 from finishmatch.errors import InputError, InternalError
 from finishmatch.judge.compare import Difference
 from finishmatch.results import schema_1
-from finishmatch.results.columns import DifferenceColumns, rows_of, rows_or_columns
 from finishmatch.results.consistent import require_consistent
+from finishmatch.results.packed_differences import DifferenceColumns, rows_of, rows_or_columns
 from finishmatch.results.results import SCHEMA, Results
 from finishmatch.text import shown
 

@@ -17,6 +17,7 @@ from finishmatch.advise.choose import recommended as recommended
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.kinds import KINDS as KINDS
 from finishmatch.card.kinds import CardKind
+from finishmatch.codes import CodeName
 from finishmatch.colour.measured_colour import (
     CommonError,
     CommonErrorKind,
@@ -26,18 +27,18 @@ from finishmatch.colour.measured_colour import (
     RenderingShare,
     SampleOf,
 )
-from finishmatch.errors import CodeName, Note
+from finishmatch.errors import Note
 from finishmatch.fields import Count, Fraction, Number, Text
 from finishmatch.judge.compare import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
-from finishmatch.judge.facts import Tolerance as Tolerance
 from finishmatch.judge.families import Family as Family
 from finishmatch.judge.families import How
 from finishmatch.judge.families import same_family as same_family
 from finishmatch.judge.lots import LEAST_LOTS as LEAST_LOTS
+from finishmatch.judge.pair_in_words import CAUSES as CAUSES
 from finishmatch.judge.sets import FinishSet as FinishSet
-from finishmatch.judge.words import CAUSES as CAUSES
+from finishmatch.judge.tolerance import Tolerance as Tolerance
 
 SCHEMA = "finishmatch-results/2"
 

@@ -9,13 +9,15 @@ import numpy as np
 from msgspec import Struct, structs
 
 from finishmatch.card.kinds import FILE, SHEET, CardKind
+from finishmatch.codes import CodeName
 from finishmatch.colour.measured_colour import CommonError, SampleOf, joint
-from finishmatch.errors import CodeName, Note
+from finishmatch.errors import Note
 from finishmatch.fields import Count, Fraction, Number, Quantity, Text
 from finishmatch.judge.compare import Difference, Verdict
-from finishmatch.judge.facts import Relation, Tolerance
+from finishmatch.judge.facts import Relation
 from finishmatch.judge.interval import interval, ratio_interval
 from finishmatch.judge.pairs import as_photographed, pairs_of
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.results.old_ids import source_of
 from finishmatch.results.results import (
     Advice,

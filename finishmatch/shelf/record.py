@@ -12,8 +12,9 @@ import msgspec
 import numpy as np
 
 from finishmatch.arrays import Array
+from finishmatch.codes import CODES
 from finishmatch.colour.measured_colour import CommonError, ErrorSource, MeasuredColour, SampleOf
-from finishmatch.errors import CODES, InputError
+from finishmatch.errors import InputError
 from finishmatch.judge.compare import Sighting
 from finishmatch.judge.facts import PartFacts
 from finishmatch.results.results import PartResult, PhotoResult, Results, finishes

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from finishmatch.errors import CODES, CommandError
+from finishmatch.codes import CODES
+from finishmatch.errors import CommandError
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
 

@@ -6,7 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from finishmatch.errors import CODES, CommandError
+from finishmatch.codes import CODES
+from finishmatch.errors import CommandError
 from finishmatch.version import __version__
 
 

@@ -55,7 +55,8 @@ def _one_photo(
     photo: Path, kind: str, parts: list[str], corners: str | None, edition: str | None, layout: str | None
 ) -> Build:
     from finishmatch.build.build import Build, CardEntry, PhotoEntry
-    from finishmatch.judge.facts import PartFacts, Tolerance
+    from finishmatch.judge.facts import PartFacts
+    from finishmatch.judge.tolerance import Tolerance
 
     named = kinds.named(kind)
     if not named and layout is None:

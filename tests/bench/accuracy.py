@@ -25,7 +25,8 @@ from finishmatch.audit import audit_build
 from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import FinishmatchError
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.photo.marks import Box, Mark, Mask, Outline
 from finishmatch.results.results import Results
 

@@ -16,8 +16,9 @@ from figures import environment, record
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.judge.cliques import clique_number
 from finishmatch.judge.compare import Sighting, compare
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.sets import find_sets, graph_of
+from finishmatch.judge.tolerance import Tolerance
 
 
 def build(n: int, clusters: int | None, seed: int = 1) -> MeasuredColours:

@@ -10,7 +10,7 @@ import numpy as np
 
 from finishmatch.arrays import Array
 from finishmatch.card.correction import Correction, rendering_of
-from finishmatch.card.fit import straightened
+from finishmatch.card.fit_camera import straightened
 from finishmatch.card.kinds import SHEET
 from finishmatch.card.locate import Patches
 from finishmatch.card.reference import Card

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from finishmatch.judge.facts import Tolerance
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.text import shown
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import say

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from finishmatch.errors import CODES
+from finishmatch.codes import CODES
 from finishmatch.report.arrangement import Arrangement
 from finishmatch.report.text import count
 from finishmatch.results.results import Results
