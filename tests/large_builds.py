@@ -11,7 +11,8 @@ from finishmatch.card.camera import Blend
 from finishmatch.card.correct_photo import Corrected
 from finishmatch.card.correction import Correction, rendering_of
 from finishmatch.colour.space import lab_to_xyz
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.part.crop import Picture, jpeg
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.sample import Sample

@@ -21,7 +21,7 @@ WIDE = 100  # columns of the help texts
 
 
 def codes() -> str:
-    """Every note, error and advice: the table of `errors.py`."""
+    """Every note, error and advice: the table of `codes.py`."""
     lines = [
         "# Notes, errors and advice",
         "",

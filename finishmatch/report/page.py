@@ -9,7 +9,6 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from finishmatch.judge.tolerance import Tolerance
 from finishmatch.loading import compiled_templates
 from finishmatch.report.arrangement import Arrangement, Picture, ShownSet, address, arrange
 from finishmatch.report.beside import odd_ones
@@ -26,7 +25,7 @@ from finishmatch.report.summary import lead_view
 from finishmatch.report.tasks import cautions, first, tasks
 from finishmatch.report.text import count, number, quoted, sentence, visible
 from finishmatch.results.decision import decide
-from finishmatch.results.results import KINDS, Exhibits, PhotoResult, Results, recommended
+from finishmatch.results.results import KINDS, Exhibits, PhotoResult, Results, Tolerance, recommended
 from finishmatch.text import capital, percent
 
 if TYPE_CHECKING:
