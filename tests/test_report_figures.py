@@ -13,13 +13,14 @@ from hypothesis import strategies as st
 from msgspec import structs
 
 from finishmatch.colour import space
+from finishmatch.colour.names import colour_words
 from finishmatch.report.arrangement import arrange
 from finishmatch.report.card_fit import fit_pictures
 from finishmatch.report.diagram import close_ups
 from finishmatch.report.pairs import in_words, matrices
 from finishmatch.report.plane import Scale, hull
 from finishmatch.report.spread import CHI2_90, ellipse, lightness_bar, spots
-from finishmatch.report.text import colour_words, number, visible
+from finishmatch.report.text import number, visible
 from finishmatch.results.results import Exhibits
 from finishmatch.text import letters, percent
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from finishmatch.colour import space
+from finishmatch.colour.names import colour_words
 from finishmatch.errors import noted
-from finishmatch.report.text import colour_words, number
+from finishmatch.report.text import number
 from finishmatch.results.results import Crop, Exhibits, FinishSet, PartResult, Results
 from finishmatch.text import letters, percent
 

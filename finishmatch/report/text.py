@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 import unicodedata
 from typing import Any
@@ -54,31 +53,3 @@ def quoted(text: str) -> str:
 def sentence(code: str) -> str:
     """A code as people's words: ``two_finishes_on_purpose`` to "Two finishes on purpose"."""
     return code.replace("_", " ").capitalize()
-
-
-# Hue angles (CIELAB, degrees) at which the next name begins; our own rough division.
-_HUES = (
-    (20, "pinkish red"),
-    (45, "red"),
-    (62, "orange"),
-    (80, "golden"),
-    (100, "yellow"),
-    (140, "yellow-green"),
-    (175, "green"),
-    (225, "teal"),
-    (303, "blue"),
-    (325, "violet"),
-    (345, "purple"),
-    (361, "pinkish red"),
-)
-
-
-def colour_words(lab: tuple[float, float, float]) -> str:
-    """A colour in a few plain words, such as "dark golden" or "light, pale teal"."""
-    lightness, chroma = lab[0], math.hypot(lab[1], lab[2])
-    shade = "dark" if lightness < 35 else "light" if lightness > 70 else "medium"
-    if chroma < 4:
-        return "black" if lightness < 20 else "white" if lightness > 92 else f"{shade} grey"
-    hue = math.degrees(math.atan2(lab[2], lab[1])) % 360
-    name = next(name for limit, name in _HUES if hue < limit)
-    return f"{shade}, {'pale' if chroma < 14 else 'vivid' if chroma > 55 else 'muted'} {name}"
