@@ -48,6 +48,7 @@ HEAVY = {
     "skimage",
     "cv2",
     "PIL",
+    "tifffile",
     "networkx",
     "jinja2",
     "starlette",

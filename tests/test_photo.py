@@ -11,9 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from finishmatch.audit import audit_build
+from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.colour.space import srgb_decode
 from finishmatch.errors import InputError
+from finishmatch.judge.facts import PartFacts, Tolerance
 from finishmatch.photo.limits import USUAL, limits
+from finishmatch.photo.marks import Box
 from finishmatch.photo.photo import Photo, Window, open_photo
 
 
@@ -115,3 +119,27 @@ def test_pillows_own_size_guard_stops_no_photo_within_our_limits(kind: str, tmp_
         patched.setattr(launch, "_SCRIPT", low)
         with parent.DecodingProcess() as decoding:
             assert decoding.open_photo(path).width == pictures.WIDTH
+
+
+@pytest.mark.parametrize("format", ["png", "avif", "heic", "tif"])
+def test_colour_under_full_transparency_is_in_no_mark(format: str, tmp_path: Path) -> None:
+    """A cut-out keeps whatever was behind it: here another colour, over half of a part."""
+    pixels = np.full((96, 128, 4), (150, 90, 60, 255), np.uint8)
+    pixels[10:80, 10:35] = (90, 110, 160, 0)
+    path = tmp_path / f"photo.{format}"
+    make = {"png": pictures.png, "avif": pictures.avif, "heic": pictures.heic, "tif": pictures.tiff}[format]
+    path.write_bytes(make(pixels, **({"extrasamples": ["unassalpha"]} if format == "tif" else {})))
+    build = Build(
+        name="cut out",
+        finish=None,
+        tolerance=Tolerance(),
+        photos=(PhotoEntry(path.name, path, CardEntry("none"), None, None, (mark("whole", 70), mark("part", 10))),),
+        parts=(PartFacts("whole"), PartFacts("part")),
+    )
+    (difference,) = audit_build(build).results.differences
+    assert difference.de00.value < 1
+    assert "alpha_ignored" in [note.code for note in open_photo(path).notes]
+
+
+def mark(name: str, left: int) -> PartMark:
+    return PartMark(name, Box(left, 10, 50, 70))

@@ -12,7 +12,7 @@ from finishmatch.card.flat import FlatField
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import xyz_to_lab
 from finishmatch.errors import Note
-from finishmatch.photo.decode.ordinary import Encoded
+from finishmatch.photo.decode.upright import Encoded
 from finishmatch.photo.marks import Region, drawn_in
 from finishmatch.photo.photo import Photo, Window
 

@@ -17,7 +17,7 @@ from finishmatch.colour.space import srgb_decode
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError, Note, noted
 from finishmatch.photo.decode.decode import Decoded, decode
-from finishmatch.photo.decode.ordinary import Encoded
+from finishmatch.photo.decode.upright import Encoded
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.settings import UNTOLD, Settings
 from finishmatch.text import shown

@@ -17,6 +17,7 @@ PARTS = (
     kinds.transparency,
     kinds.kinds,
     kinds.several,
+    kinds.cut_or_turned_by_boxes,
     kinds.gain_maps,
     kinds.raws,
     damage.truncated,

@@ -36,7 +36,23 @@ def depths() -> Iterator[Case]:
     yield "lzw-16.tif", lambda: _by_opencv(p.encoded(16), ".tif"), deep
     yield "tiled-16.tif", lambda: p.tiff(p.encoded(16), tile=(16, 16)), deep
     yield "big-endian-16.tif", lambda: p.tiff(p.encoded(16), byteorder=">"), deep
-    yield "planes-apart-16.tif", lambda: p.tiff(np.moveaxis(p.encoded(16), -1, 0), planarconfig="separate"), KIND
+    planes = {"planarconfig": "separate"}
+    for name, options in {
+        "": {},
+        "-zlib": {"compression": "zlib", "predictor": True},
+        "-tiled": {"tile": (16, 16)},
+    }.items():
+        yield f"planes-apart-16{name}.tif", made(p.tiff, np.moveaxis(p.encoded(16), -1, 0), **planes, **options), deep
+    for turn in range(2, 9):
+        turned = np.moveaxis(p.STORED[turn](p.encoded(16)), -1, 0)
+        yield f"planes-apart-16-turned-{turn}.tif", made(p.tiff, turned, turn, **planes), deep
+    yield "bigtiff.tif", lambda: p.tiff(p.encoded(), bigtiff=True), ASSUMED
+    yield "bigtiff-16.tif", lambda: p.tiff(p.encoded(16), bigtiff=True), deep
+    # Pillow, which reads the tags, knows only one order of bytes of these.
+    yield "bigtiff-big-endian.tif", lambda: p.tiff(p.encoded(16), bigtiff=True, byteorder=">"), UNREADABLE
+    yield "bigtiff-preview-only.nef", lambda: p.tiff(p.encoded(), bigtiff=True, subfiletype=1), UNREADABLE
+    yield "half-empty-strip-16.tif", lambda: _strip_emptied(p.tiff(p.encoded(16), compression="zlib")), UNREADABLE
+    yield "no-strip-16.tif", lambda: _strip_left_out(p.tiff(p.encoded(16))), UNREADABLE
     yield "planes-apart.tif", lambda: p.tiff(np.moveaxis(p.encoded(), -1, 0), planarconfig="separate"), ASSUMED
     for name in ("tiff_lzw", "tiff_adobe_deflate", "packbits", "jpeg"):
         yield f"{name}.tif", made(p.saved, p.encoded(), "TIFF", compression=name), Read(("srgb_assumed",), de00=4)
@@ -44,7 +60,6 @@ def depths() -> Iterator[Case]:
     yield "thirty-two-bit.tif", lambda: p.tiff(p.encoded(16).astype(np.uint32)), UNREADABLE
     yield "float.tif", lambda: p.tiff((p.encoded(16) / 65535).astype(np.float32)), UNREADABLE
     yield "half-float.tif", lambda: p.tiff((p.encoded(16) / 65535).astype(np.float16)), UNREADABLE
-    yield "bigtiff.tif", lambda: p.tiff(p.encoded(), bigtiff=True), UNREADABLE
     yield "lossy.webp", lambda: p.saved(p.encoded(), "WEBP", quality=95), Read(("srgb_assumed",), de00=4)
     yield "subsampled.jpg", lambda: p.jpeg(p.encoded(), subsampling=2), ASSUMED
     yield "progressive.jpg", lambda: p.jpeg(p.encoded(), progressive=True), ASSUMED
@@ -68,6 +83,32 @@ def _twelve_bit() -> bytes:
         elif tag == 279:  # StripByteCounts
             struct.pack_into("<I", data, at + 8, len(packed))
     return bytes(data)
+
+
+def _entry(data: bytes, tag: int) -> int:
+    """Where the entry of a tag lies in the first directory of a TIFF (6.0, section 2) of the usual byte order."""
+    directory = struct.unpack_from("<I", data, 4)[0]
+    entries = range(directory + 2, directory + 2 + 12 * struct.unpack_from("<H", data, directory)[0], 12)
+    return next(at for at in entries if struct.unpack_from("<H", data, at)[0] == tag)
+
+
+def _strip_emptied(data: bytes) -> bytes:
+    """The only strip holds half of its rows."""
+    start, length = (struct.unpack_from("<I", data, _entry(data, tag) + 8)[0] for tag in (273, 279))
+    rows = zlib.decompress(data[start : start + length])
+    half = zlib.compress(rows[: len(rows) // 2], 0)
+    changed = bytearray(data + half)
+    struct.pack_into("<I", changed, _entry(data, 273) + 8, len(data))
+    struct.pack_into("<I", changed, _entry(data, 279) + 8, len(half))
+    return bytes(changed)
+
+
+def _strip_left_out(data: bytes) -> bytes:
+    """The only strip is said to be nowhere, as in files that leave out what is black."""
+    changed = bytearray(data)
+    for tag in (273, 279):
+        struct.pack_into("<I", changed, _entry(data, tag) + 8, 0)
+    return bytes(changed)
 
 
 def _by_opencv(pixels: np.ndarray, ending: str) -> bytes:
@@ -95,6 +136,9 @@ def transparency() -> Iterator[Case]:
     yield "opaque.png", lambda: p.png(p.with_alpha(eight, 1)), ASSUMED
     yield "half.png", lambda: p.png(p.with_alpha(eight, 0.5)), Read(noted)
     yield "half-16.png", lambda: p.png(p.with_alpha(deep, 0.5)), Read(noted, bits=16)
+    hole = p.with_alpha(eight, 1)
+    hole[20:28, 28:36, 3] = 0
+    yield "hole.png", lambda: p.png(hole), Read(noted)
     yield "half-16.tif", lambda: p.tiff(p.with_alpha(deep, 0.5), extrasamples=["unassalpha"]), Read(noted, bits=16)
     yield "half.webp", lambda: p.saved(p.with_alpha(eight, 0.5), "WEBP", lossless=True, exact=True), Read(noted)
     yield "half.avif", lambda: p.avif(p.with_alpha(eight, 0.5)), Read(("alpha_ignored",))
@@ -118,7 +162,11 @@ def kinds() -> Iterator[Case]:
     noted = ("palette_colours", "srgb_assumed")
     yield "palette.png", lambda: saved(palette, "PNG"), Read(noted)
     yield "palette.tif", lambda: saved(palette, "TIFF"), Read(noted)
-    yield "palette-see-through.png", lambda: saved(palette, "PNG", transparency=0), Read((*noted, "alpha_ignored"))
+    yield (
+        "palette-see-through.png",
+        lambda: saved(palette, "PNG", transparency=0),
+        Read((*noted, "alpha_ignored"), de00=None),
+    )
     for mode in ("L", "LA", "1", "I;16"):
         image = Image.fromarray(eight).convert("L").convert(mode)
         yield f"grey-{mode.replace(';', '-')}.png", made(saved, image, "PNG"), KIND
@@ -155,6 +203,12 @@ def several() -> Iterator[Case]:
     yield "pages.tif", lambda: p.saved(eight, "TIFF", save_all=True, append_images=[other]), noted
     yield "pages-16.tif", lambda: _two_pages_16(), Read(noted.notes, bits=16)
     yield "animated.png", lambda: p.saved(eight, "PNG", save_all=True, append_images=[other]), noted
+    hidden = Read(noted.notes, de00=0.5)
+    yield (
+        "animated-behind.png",
+        lambda: p.saved(eight, "PNG", save_all=True, default_image=True, append_images=2 * [other]),
+        hidden,
+    )
     yield "animated.webp", lambda: p.saved(eight, "WEBP", save_all=True, append_images=[other], lossless=True), noted
     yield "sequence.avif", lambda: p.avif(eight, save_all=True, append_images=[other]), Read(("first_frame",))
     yield "several.heic", lambda: p.heic(eight, copies=2), Read(("first_frame",))
@@ -179,6 +233,17 @@ def _endless_pages() -> bytes:
     count = struct.unpack_from("<H", data, at)[0]
     struct.pack_into("<I", data, at + 2 + 12 * count, at)
     return bytes(data)
+
+
+def cut_or_turned_by_boxes() -> Iterator[Case]:
+    around = (4, 2, 12, 14)
+    larger, box = p.padded(p.encoded(), *around), p.clean_aperture(*around)
+    yield "cut.avif", lambda: p.with_property(p.avif(larger), box), Read()
+    yield "cut.heic", lambda: p.with_property(p.heic(larger), box), Read(source="nclx sRGB")
+    beyond = p.clean_aperture(-4, 0, 4, 0)
+    yield "cut-beyond.avif", lambda: p.with_property(p.avif(p.encoded()), beyond), UNREADABLE
+    xmp = b'<x:xmpmeta xmlns:tiff="http://ns.adobe.com/tiff/1.0/" tiff:Orientation="6"/>'
+    yield "turned-by-xmp-only.avif", lambda: p.avif(p.encoded(), xmp=xmp), Read()
 
 
 def gain_maps() -> Iterator[Case]:

@@ -178,3 +178,56 @@ def camera_picture() -> np.ndarray:
 
     rgb = _XYZ @ adaptation(WHITE_D50, WHITE_D65).T @ CAMERA.T
     return spread(rgb * 0.5)
+
+
+def padded(pixels: np.ndarray, left: int, top: int, right: int, bottom: int) -> np.ndarray:
+    """The picture with so many pixels of a colour of their own around it."""
+    return np.pad(pixels, ((top, bottom), (left, right), (0, 0)), constant_values=np.iinfo(pixels.dtype).max // 3)
+
+
+def clean_aperture(left: int, top: int, right: int, bottom: int) -> bytes:
+    """The box that cuts :func:`padded` off again (ISO/IEC 14496-12, 12.1.4): sizes, and twice how far the middle is moved."""
+    numbers = (WIDTH, 1, HEIGHT, 1, left - right, 2, top - bottom, 2)
+    return struct.pack(">I4s", 40, b"clap") + struct.pack(">IIIIiIiI", *numbers)
+
+
+def with_property(data: bytes, prop: bytes) -> bytes:
+    """An AVIF or HEIC file whose first picture has one more property, the first in its list (ISO/IEC 23008-12, 9.3)."""
+    changed = bytearray(data)
+
+    def grown(box: bytes, by: int) -> int:
+        at = changed.index(box) - 4
+        struct.pack_into(">I", changed, at, struct.unpack_from(">I", changed, at)[0] + by)
+        return at
+
+    ipco = grown(b"ipco", len(prop))
+    end = ipco + struct.unpack_from(">I", changed, ipco)[0] - len(prop)
+    number, at = 1, ipco + 8
+    while at < end:
+        at, number = at + struct.unpack_from(">I", changed, at)[0], number + 1
+    changed[end:end] = prop
+    ipma = grown(b"ipma", 1)
+    assert changed[ipma + 8 : ipma + 12] == bytes(4), "items and properties of one byte"
+    changed[ipma + 18] += 1
+    changed[ipma + 19 : ipma + 19] = bytes([0x80 | number])
+    for box in (b"iprp", b"meta"):
+        grown(box, len(prop) + 1)
+    _move_items(changed, len(prop) + 1)
+    return bytes(changed)
+
+
+def _move_items(data: bytearray, by: int) -> None:
+    """Items that lie so much farther on in their file (ISO/IEC 14496-12, 8.11.3)."""
+    at = data.index(b"iloc") + 4
+    assert data[at] in (0, 1), "a table of the older kinds"
+    assert data[at + 4] == 0x44, "offsets and lengths of four bytes"
+    base = data[at + 5] >> 4
+    count = struct.unpack_from(">H", data, at + 6)[0]
+    here = at + 8
+    for _ in range(count):
+        here += (6 if data[at] == 1 else 4) + base
+        extents = struct.unpack_from(">H", data, here)[0]
+        here += 2
+        for _ in range(extents):
+            struct.pack_into(">I", data, here, struct.unpack_from(">I", data, here)[0] + by)
+            here += 8

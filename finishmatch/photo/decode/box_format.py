@@ -5,8 +5,10 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 Coded = tuple[int, int, int, int]
+Rectangle = tuple[int, int, int, int]
 _MOST_PROPERTIES = 4096
 
 
@@ -14,21 +16,24 @@ _MOST_PROPERTIES = 4096
 class MainPicture:
     """``bits`` per channel; ``nclx``: primaries, transfer, matrix, full range as ITU-T H.273 numbers them, or None.
 
-    ``width`` and ``height`` are those that are decoded, before anything is cut off or turned.
+    ``width`` and ``height`` are those that are decoded, before anything is cut off or turned. ``clean``: what is to be kept
+    of that, columns and rows from the left, top, right and bottom one on; None where all is.
     """
 
     width: int
     height: int
     bits: int
     nclx: Coded | None
+    clean: Rectangle | None = None
 
 
 def main_picture(data: bytes) -> MainPicture:
     """What the boxes say of the primary item; 8 bit where they say nothing. Raises ValueError when they are broken."""
     try:
         properties = _primary_properties(data)
-        return MainPicture(*_size(properties), _bits(properties), _nclx(properties))
-    except (struct.error, IndexError) as error:
+        size = _size(properties)
+        return MainPicture(*size, _bits(properties), _nclx(properties), _clean(properties, size))
+    except (struct.error, IndexError, ZeroDivisionError) as error:
         raise ValueError("broken boxes") from error
 
 
@@ -107,4 +112,21 @@ def _nclx(properties: list[tuple[bytes, bytes]]) -> Coded | None:
         if kind == b"colr" and payload[:4] == b"nclx":
             primaries, transfer, matrix = struct.unpack_from(">3H", payload, 4)
             return primaries, transfer, matrix, payload[10] >> 7
+    return None
+
+
+def _clean(properties: list[tuple[bytes, bytes]], size: tuple[int, int]) -> Rectangle | None:
+    """The clean aperture (ISO/IEC 14496-12, 12.1.4): its size, and how far its middle lies from the picture's, as fractions."""
+    for kind, payload in properties:
+        if kind == b"clap":
+            numbers = struct.unpack_from(">IIIIiIiI", payload)
+            width, height, right, down = map(Fraction, numbers[::2], numbers[1::2])
+            left, top = (size[0] - width) / 2 + right, (size[1] - height) / 2 + down
+            found = left, top, left + width, top + height
+            # ISO/IEC 23000-22 (MIAF), 7.3.6.7: whole pixels, inside the picture.
+            if any(at.denominator > 1 for at in found) or not (
+                0 <= left < left + width <= size[0] and 0 <= top < top + height <= size[1]
+            ):
+                raise ValueError("a clean aperture that does not fit the picture")
+            return int(left), int(top), int(found[2]), int(found[3])
     return None

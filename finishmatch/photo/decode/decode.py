@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from finishmatch.arrays import Array, FloatImage
+from finishmatch.arrays import Array, BoolArray, FloatImage
 from finishmatch.errors import InputError, Note
 from finishmatch.photo.decode import heif, ordinary, raw
 from finishmatch.photo.decode.colour_space import Space, assumed, space_of, unused
 from finishmatch.photo.decode.kinds import kind_of
-from finishmatch.photo.decode.ordinary import Encoded, Raster
+from finishmatch.photo.decode.ordinary import Raster
+from finishmatch.photo.decode.upright import Encoded, upright
 from finishmatch.photo.limits import Limits
 from finishmatch.photo.settings import UNTOLD, Settings, settings_of_raw
 
@@ -65,12 +65,12 @@ def _decode(data: bytes, limits: Limits) -> Decoded:
     if any(mark in data for mark in _GAIN_MAPS):
         notes.append(Note("gain_map_ignored", "The photo carries an HDR gain map; its base picture was measured."))
     space = space_of(picture.claims, "CMYK" if picture.mode == "CMYK" else "RGB", notes)
-    picture = _without_alpha(picture, notes)
+    picture, hidden = _without_alpha(picture, notes)
     if space.engine_profile is not None:
         picture, space = _by_engine(picture, space, space.engine_profile, notes)
-    upright = _UPRIGHT[picture.orientation](picture.pixels)
+    seen = upright(_blackened(picture.pixels, hidden), picture.orientation)
     return Decoded(
-        encoded=upright if upright.flags.c_contiguous else upright.copy(),
+        encoded=seen if seen.flags.c_contiguous else seen.copy(),
         curves=space.curves(2**picture.bits),
         rgb_to_xyz_d50=space.rgb_to_xyz_d50,
         colour_source=space.source,
@@ -86,28 +86,30 @@ def _developed(data: bytes, limits: Limits) -> Decoded:
     return Decoded(pixels, curves.astype(np.float32), matrix, f"raw, {source}", notes, settings_of_raw(data))
 
 
-# Exif 2.32, orientation tag 274: how the stored rows and columns become the picture as seen.
-_UPRIGHT: dict[int, Callable[[Encoded], Encoded]] = {
-    1: lambda p: p,
-    2: lambda p: p[:, ::-1],
-    3: lambda p: p[::-1, ::-1],
-    4: lambda p: p[::-1],
-    5: lambda p: p.transpose(1, 0, 2),
-    6: lambda p: p.transpose(1, 0, 2)[:, ::-1],
-    7: lambda p: p.transpose(1, 0, 2)[::-1, ::-1],
-    8: lambda p: p.transpose(1, 0, 2)[::-1],
-}
-
-
-def _without_alpha(picture: Raster, notes: list[Note]) -> Raster:
+def _without_alpha(picture: Raster, notes: list[Note]) -> tuple[Raster, BoolArray | None]:
+    """The colours alone, and where they are fully transparent; None where nothing is."""
     if picture.mode != "RGBA":
-        return picture
+        return picture, None
     alpha = picture.pixels[..., 3]
     if not alpha.any():
         raise InputError("photo_kind", "fully transparent")
-    if alpha.min() < 2**picture.bits - 1:
-        notes.append(Note("alpha_ignored", "The photo's transparency was ignored."))
-    return replace(picture, pixels=picture.pixels[..., :3], mode="RGB")
+    colours = replace(picture, pixels=picture.pixels[..., :3], mode="RGB")
+    if alpha.min() == 2**picture.bits - 1:
+        return colours, None
+    hidden = np.asarray(alpha == 0)
+    if hidden.any():
+        text = "What is fully transparent in the photo counts as black and is left out of every mark."
+    else:
+        text = "The photo's transparency was ignored."
+    notes.append(Note("alpha_ignored", text))
+    return colours, hidden
+
+
+def _blackened(pixels: Encoded, hidden: BoolArray | None) -> Encoded:
+    """The pixels, those that are hidden black: nobody has seen their colour, and black is measured nowhere."""
+    if hidden is None or not hidden.any():
+        return pixels
+    return np.where(hidden[..., None], pixels.dtype.type(0), pixels)
 
 
 def _by_engine(picture: Raster, space: Space, profile: bytes, notes: list[Note]) -> tuple[Raster, Space]:

@@ -50,6 +50,8 @@ _HEIF = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 # First bytes of camera raw files that are no ordinary TIFF (from memory, as LibRaw's identify.cpp tells them apart).
 _RAW = (b"FUJIFILMCCD-RAW", b"IIRO", b"IIRS", b"MMOR", b"IIU\0")
 _DNG_VERSION, _SUBFILE_TYPE = 50706, 254
+# TIFF 6.0, section 2; BigTIFF has 43 in the place of 42, and offsets of 8 bytes.
+_TIFF, _BIG_TIFF = (b"II*\0", b"MM\0*"), (b"II+\0", b"MM\0+")
 
 
 def kind_of(data: bytes) -> Kind | None:
@@ -62,7 +64,7 @@ def kind_of(data: bytes) -> Kind | None:
         return "WEBP"
     if data.startswith(_RAW):
         return "RAW"
-    if data[:4] in (b"II*\0", b"MM\0*"):
+    if data[:4] in (*_TIFF, *_BIG_TIFF):
         return "RAW" if _is_raw(data) else "TIFF"
     return _by_brand(data) if data[4:8] == b"ftyp" else None
 
@@ -87,11 +89,16 @@ def _is_raw(data: bytes) -> bool:
 
 def _first_directory(data: bytes) -> dict[int, int]:
     """The tags of the first directory (TIFF 6.0, section 2) with their first four bytes as a number."""
-    order = "<" if data[:2] == b"II" else ">"
+    order, big = "<" if data[:2] == b"II" else ">", data[:4] in _BIG_TIFF
+    start, offset, count, entry = (8, "Q", "Q", "HHQI4x") if big else (4, "I", "H", "HHII")
     try:
-        at = struct.unpack_from(f"{order}I", data, 4)[0]
-        count = struct.unpack_from(f"{order}H", data, at)[0]
-        entries = [struct.unpack_from(f"{order}HHII", data, at + 2 + 12 * i) for i in range(count)]
+        at = struct.unpack_from(order + offset, data, start)[0]
+        entries = struct.unpack_from(order + count, data, at)[0]
+        at += struct.calcsize(order + count)
+        size = struct.calcsize(order + entry)
+        if entries * size > len(data):
+            return {}
+        found = [struct.unpack_from(order + entry, data, at + size * i) for i in range(entries)]
     except struct.error:
         return {}
-    return {tag: value for tag, _, _, value in entries}
+    return {tag: value for tag, _, _, value in found}

@@ -14,21 +14,21 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.errors import InputError, Note
-from finishmatch.photo.decode import jpeg
+from finishmatch.photo.decode import jpeg, tiff
 from finishmatch.photo.decode.box_format import main_picture
 from finishmatch.photo.decode.code_points import cicp_of_png
 from finishmatch.photo.decode.colour_space import Claims
 from finishmatch.photo.decode.kinds import Kind
+from finishmatch.photo.decode.upright import Encoded
 from finishmatch.photo.limits import Limits
 from finishmatch.photo.settings import UNTOLD, Settings, settings_of
 
 if TYPE_CHECKING:
     from PIL.Image import Exif, Image
 
-Encoded = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
-
 _ORIENTATION, _EXIF_IFD, _COLOUR_SPACE, _INTEROPERABILITY_IFD = 0x0112, 0x8769, 0xA001, 0xA005  # Exif 2.32
-_TIFF_BITS, _TIFF_PLANAR = 258, 284  # TIFF 6.0
+_TIFF_BITS = 258  # TIFF 6.0
+_ANIMATION = (b"acTL", b"fcTL", b"fdAT")  # PNG (third edition), 11.3.6
 _GREY = ("1", "L", "LA", "La", "I", "F", "I;16", "I;16B", "I;16L")
 _READERS: dict[Kind, str] = {
     "JPEG": "PIL.JpegImagePlugin",
@@ -67,13 +67,16 @@ def read(data: bytes, kind: Kind, limits: Limits) -> Raster:
         if image.mode in _GREY:
             raise InputError("photo_kind", "a greyscale picture")
         orientation, exif_space, settings = _exif(image, notes)
-        nclx = main_picture(data).nclx if kind == "AVIF" else None
-        claims = _claims(image, data, kind, exif_space, nclx)
+        boxes = main_picture(data) if kind == "AVIF" else None
+        claims = _claims(image, data, kind, exif_space, boxes.nclx if boxes else None)
         size = image.size
         pixels, mode, bits = _pixels(image, data, kind, notes)
     if pixels.shape[:2] != size[::-1]:
         raise InputError("photo_unreadable", f"decoded to {pixels.shape[1]} x {pixels.shape[0]} pixels, not {size}")
-    # Both decoders turn TIFF themselves.
+    if boxes is not None and boxes.clean is not None:
+        left, top, right, bottom = boxes.clean
+        pixels = pixels[top:bottom, left:right]
+    # All three decoders turn TIFF themselves.
     return Raster(pixels, mode, bits, 1 if kind == "TIFF" else orientation, claims, tuple(notes), settings)
 
 
@@ -114,13 +117,23 @@ def _holds_several(image: Image) -> bool:
 
 def _exif(image: Image, notes: list[Note]) -> tuple[int, str | None, Settings]:
     try:
-        exif = image.getexif()
+        exif = _exif_alone(image) if image.format == "AVIF" else image.getexif()
         if exif or not image.info.get("exif"):
             return *read_exif(exif), settings_of(exif)
     except Exception:  # the reader raises whatever it likes on broken data, or finds nothing in them
         pass
     notes.append(Note("exif_unread", "The photo's EXIF data are broken; it was taken as upright."))
     return 1, None, UNTOLD
+
+
+def _exif_alone(image: Image) -> Exif:
+    """EXIF data without what XMP says where they say nothing: boxes alone turn an AVIF (ISO/IEC 23008-12, 6.5.10), and
+    Pillow has written what they say into its EXIF data."""
+    from PIL.Image import Exif
+
+    exif = Exif()
+    exif.load(image.info.get("exif") or b"")
+    return exif
 
 
 def read_exif(exif: Exif) -> tuple[int, str | None]:
@@ -152,7 +165,8 @@ def _pixels(image: Image, data: bytes, kind: Kind, notes: list[Note]) -> tuple[E
     if image.mode in ("P", "PA"):
         notes.append(Note("palette_colours", "The photo has a palette of at most 256 colours."))
     if kind == "PNG" or (bits > 8 and image.mode in ("RGB", "RGBA", "RGBX")):
-        pixels = _by_opencv(image, data, kind, bits)
+        deep = tiff.read_deep(data, image.size, _tiff_turn(image)) if kind == "TIFF" else None
+        pixels = _by_opencv(data, kind, bits) if deep is None else deep
         return pixels, "RGBA" if pixels.shape[2] == 4 else "RGB", bits
     if kind == "JPEG":
         if image.mode not in ("RGB", "CMYK"):
@@ -189,18 +203,20 @@ def _bits_per_channel(image: Image, data: bytes, kind: Kind) -> int:
     return max(image.tag_v2.get(_TIFF_BITS, (8,))) if isinstance(image, TiffImageFile) else 8
 
 
-def _by_opencv(image: Image, data: bytes, kind: Kind, bits: int) -> Encoded:
-    """More than 8 bits, which Pillow would cut to 8; and every PNG, whose missing rows Pillow makes black.
+def _tiff_turn(image: Image) -> int:
+    turn = image.tag_v2.get(_ORIENTATION, 1)  # type: ignore[attr-defined]  # Pillow's TIFF reader has it
+    return turn if turn in range(1, 9) else 1
 
-    OpenCV turns TIFF upright, and nothing else. It reads planes that are stored one after the other wrongly and without
-    a word: those are refused.
+
+def _by_opencv(data: bytes, kind: Kind, bits: int) -> Encoded:
+    """LZW and AVIF of more than 8 bits, which Pillow would cut to 8; and every PNG, whose missing rows Pillow makes black.
+
+    OpenCV turns TIFF upright, and nothing else.
     """
     import cv2
-    from PIL.TiffImagePlugin import TiffImageFile
 
-    if isinstance(image, TiffImageFile) and image.tag_v2.get(_TIFF_PLANAR, 1) != 1:
-        raise InputError("photo_kind", "a TIFF of more than 8 bits whose colours are stored as separate planes")
-    pixels = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_UNCHANGED)
+    stored = still(data) if kind == "PNG" else data
+    pixels = cv2.imdecode(np.frombuffer(stored, dtype=np.uint8), cv2.IMREAD_UNCHANGED)
     if pixels is None:
         raise InputError("photo_unreadable", f"broken, or {kind} of a kind that is not read")
     if (
@@ -213,3 +229,16 @@ def _by_opencv(image: Image, data: bytes, kind: Kind, bits: int) -> Encoded:
     order = cv2.COLOR_BGR2RGB if pixels.shape[2] == 3 else cv2.COLOR_BGRA2RGBA
     rgb: Encoded = cv2.cvtColor(pixels, order)  # type: ignore[assignment]  # the depth is known by now
     return rgb
+
+
+def still(png: bytes) -> bytes:
+    """A PNG without its animation: the picture that every viewer shows, which need not be the first frame."""
+    if not any(name in png for name in _ANIMATION):
+        return png
+    kept, at = [png[:8]], 8
+    while at + 12 <= len(png):
+        end = at + 12 + int.from_bytes(png[at : at + 4], "big")
+        if png[at + 4 : at + 8] not in _ANIMATION:
+            kept.append(png[at:end])
+        at = end
+    return b"".join([*kept, png[at:]])
