@@ -3,6 +3,7 @@
 PYTHON ?= python3
 VENV   := .venv
 READY  := $(VENV)/.ready
+PIP    := $(VENV)/bin/python -m pip install --quiet --disable-pip-version-check
 NODE   := node_modules/.ready
 
 .PHONY: demo test proofs check clean
@@ -23,9 +24,10 @@ check: $(READY) $(NODE)
 	node_modules/.bin/biome lint --error-on-warnings
 	node_modules/.bin/tsc -p jsconfig.json
 
-$(READY): pyproject.toml constraints.txt
+$(READY): pyproject.toml requirements.txt
 	$(PYTHON) -m venv $(VENV)
-	$(VENV)/bin/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[dev]'
+	$(PIP) --require-hashes --requirement requirements.txt
+	$(PIP) --no-deps --no-build-isolation --editable .
 	touch $@
 
 $(NODE): package.json package-lock.json

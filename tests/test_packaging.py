@@ -6,12 +6,17 @@ import ast
 import re
 import sys
 import tomllib
+from collections.abc import Iterator
 from importlib.metadata import packages_distributions
 from pathlib import Path
+
+from packaging.requirements import Requirement
+from packaging.version import Version
 
 import finishmatch
 
 HOUSE = Path(finishmatch.__file__).parent
+PINNED = (HOUSE.parent / "requirements.txt").read_text("utf-8")
 PYPROJECT = tomllib.loads((HOUSE.parent / "pyproject.toml").read_text("utf-8"))
 
 
@@ -49,3 +54,37 @@ def test_the_version_stands_in_one_place() -> None:
     assert PYPROJECT["tool"]["setuptools"]["dynamic"]["version"] == {"attr": "finishmatch.version.__version__"}
     holders = [path.name for path in HOUSE.rglob("*.py") if f'"{finishmatch.__version__}"' in path.read_text("utf-8")]
     assert holders == ["version.py"]
+
+
+def pins() -> Iterator[tuple[str, str, list[str]]]:
+    """Name, version and hashes of every line of the pinned file."""
+    for line in PINNED.replace("\\\n", " ").splitlines():
+        if line and not line.startswith("#"):
+            wanted, *hashes = line.split(" --hash=")
+            name, version = wanted.partition(";")[0].strip().split("==")
+            yield name, version, [one.strip() for one in hashes]
+
+
+def test_every_pin_has_the_hashes_of_its_files() -> None:
+    assert len(list(pins())) > 50
+    assert [
+        name
+        for name, _, hashes in pins()
+        if not hashes or not all(re.fullmatch("sha256:[0-9a-f]{64}", one) for one in hashes)
+    ] == []
+
+
+def test_the_pinned_file_names_no_place_to_fetch_from() -> None:
+    assert [line for line in PINNED.splitlines() if "://" in line or "index" in line or "find-links" in line] == []
+
+
+def test_what_is_declared_is_pinned_at_a_version_that_is_allowed() -> None:
+    pinned = {plain(name): Version(version) for name, version, _ in pins()}
+    project = PYPROJECT["project"]
+    wanted = [
+        *project["dependencies"],
+        *project["optional-dependencies"]["dev"],
+        *PYPROJECT["build-system"]["requires"],
+    ]
+    for requirement in map(Requirement, wanted):
+        assert pinned[plain(requirement.name)] in requirement.specifier, requirement
