@@ -91,6 +91,7 @@ CODES: dict[str, Code] = {
     "card_other_order": Code("note", "The card is another maker's: its second and fourth row run the other way.", "its own reference values, as a card file, would measure better"),
     "card_edition": Code("note", "The edition of the card was not given; the newest was assumed.", "say `edition` in the card; editions differ by about 1 CIEDE2000"),
     "card_fits_badly": Code("note", "The card's patches do not agree with its reference values; every promise is weaker.", "use a clean manufactured card of a known edition in even light, and no picture style in the camera"),
+    "rendered_strongly": Code("note", "The photo was strongly rendered: its colours are further from the card's than a plain photo's, and intervals are wider.", "switch picture styles, filters, HDR and night modes off; send the file itself, not a messenger's copy; raw or HEIC keeps more than JPEG"),
     "patches_left_out": Code("note", "Some patches could not be used.", "see the reasons; photograph the card whole, clean, evenly lit and not overexposed"),
     "relative_colour": Code("note", "Colours are relative to a printed sheet whose own colours are not known; differences among its photos hold.", "learn the sheet beside a 24-patch chart (`finishmatch card learn`) to have absolute colours"),
     "sheet_differs": Code("note", "The sheet's patches do not agree with those of the other photos, or with what was learnt of it.", "use one and the same print in all photos, clean and unfaded; learn it again if it has changed"),

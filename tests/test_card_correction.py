@@ -260,3 +260,22 @@ def test_a_patch_in_shadow_is_left_out_as_well() -> None:
 def test_a_kind_of_card_whose_values_nothing_makes_is_an_error_of_ours() -> None:
     with pytest.raises(InternalError, match="no even patch"):
         plain(CHART_KIND)
+
+
+class HueLook(Camera):
+    """A look by hue, as cameras' picture styles have it: no tone and no matrix undoes it."""
+
+    def linear(self, xyz: np.ndarray) -> np.ndarray:
+        rgb = super().linear(xyz)
+        grey = rgb.mean(axis=-1, keepdims=True)
+        hue = np.arctan2(rgb[..., :1] - grey, rgb[..., 2:] - grey)
+        return np.maximum(grey + (rgb - grey) * (1 + 0.45 * np.cos(3 * hue)), 0)
+
+
+@pytest.mark.parametrize(("camera", "said"), [(PLAIN, False), (HueLook(), True)])
+def test_a_strong_rendering_is_told_with_what_would_help(camera: Camera, said: bool) -> None:
+    correction = correct(shoot_scene(scene({}), camera=camera), chart(), CHART).correction
+    notes = {note.code: note.text for note in correction.notes}
+    assert ("rendered_strongly" in notes) == said
+    assert not said or f"Over {24 - 4} patches" in notes["rendered_strongly"]  # those left out are not among them
+    assert not said or "4 over- or underexposed" in notes["patches_left_out"]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+import pytest
 import spectral
 
 from finishmatch.colour.ciede2000 import ciede2000
@@ -25,6 +27,7 @@ class Judged:
     true_de00: float
     identical: bool
     one_photo: bool
+    dull: bool
     difference: Difference
 
 
@@ -51,6 +54,7 @@ def judged_scene(seed: int) -> list[Judged]:
             true_de00=at_equal_light(spectral.truth(bodies[d.a]), spectral.truth(bodies[d.b])),
             identical={d.a, d.b} == {"a", "b"},
             one_photo=where[d.a] == where[d.b],
+            dull=min(np.hypot(*spectral.truth(bodies[name])[1:]) for name in (d.a, d.b)) < 20,
             difference=d,
         )
         for d in differences
@@ -66,12 +70,35 @@ def share(pairs: list[Judged], verdict: str) -> float:
     return float(np.mean([pair.difference.verdict == verdict for pair in pairs]))
 
 
-def test_ninety_percent_intervals_cover_between_86_and_95_percent() -> None:
+def covered(pairs: list[Judged]) -> float:
     inside = [
         pair.difference.de00_level.low <= pair.true_de00 + 1e-9 <= pair.difference.de00_level.high + 2e-9
-        for pair in judged()
+        for pair in pairs
     ]
-    assert 0.86 <= np.mean(inside) <= 0.95
+    return float(np.mean(inside))
+
+
+def test_ninety_percent_intervals_cover_between_86_and_95_percent() -> None:
+    assert 0.86 <= covered(judged()) <= 0.95
+
+
+STRATA: dict[str, Callable[[Judged], bool]] = {
+    "dull": lambda pair: pair.dull,
+    "vivid": lambda pair: not pair.dull,
+    "near, one photo": lambda pair: pair.one_photo and pair.true_de00 < 5,
+    "far, one photo": lambda pair: pair.one_photo and pair.true_de00 >= 5,
+    "near, two photos": lambda pair: not pair.one_photo and pair.true_de00 < 5,
+    "far, two photos": lambda pair: not pair.one_photo and pair.true_de00 >= 5,
+}
+
+
+@pytest.mark.parametrize("stratum", STRATA)
+def test_no_kind_of_pair_has_intervals_that_promise_more_than_they_hold(stratum: str) -> None:
+    pairs = [pair for pair in judged() if STRATA[stratum](pair)]
+    assert len(pairs) > 300
+    assert covered(pairs) >= 0.86
+    # Wider than need be is a failing only where many are left undecided.
+    assert covered(pairs) <= 0.95 or share(pairs, "unsure") < 0.35
 
 
 def test_identical_finishes_are_called_differing_in_at_most_2_percent() -> None:

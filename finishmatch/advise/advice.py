@@ -1,4 +1,7 @@
-"""Keep, return, swap, turn neutral, photograph again: with the reason."""
+"""Keep, return, swap, turn neutral, photograph again: with the reason.
+
+A new kind of advice has a row in `codes` and a verb in `report/tasks`.
+"""
 
 from __future__ import annotations
 

@@ -8,7 +8,7 @@ from finishmatch.advise.change import Plan
 from finishmatch.advise.in_hand import Advice, FamilyInHand, PartsInHand
 from finishmatch.judge.cliques import fewest_cliques
 from finishmatch.judge.pair_in_words import listed
-from finishmatch.judge.sets import Sets, graph_of, sets_range
+from finishmatch.judge.sets import Sets, graph_of, largest_first, sets_range
 from finishmatch.text import capital
 
 _NAMED_OUT = 1 / 3  # up to this share of the parts the odd ones are named; beyond, the finishes are
@@ -88,5 +88,5 @@ def _groups(in_hand: PartsInHand, sets: Sets) -> tuple[list[list[str]], int, tup
     if sorted(name for group in sets.sets for name in group.parts) == names:
         return [list(group.parts) for group in sets.sets], sets.proven, sets.range
     cover = fewest_cliques(*graph_of(names, in_hand.differences))
-    groups = [[names[v] for v in clique] for clique in cover.cliques]
-    return groups, cover.at_least, sets_range(names, in_hand.differences)
+    groups = sorted((tuple(names[v] for v in clique) for clique in cover.cliques), key=largest_first)
+    return [list(group) for group in groups], cover.at_least, sets_range(names, in_hand.differences)

@@ -26,6 +26,8 @@ _BLENDS = np.linspace(0.0, 1.0, 11)
 _BEYOND_CARD = 0.5
 # Above this leave-one-out mean a card fits badly (manufactured charts in even light stay under 4).
 _BAD_FIT = 4.0
+# Above this one the camera rendered the photo strongly (common practice: a plain rendering leaves 1 to 2).
+_RENDERED = 2.5
 # A patch is in glare or shadow when its light is off by this much (ln) and by this many robust standard deviations.
 _LIGHT_FAULT, _LIGHT_FAULT_SD = 0.3, 4.0
 _UNEVEN = 0.02
@@ -181,6 +183,9 @@ def _chart_notes(patches: Patches, cv_mean: float, cv_max: float, light_range: f
                 f"The card fits badly: over {patches.used.sum()} patches, one left out is missed by {cv_mean:.1f} CIEDE2000 in the mean, {cv_max:.0f} at most.",
             )
         )
+    elif cv_mean > _RENDERED:
+        text = f"Over {patches.used.sum()} patches of the card, one left out is missed by {cv_mean:.1f} CIEDE2000 in the mean: the camera or a program rendered the photo strongly."
+        notes.append(Note("rendered_strongly", text))
     if flat:
         notes.append(Note("flat_frame_used", "Uneven light was evened by the flat frame."))
     if light_range > _UNEVEN:

@@ -96,7 +96,7 @@ def _of_family(
 ) -> Sets:
     joined, distance = graph_of(names, differences)
     cover = fewest_cliques(joined, distance)
-    groups = sorted((tuple(names[v] for v in clique) for clique in cover.cliques), key=_largest_first)
+    groups = sorted((tuple(names[v] for v in clique) for clique in cover.cliques), key=largest_first)
     home = {name: k for k, group in enumerate(groups) for name in group}
     inside: list[list[Difference]] = [[] for _ in groups]
     for d in differences:
@@ -107,7 +107,7 @@ def _of_family(
     return Sets(sets, sets_range(names, differences), cover.at_least)
 
 
-def _largest_first(group: tuple[str, ...]) -> tuple[int, tuple[str, ...]]:
+def largest_first(group: tuple[str, ...]) -> tuple[int, tuple[str, ...]]:
     """The order in which sets are listed: by size, then by name."""
     return -len(group), group
 

@@ -67,21 +67,7 @@ def _difference(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:
-    row = {
-        name: part[name]
-        for name in (
-            "name",
-            "verdict",
-            "level_sd",
-            "used_fraction",
-            "reason",
-            "finish",
-            "slot",
-            "owned",
-            "price",
-            "critical",
-        )
-    }
+    row = {name: part[name] for name in _PART_COLUMNS if name in part}
     row |= dict(zip("Lab", part["lab"] or (None,) * 3, strict=True))
     cov = part["own_cov"]
     row |= {f"own_cov_{pair}": cov and cov[i][j] for pair, (i, j) in _OWN_COV.items()}
