@@ -14,6 +14,8 @@ from packaging.requirements import Requirement
 from packaging.version import Version
 
 import finishmatch
+from docs.make import licences
+from release.known_flaws import told
 
 HOUSE = Path(finishmatch.__file__).parent
 PINNED = (HOUSE.parent / "requirements.txt").read_text("utf-8")
@@ -88,3 +90,33 @@ def test_what_is_declared_is_pinned_at_a_version_that_is_allowed() -> None:
     ]
     for requirement in map(Requirement, wanted):
         assert pinned[plain(requirement.name)] in requirement.specifier, requirement
+
+
+def test_the_page_of_licences_has_what_is_installed() -> None:
+    text = licences.PAGE.read_text("utf-8")
+    assert text.partition(licences.BEGIN)[2].partition(licences.END)[0] == licences.table()
+    assert "not said" not in licences.table()
+
+
+def test_the_page_of_licences_names_every_library_that_must_be_replaceable() -> None:
+    """Shared libraries under the LGPL, or of a kind that often is, by the names of their files."""
+    text = licences.PAGE.read_text("utf-8")
+    folders = [Path(str(one.locate_file(f"{one.name.replace('-', '_')}.libs"))) for one in licences.installed()]
+    found = {re.split(r"[-.]", file.name)[0] for folder in folders for file in folder.glob("*")}
+    asked = {name for name in found if re.match("lib(av(?!if)|sw|heif|de265|x265|raw|quadmath|gfortran|gomp)", name)}
+    assert [
+        name for name in sorted(asked) if name not in text.partition("## Libraries")[2].partition("The encoder")[0]
+    ] == []
+
+
+def test_what_cannot_be_looked_up_is_told_and_a_known_flaw_ends_a_release() -> None:
+    looked_up = {"name": "a", "version": "1", "vulns": []}
+    flawed = {"name": "b", "version": "2", "vulns": [{"id": "X-1", "fix_versions": ["3"]}]}
+    skipped = {"name": "c", "skip_reason": "not there"}
+    assert (
+        list(told(None))
+        == list(told({"dependencies": [skipped]}))
+        == ["NOT CHECKED: no database of known flaws could be reached"]
+    )
+    assert list(told({"dependencies": [looked_up, skipped]})) == ["1 packages looked up; NOT CHECKED: c"]
+    assert next(told({"dependencies": [looked_up, flawed]})).startswith("FLAW X-1 in b 2, mended in 3")
