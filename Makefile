@@ -12,7 +12,7 @@ demo: $(READY)
 	$(VENV)/bin/finishmatch audit sample_photos/cabin/cabin.toml --out out/cabin
 
 test: $(READY)
-	$(VENV)/bin/python -m pytest
+	$(VENV)/bin/python -m pytest --numprocesses 2 --dist loadfile
 
 proofs: $(READY)
 	$(VENV)/bin/python -m pytest -m proof -rs
@@ -24,9 +24,9 @@ check: $(READY) $(NODE)
 	node_modules/.bin/biome lint --error-on-warnings
 	node_modules/.bin/tsc -p jsconfig.json
 
-$(READY): pyproject.toml requirements.txt
+$(READY): pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
-	$(PIP) --require-hashes --requirement requirements.txt
+	$(PIP) --require-hashes --requirement constraints.txt
 	$(PIP) --no-deps --no-build-isolation --editable .
 	touch $@
 
@@ -38,10 +38,10 @@ $(NODE): package.json package-lock.json
 release:
 	rm -rf dist build
 	$(PYTHON) -m venv build/tools
-	build/tools/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement release/requirements.txt
+	build/tools/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement release/constraints.txt
 	build/tools/bin/python -m build --outdir dist .
 	$(PYTHON) -m venv --without-pip build/installed
-	sed -e '/--hash/d' -e 's/ \\$$//' requirements.txt > build/pins.txt
+	sed -e '/--hash/d' -e 's/ \\$$//' constraints.txt > build/pins.txt
 	build/tools/bin/python -m pip --python build/installed/bin/python install --quiet --constraint build/pins.txt dist/*.whl
 	build/tools/bin/cyclonedx-py environment build/installed/bin/python --pyproject pyproject.toml --output-reproducible --output-file dist/sbom.json
 	build/tools/bin/python release/known_flaws.py build/installed/lib/python*/site-packages

@@ -18,7 +18,7 @@ from docs.make import licences
 from release.known_flaws import told
 
 HOUSE = Path(finishmatch.__file__).parent
-PINNED = (HOUSE.parent / "requirements.txt").read_text("utf-8")
+PINNED = (HOUSE.parent / "constraints.txt").read_text("utf-8")
 PYPROJECT = tomllib.loads((HOUSE.parent / "pyproject.toml").read_text("utf-8"))
 
 
