@@ -56,6 +56,7 @@ CODES: dict[str, Code] = {
     "shelf_busy": Code("error", "Another program has been writing to the shelf for a minute.", "wait until it is done and try again"),
     "record_invalid": Code("error", "A value cannot be kept on the shelf.", "correct what is named"),
     "name_ambiguous": Code("error", "Several finishes on the shelf have that name.", "say its number: `finishmatch shelf list --part NAME` shows them"),
+    "record_changed": Code("error", "Somebody else has changed the record since it was read.", "look at it again, and make your change to what it is now"),
     "record_missing": Code("error", "The shelf has no such record or part.", "`finishmatch shelf list` shows what there is"),
     "exchange_invalid": Code("error", "An exchange file cannot be understood.", "it must be CSV with a line of column names, or CGATS.17 text; L, a and b (D50, 2 degree) are needed for each part"),
     "batch_invalid": Code("error", "What is to be measured cannot be found out.", "give a folder, or a text file with one photo or build file on a line; photos need --template BUILD.toml"),

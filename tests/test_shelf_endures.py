@@ -93,7 +93,7 @@ def test_a_shelf_that_may_not_grow_refuses_whole_and_keeps_what_it_has(tmp_path:
 SMALL_DISK = """
 set -e
 mount -t tmpfs -o size=4m small "$1"
-head -c 100000 /dev/zero > "$1/ballast"
+head -c 250000 /dev/zero > "$1/ballast"
 "$2" "$3" "$1/a.shelf" full 100000
 rm "$1/ballast"
 "$2" "$3" "$1/a.shelf" after 3
@@ -351,7 +351,7 @@ def test_a_damaged_record_is_named_and_can_be_taken_off(tmp_path: Path) -> None:
     with open_shelf(shelf) as opened:
         with pytest.raises(InputError, match=r"record 1: it is not what was put there.*finishmatch shelf remove 1"):
             opened.record(1)
-        opened.remove([1])
+        opened.remove([1], "2026-11-02")
         list(opened.records())
 
 
@@ -367,7 +367,7 @@ def test_a_shelf_that_cannot_be_written_to_is_read_searched_and_exported(
     assert _told(shelf) == before
     with open_shelf(shelf) as opened:
         assert opened.nearest((50.0, 10.0, 10.0), 5, 60.0)
-        for change in (lambda: opened.add([record("new")]), lambda: opened.remove([1])):
+        for change in (lambda: opened.add([record("new")]), lambda: opened.remove([1], "2026-11-02")):
             with pytest.raises(InputError) as error:
                 change()
             assert error.value.code == "out_unwritable"

@@ -92,12 +92,12 @@ def test_adding_is_all_or_nothing(shelf: Shelf) -> None:
 def test_a_removed_number_is_never_given_again(shelf: Shelf) -> None:
     with shelf:
         shelf.add(some(3))
-        shelf.remove([3, 1])
+        shelf.remove([3, 1], "2026-11-02")
         assert [one.number for one in shelf.records()] == [2]
         assert shelf.nearest((50.0, 0.0, 0.0), 9, 200.0)[0][0] == 2
         assert shelf.add([record("new")]) == [4]
         with pytest.raises(InputError) as caught:
-            shelf.remove([2, 3])
+            shelf.remove([2, 3], "2026-11-02")
         assert caught.value.code == "record_missing"
         assert len(shelf) == 2
 
@@ -109,9 +109,9 @@ def test_what_is_known_of_photos_goes_with_their_last_record(shelf: Shelf) -> No
     with shelf:
         shelf.add([record("a"), record("b"), record("c", origin=Origin())])
         assert sources() == 2
-        shelf.remove([1])
+        shelf.remove([1], "2026-11-02")
         assert sources() == 2
-        shelf.remove([2, 3])
+        shelf.remove([2, 3], "2026-11-02")
         assert (sources(), len(shelf)) == (0, 0)
 
 

@@ -209,7 +209,7 @@ def test_a_removed_finish_is_gone(shell: Shell, results: Path) -> None:
 def test_near_pairs_are_written_by_their_numbers(shell: Shell, tmp_path: Path) -> None:
     with open_shelf(shell.shelf, create=True) as opened:
         opened.add([record("a"), record("gone"), record("b", (44.1, 9.0, 25.0)), record("far", (90.0, 0.0, 0.0))])
-        opened.remove([2])
+        opened.remove([2], "2026-11-02")
     shell("pairs", "1", "--out", str(tmp_path / "pairs.csv"))
     assert (tmp_path / "pairs.csv").read_text("utf-8").splitlines()[1].startswith("1,3,0.")
 

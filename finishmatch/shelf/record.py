@@ -22,6 +22,8 @@ from finishmatch.text import LONGEST_PATH, blemish, breaks_line, shown
 
 MOST_SOURCES, MOST_ERRORS, MOST_PHOTOS, MOST_EXTRA = 1000, 256, 64, 64
 LONGEST_EXTRA = 2000
+STOCK = "stock"
+"""The column of :attr:`Record.extra` that holds the shop's own number."""
 
 _SHA256 = re.compile("[0-9a-f]{64}")
 _DATE = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -54,7 +56,8 @@ class Origin:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Record:
-    """``colour.name`` is the part's. ``extra``: columns of an exchange file that mean nothing here, kept for its owner."""
+    """``colour.name`` is the part's. ``extra``: columns of an exchange file that mean nothing here, kept for its owner;
+    ``number`` and ``seal``: of a record that the shelf holds, the latter another one whenever the record is changed."""
 
     colour: MeasuredColour
     date: str
@@ -64,6 +67,12 @@ class Record:
     batch: str | None = None
     extra: tuple[tuple[str, str], ...] = ()
     number: int | None = None
+    seal: str | None = None
+
+    @property
+    def stock(self) -> str | None:
+        """The shop's own number for it."""
+        return dict(self.extra).get(STOCK)
 
 
 def check(record: Record, where: str) -> Record:
@@ -81,6 +90,7 @@ def check(record: Record, where: str) -> Record:
 
 def _complaints(record: Record) -> Iterator[str]:
     texts = {"part": record.colour.name, "maker": record.maker, "finish": record.finish, "batch": record.batch}
+    texts["stock number"] = record.stock
     origin = record.origin
     texts |= {"card": origin.card, "software": origin.software}
     texts |= {f"light {i}": light for i, light in enumerate(origin.lights, start=1)}

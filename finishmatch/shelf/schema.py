@@ -88,6 +88,38 @@ LAYOUTS: tuple[tuple[str, ...], ...] = (
   digest BLOB NOT NULL
 ) STRICT""",
     ),
+    # These outlive a record that is taken off, so that it can be put back as it was; no number is given twice.
+    (
+        """CREATE TABLE crop (
+  record INTEGER NOT NULL,
+  place INTEGER NOT NULL,
+  jpeg BLOB NOT NULL,
+  PRIMARY KEY (record, place)
+) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE history (
+  record INTEGER NOT NULL,
+  place INTEGER NOT NULL,
+  day TEXT NOT NULL,
+  what TEXT NOT NULL,
+  PRIMARY KEY (record, place)
+) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE removed (
+  record INTEGER PRIMARY KEY,
+  day TEXT NOT NULL,
+  kept BLOB NOT NULL,
+  digest BLOB NOT NULL
+) STRICT""",
+        """CREATE TABLE delivery (
+  id INTEGER PRIMARY KEY AUTOINCREMENT,
+  day TEXT NOT NULL,
+  signed_by TEXT NOT NULL,
+  decision TEXT NOT NULL,
+  maker TEXT,
+  finish TEXT,
+  batch TEXT NOT NULL,
+  sheet TEXT NOT NULL
+) STRICT""",
+    ),
 )
 VERSION = len(LAYOUTS)
 

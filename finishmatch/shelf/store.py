@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from itertools import starmap
 from pathlib import Path
 from types import TracebackType
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
-from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.errors import InputError
-from finishmatch.results.old_ids import source_of
-from finishmatch.shelf.cells import cell_of, cells_around
-from finishmatch.shelf.record import Origin, Record, check
+from finishmatch.shelf import tables
+from finishmatch.shelf.cells import cells_around
+from finishmatch.shelf.facts import Delivery, Entry, Facts, differences, facts_of, with_facts
+from finishmatch.shelf.record import Record, check
+from finishmatch.shelf.rows import dumps, record_of, rows_of
 from finishmatch.shelf.schema import ERRORS, EXTRA, RECORD, connect, seal_of, told, transaction
 from finishmatch.text import shown
 
 FIRST_RADIUS = 0.25
-_LENT = "lent"  # the kind of error that is a sample's noise
-
-_OWN = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
-_SOURCE = "photos = ? AND lights = ? AND card = ? AND cv_mean IS ? AND software = ? AND notes = ? AND corrections = ?"
 
 
 class Shelf:
@@ -50,58 +47,26 @@ class Shelf:
         with told(self._path):
             return int(self._connection.execute("SELECT count(*) FROM record").fetchone()[0])
 
-    def add(self, records: Iterable[Record]) -> list[int]:
+    def add(self, records: Iterable[Record], crops: Mapping[str, Sequence[bytes]] | None = None) -> list[int]:
         """Put records on the shelf, all or none, and return their numbers once they are on the disk.
 
         A record that is there already, the same part from the same photos with the same colour, is left out.
-        Raises also record_invalid.
+        ``crops``: pictures of a part by its name, JPEG. Raises also record_invalid.
         """
         numbers = []
         sources: dict[tuple[Any, ...], int] = {}
         with told(self._path), transaction(self._connection):
             for record in records:
                 check(record, f'part "{shown(record.colour.name)}"')
-                row = _source_row(record)
-                if row not in sources:
-                    sources[row] = self._source(row)
-                number = self._add(record, sources[row], row)
-                if number is not None:
-                    numbers.append(number)
+                rows = rows_of(record)
+                if rows.source not in sources:
+                    sources[rows.source] = tables.source_of(self._connection, rows.source)
+                if tables.is_there(self._connection, rows, sources[rows.source]):
+                    continue
+                number = tables.insert(self._connection, rows, sources[rows.source])
+                tables.keep_crops(self._connection, number, (crops or {}).get(record.colour.name, ()))
+                numbers.append(number)
         return numbers
-
-    def _source(self, row: tuple[Any, ...]) -> int:
-        found = self._connection.execute(f"SELECT id FROM source WHERE {_SOURCE}", row).fetchone()
-        if found is not None:
-            return int(found[0])
-        return int(
-            self._connection.execute("INSERT INTO source VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", row).lastrowid or 0
-        )
-
-    def _add(self, record: Record, source: int, source_row: tuple[Any, ...]) -> int | None:
-        colour = record.colour
-        lab = tuple(float(value) for value in colour.lab_d50)
-        facts = (colour.name, record.maker, record.finish, record.batch, record.date)
-        same = "part = ? AND maker IS ? AND finish IS ? AND batch IS ? AND date = ?"
-        same += " AND lab_l = ? AND lab_a = ? AND lab_b = ? AND source = ?"
-        if self._connection.execute(
-            f"SELECT 1 FROM record INDEXED BY record_part WHERE {same}", (*facts, *lab, source)
-        ).fetchone():
-            return None
-        packed, own_cov = _packed(colour)
-        shared = b"".join(packed[key] for key in _corrections(colour))
-        own = np.array([own_cov[i, j] for i, j in _OWN], dtype="<f4").tobytes()
-        number = self._connection.execute(
-            "INSERT INTO record VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (*facts, *lab, float(colour.level_sd), own, shared, source),
-        ).lastrowid
-        self._connection.execute("INSERT INTO place VALUES (?, ?, ?, ?, ?)", (cell_of(*lab), number, *lab))
-        extra = tuple(sorted(record.extra))
-        self._connection.executemany("INSERT INTO extra VALUES (?, ?, ?)", [(number, *row) for row in extra])
-        errors = sorted(_error_row(source, packed[source]) for source in packed if not isinstance(source, str))
-        self._connection.executemany("INSERT INTO error VALUES (?, ?, ?, ?, ?)", [(number, *row) for row in errors])
-        values = (*facts, *lab, float(colour.level_sd), own, shared, *source_row)
-        self._connection.execute("INSERT INTO seal VALUES (?, ?)", (number, seal_of(values, extra, tuple(errors))))
-        return number
 
     def records(self, part: str | None = None, maker: str | None = None, finish: str | None = None) -> Iterator[Record]:
         """The records of this part, maker and finish name, those of any where left out, in order of number.
@@ -116,7 +81,7 @@ class Shelf:
             f"{sign if column != 'part' else ''}{column} IN (SELECT value FROM json_each(:{column}))"
             for column in spelt
         )
-        yield from self._select(where or "1", {column: _dumps(names) for column, names in spelt.items()})
+        yield from self._select(where or "1", {column: dumps(names) for column, names in spelt.items()})
 
     def _spellings(self, column: str, name: str) -> list[str]:
         """How ``name`` is written in a column, whatever its letters' case."""
@@ -137,7 +102,7 @@ class Shelf:
         """Raises also record_missing."""
         for record in self._select("record.id = :number", {"number": number}):
             return record
-        raise InputError("record_missing", f"{shown(self._path)} has no record {number}")
+        raise self._missing(number)
 
     def _select(self, where: str, values: dict[str, Any]) -> Iterator[Record]:
         query = (
@@ -153,7 +118,7 @@ class Shelf:
                         f"take it off (`finishmatch shelf remove {row[0]}`) and measure it again, or bring back a copy"
                     )
                     raise InputError("shelf_invalid", f"{named}: it is not what was put there", mend)
-                yield _record(tuple(row), extra, errors, named)
+                yield record_of(tuple(row), extra, errors, digest, named)
 
     def nearest(
         self, lab: tuple[float, float, float], most: int, within: float, without: Collection[int] = ()
@@ -196,15 +161,80 @@ class Shelf:
         found = np.array(rows, dtype=float).reshape(-1, 4)
         return found[:, 0].astype(np.int64), found[:, 1:]
 
-    def remove(self, numbers: Collection[int]) -> None:
-        """Take records off the shelf, all or none. A number is never given again. Raises also record_missing."""
+    def remove(self, numbers: Collection[int], day: str) -> None:
+        """Take records off the shelf, all or none; they can be put back. A number is never given again.
+
+        Raises also record_missing.
+        """
         with told(self._path), transaction(self._connection):
             for number in numbers:
-                row = self._connection.execute("DELETE FROM record WHERE id = ? RETURNING source", (number,)).fetchone()
-                if row is None:
-                    raise InputError("record_missing", f"{shown(self._path)} has no record {number}")
-                unused = "id = ? AND NOT EXISTS (SELECT 1 FROM record WHERE source = source.id)"
-                self._connection.execute(f"DELETE FROM source WHERE {unused}", row)
+                if not tables.take_off(self._connection, number, day):
+                    raise self._missing(number)
+
+    def put_back(self, numbers: Collection[int], day: str) -> None:
+        """Put records that were taken off back as they were, all or none. Raises also record_missing."""
+        with told(self._path), transaction(self._connection):
+            for number in numbers:
+                if not tables.put_back(self._connection, number, day):
+                    raise InputError("record_missing", f"{shown(self._path)}: no record {number} was taken off")
+                self.record(number)
+
+    def change(self, number: int, facts: Facts, seal: str, day: str) -> Record:
+        """Correct what is known of a record, and return it as it is now.
+
+        ``seal``: of the record as it was read. Raises also record_changed when it is another by now, which changes
+        nothing; record_missing, record_invalid.
+        """
+        with told(self._path), transaction(self._connection):
+            before = self.record(number)
+            if before.seal != seal:
+                raise InputError("record_changed", f"{shown(self._path)}, record {number}: somebody else changed it")
+            after = check(with_facts(before, facts), f"record {number}")
+            words = differences(facts_of(before), facts)
+            if words:
+                tables.rewrite(self._connection, number, rows_of(after), day, words)
+        return self.record(number)
+
+    def removed(self) -> list[tuple[int, str, str]]:
+        """Number, part and day of what was taken off and can be put back, the last one first."""
+        with told(self._path):
+            return tables.removed(self._connection)
+
+    def history(self, number: int) -> list[tuple[str, str]]:
+        """Day and words of what became of a record, oldest first."""
+        query = "SELECT day, what FROM history WHERE record = ? ORDER BY place"
+        with told(self._path):
+            return list(self._connection.execute(query, (number,)))
+
+    def crops(self, number: int) -> list[bytes]:
+        """The pictures of a record, JPEG."""
+        query = "SELECT jpeg FROM crop WHERE record = ? ORDER BY place"
+        with told(self._path):
+            return [jpeg for (jpeg,) in self._connection.execute(query, (number,))]
+
+    def sign(self, delivery: Delivery) -> int:
+        """Keep a delivery's sheet as it was signed, and return its number."""
+        with told(self._path), transaction(self._connection):
+            return tables.insert_delivery(self._connection, delivery)
+
+    def deliveries(self, number: int | None = None) -> list[Delivery]:
+        """The deliveries that were signed, or the one of this number; the last one first."""
+        with told(self._path):
+            return tables.deliveries(self._connection, number)
+
+    def entries(self) -> Iterator[Entry]:
+        """What a list is made from, of every record, without looking at seals."""
+        with told(self._path):
+            yield from starmap(Entry, self._connection.execute(tables.ENTRIES))
+
+    def version(self) -> tuple[int, int]:
+        """Another one whenever this or any other program has changed the shelf."""
+        with told(self._path):
+            there = int(self._connection.execute("PRAGMA data_version").fetchone()[0])
+        return there, self._connection.total_changes
+
+    def _missing(self, number: int) -> InputError:
+        return InputError("record_missing", f"{shown(self._path)} has no record {number}")
 
 
 def open_shelf(path: Path, create: bool = False) -> Shelf:
@@ -216,89 +246,3 @@ def open_shelf(path: Path, create: bool = False) -> Shelf:
         holds), shelf_newer, shelf_busy, out_unwritable.
     """
     return Shelf(connect(path, create), path)
-
-
-def _packed(colour: MeasuredColour) -> tuple[dict[ErrorSource, bytes], Array]:
-    """The loadings in 16 bit, and the own covariance with what that rounding loses: less is shared, nothing is surer."""
-    packed, own_cov = {}, colour.own_cov
-    for source, loadings in colour.shared.items():
-        rounded = loadings.astype("<f2")
-        lost = loadings - rounded
-        packed[source], own_cov = rounded.tobytes(), own_cov + lost @ lost.T
-    return packed, own_cov
-
-
-def _corrections(colour: MeasuredColour) -> list[str]:
-    """The ids of the corrections whose errors a colour shares, in the order that their loadings are packed in."""
-    return sorted(source for source in colour.shared if isinstance(source, str))
-
-
-def _error_row(source: CommonError | SampleOf, packed: bytes) -> tuple[str, str, str, bytes]:
-    if isinstance(source, SampleOf):
-        return _LENT, source.part, source.photo, packed
-    return source.kind, source.id, "", packed
-
-
-def _source_row(record: Record) -> tuple[Any, ...]:
-    origin = record.origin
-    widths = [[key, record.colour.shared[key].shape[1]] for key in _corrections(record.colour)]
-    texts = (_dumps(origin.photos), _dumps(origin.lights), origin.card)
-    cv_mean = None if origin.cv_mean is None else float(origin.cv_mean)
-    return (*texts, cv_mean, origin.software, _dumps(origin.notes), _dumps(widths))
-
-
-def _dumps(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
-
-
-def _record(
-    row: tuple[Any, ...], extra: tuple[tuple[str, str], ...], errors: tuple[tuple[Any, ...], ...], where: str
-) -> Record:
-    """The record of a row, checked as if it came from anywhere: the file may."""
-    number, part, maker, finish, batch, date, L, a, b, level_sd, own, shared = row[:12]
-    photos, lights, card, cv_mean, software, notes, corrections = row[12:]
-    try:
-        loadings = _loadings(shared, json.loads(corrections)) | dict(map(_error, errors))
-        colour = MeasuredColour(part, np.array([L, a, b]), _covariance(own), loadings, level_sd)
-        texts = (_texts(photos), _texts(lights), card, cv_mean, software, _texts(notes))
-        found = Record(colour, date, Origin(*texts), maker, finish, batch, extra, number)
-        return check(found, where)
-    except (ValueError, TypeError, RecursionError) as error:
-        raise InputError("shelf_invalid", f"{where}: {shown(error)}") from error
-    except InputError as error:
-        raise InputError("shelf_invalid", error.text) from error
-
-
-def _texts(text: str) -> tuple[str, ...]:
-    values = json.loads(text)
-    if not isinstance(values, list) or not all(isinstance(value, str) for value in values):
-        raise ValueError("a list of texts is none")
-    return tuple(values)
-
-
-def _covariance(packed: bytes) -> Array:
-    matrix = np.zeros((3, 3))
-    for (i, j), value in zip(_OWN, np.frombuffer(packed, dtype="<f4"), strict=True):
-        matrix[i, j] = matrix[j, i] = value
-    return matrix
-
-
-def _error(row: tuple[Any, ...]) -> tuple[ErrorSource, Array]:
-    kind, ident, photo, packed = row
-    if kind != _LENT and kind not in get_args(CommonErrorKind):
-        raise ValueError(f"an error of the unknown kind {kind!r}")
-    source = SampleOf(ident, photo) if kind == _LENT else CommonError(kind, ident)
-    return source, np.frombuffer(packed, dtype="<f2").astype(float).reshape(3, -1)
-
-
-def _loadings(packed: bytes, widths: list[list[Any]]) -> dict[ErrorSource, Array]:
-    """What is packed in the record itself: loadings on corrections, and in old shelves on any error."""
-    values = np.frombuffer(packed, dtype="<f2").astype(float)
-    found: dict[ErrorSource, Array] = {}
-    at = 0
-    for key, width in widths:
-        found[source_of(str(key))] = values[at : at + 3 * width].reshape(3, width)
-        at += 3 * width
-    if at != len(values):
-        raise ValueError("the loadings do not fit their corrections")
-    return found

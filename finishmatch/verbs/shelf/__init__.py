@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from finishmatch.verbs.shelf.deliveries import drift
-from finishmatch.verbs.shelf.records import add, list_records, remove
+from finishmatch.verbs.shelf.records import add, list_records, put_back, remove
 from finishmatch.verbs.shelf.search import find
 from finishmatch.verbs.shelf.transfer import export, import_, pairs
 
@@ -17,4 +17,5 @@ app.command()(drift)
 app.command()(export)
 app.command("import")(import_)
 app.command()(remove)
+app.command("put-back")(put_back)
 app.command()(pairs)

@@ -14,6 +14,10 @@ from finishmatch.verbs.shelf.options import SHELF, Date, File, Finish, Maker, Pa
 from finishmatch.verbs.shelf.source import results_of
 from finishmatch.verbs.values import number_argument
 
+Numbers = Annotated[
+    list[int], number_argument(least=1, most=2**63 - 1, metavar="NUMBER...", help="Numbers, as `list` shows them.")
+]
+
 
 def add(
     source: Annotated[Path, typer.Argument(metavar="RESULTS.json|BUILD.toml", help="Results, or a build to audit.")],
@@ -58,16 +62,28 @@ def list_records(
 
 
 def remove(
-    numbers: Annotated[
-        list[int],
-        number_argument(least=1, most=2**63 - 1, metavar="NUMBER...", help="Numbers, as `list` shows them."),
-    ],
+    numbers: Numbers,
     shelf: File = SHELF,
     as_json: Json = False,
 ) -> None:
-    """Take finishes off the shelf."""
+    """Take finishes off the shelf; `put-back` undoes it."""
     from finishmatch.shelf.store import open_shelf
 
+    wanted = list(dict.fromkeys(numbers))
     with open_shelf(shelf) as opened:
-        opened.remove(list(dict.fromkeys(numbers)))
-    say(as_json, {"removed": numbers}, [f"{len(set(numbers))} removed"])
+        opened.remove(wanted, day_of(None))
+    say(as_json, {"removed": wanted}, [f"{len(wanted)} removed; `finishmatch shelf put-back {wanted[0]}` undoes it"])
+
+
+def put_back(
+    numbers: Numbers,
+    shelf: File = SHELF,
+    as_json: Json = False,
+) -> None:
+    """Put finishes back that were taken off the shelf, as they were."""
+    from finishmatch.shelf.store import open_shelf
+
+    wanted = list(dict.fromkeys(numbers))
+    with open_shelf(shelf) as opened:
+        opened.put_back(wanted, day_of(None))
+    say(as_json, {"put_back": wanted}, [f"{len(wanted)} put back"])
