@@ -34,9 +34,13 @@ FLOORS = {
     "report": {"results", "colour"},
     "provenance": {"card", "judge", "part"},
     "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
-    "batch": {"photo", "build", "results", "audit"},
+    # Photos that nobody has marked: found cards and parts are the marks.
+    "unmarked": {"card", "part", "judge", "build", "measure"},
+    "batch": {"photo", "build", "results", "audit", "unmarked"},
     "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "measure", "audit"},
 }
+# The counter is a second page: it takes the first one's server, guard and photos, and holds a shelf.
+FLOORS["counter"] = FLOORS["page"] | {"page", "shelf", "unmarked"}
 _ALL = set(FLOORS)
 FLOORS["verbs"] = _ALL
 FLOORS["cli"] = {"verbs"}
@@ -58,7 +62,16 @@ HEAVY = {
     "tomlkit",
 }
 # Modules that are themselves imported only inside functions.
-INNER = {"build/edit.py", "page/app.py", "page/guard.py", "page/serve.py"}
+INNER = {
+    "build/edit.py",
+    "page/app.py",
+    "page/guard.py",
+    "page/serve.py",
+    "counter/app.py",
+    "counter/asked.py",
+    "counter/counter.py",
+    "counter/serve.py",
+}
 
 
 def sources() -> list[Path]:

@@ -20,7 +20,7 @@ from finishmatch.judge.compare import Difference
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.tolerance import Tolerance
 from finishmatch.results.results import Results, SharedLoadings
-from finishmatch.shelf.cells import cell_of, cells_around
+from finishmatch.shelf.cells import Around, cell_of
 from finishmatch.shelf.record import Origin, Record, from_results, is_date, sighting
 from finishmatch.shelf.store import Shelf, open_shelf
 
@@ -204,13 +204,17 @@ def test_a_record_can_be_left_out_of_its_own_neighbours(full: tuple[Path, np.nda
         assert opened.nearest(tuple(lab[0].tolist()), 4, 10.0, without=[1]) == with_itself[1:]
 
 
-@given(st.tuples(*[st.floats(-300, 300)] * 3), st.tuples(*[st.floats(-3, 3)] * 3), st.sampled_from([50, 5000]))
-@settings(max_examples=300, deadline=None, derandomize=True)
-def test_the_cells_around_a_colour_hold_its_neighbours_wherever_they_are(q: Lab, step: Lab, most: int) -> None:
-    x = tuple(a + b for a, b in zip(q, step, strict=True))
-    radius = min(float(ciede2000(q, x)) + 1e-9, 30.0)
-    if ciede2000(q, x) <= radius:
-        assert any(first <= cell_of(*x) <= last for first, last in cells_around(q, radius, most))
+@given(st.tuples(*[st.floats(-300, 300)] * 3), st.tuples(*[st.floats(-40, 40)] * 3), st.floats(0.02, 1))
+@settings(max_examples=400, deadline=None, derandomize=True)
+def test_the_cells_around_a_colour_hold_its_neighbours_wherever_they_are(q: Lab, off: Lab, size: float) -> None:
+    x = tuple(a + size**3 * b for a, b in zip(q, off, strict=True))
+    radius = float(ciede2000(q, x)) + 1e-9
+    around = Around(q)
+    rings = [around.ring(r, 10**6) for r in (radius / 3, radius / 1.5, radius)]
+    if rings[-1] is not None:
+        found = np.concatenate([ring for ring in rings if ring is not None])
+        assert np.count_nonzero((found[:, 0] <= cell_of(*x)) & (cell_of(*x) <= found[:, 1])) == 1
+        assert all(ring[:, 0].max(initial=-1) < 1 << 24 for ring in rings if ring is not None)
 
 
 # --- how sure a stored finish is ---

@@ -49,10 +49,10 @@ class NearPairs:
     de00: Array
 
 
-def window(lab: npt.ArrayLike, radius: float) -> tuple[Array, Array]:
+def window(lab: npt.ArrayLike, radius: float | Array) -> tuple[Array, Array]:
     """The lowest and highest L, a, b that a colour within ``radius`` CIEDE2000 of ``lab`` can have.
 
-    Shape (..., 3) to (..., 3) twice. Infinite where the bound says nothing, from a radius of about 20.
+    Shape (..., 3) to (..., 3) twice; one radius, or one for each. Infinite where the bound says nothing, from a radius of about 20.
     """
     values = np.asarray(lab, dtype=float)
     L, a, b = np.moveaxis(values, -1, 0)
@@ -66,13 +66,18 @@ def window(lab: npt.ArrayLike, radius: float) -> tuple[Array, Array]:
     return values - half, values + half
 
 
+def largest_SL(L: float, reach: float) -> float:  # noqa: N802 (the paper's symbol)
+    """The largest SL (18) of ``L`` with any lightness that is at most ``reach`` away."""
+    return float(1 + 0.015 * (L - 50) ** 2 / np.sqrt(20 + (L - 50) ** 2) + _SL_SLOPE * reach / 2)
+
+
 def _solved(start: Array, slope: Array | float) -> Array:
     """The largest d with d <= start + slope d."""
     rest = 1 - np.asarray(slope, dtype=float)
     return np.where(rest > 0, start / np.maximum(rest, 1e-12), np.inf)
 
 
-def _reach(a: Array, b: Array, radius: float, G: Array, R: Array) -> Array:
+def _reach(a: Array, b: Array, radius: float | Array, G: Array, R: Array) -> Array:
     """D, for G and |RT| at most so large."""
     k = 1 / np.sqrt(1 - R**2 / 4)
     C = np.hypot((1 + G) * a, b)

@@ -124,14 +124,16 @@ LAYOUTS: tuple[tuple[str, ...], ...] = (
 VERSION = len(LAYOUTS)
 
 
-def connect(path: Path, create: bool) -> sqlite3.Connection:
+def connect(path: Path, create: bool, threads: bool = False) -> sqlite3.Connection:
     """The shelf's file, known to be one, at the newest version; see :func:`finishmatch.shelf.store.open_shelf`."""
     if not (create and not exists(path)):
         require_file(path)
     fixed = exists(path) and not writable(path)
     how = "mode=ro&immutable=1" if fixed else f"mode={'rwc' if create else 'rw'}"
     with told(path):
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?{how}", WAIT_S, uri=True, isolation_level=None)
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?{how}", WAIT_S, uri=True, isolation_level=None, check_same_thread=not threads
+        )
         try:
             _prepare(connection, path, create, fixed)
         except BaseException:

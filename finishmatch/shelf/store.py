@@ -16,14 +16,19 @@ from finishmatch.arrays import Array
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.errors import InputError
 from finishmatch.shelf import tables
-from finishmatch.shelf.cells import cells_around
+from finishmatch.shelf.cells import Around, Ranges
 from finishmatch.shelf.facts import Delivery, Entry, Facts, differences, facts_of, with_facts
 from finishmatch.shelf.record import Record, check
 from finishmatch.shelf.rows import dumps, record_of, rows_of
 from finishmatch.shelf.schema import ERRORS, EXTRA, RECORD, connect, seal_of, told, transaction
 from finishmatch.text import shown
 
-FIRST_RADIUS = 0.25
+FIRST_RADIUS, _FARTHER = 0.25, 1.4
+_PLACES = "SELECT record, lab_l, lab_a, lab_b FROM place"
+_SHIFT = 24
+# A range is one number, its first cell above its last; the order of the join is what makes each a look-up.
+_PLACES_IN = f"""SELECT record, lab_l, lab_a, lab_b FROM json_each(?) AS cells CROSS JOIN place
+  ON cell BETWEEN cells.value >> {_SHIFT} AND cells.value & {(1 << _SHIFT) - 1}"""
 
 
 class Shelf:
@@ -53,20 +58,20 @@ class Shelf:
         A record that is there already, the same part from the same photos with the same colour, is left out.
         ``crops``: pictures of a part by its name, JPEG. Raises also record_invalid.
         """
-        numbers = []
-        sources: dict[tuple[Any, ...], int] = {}
         with told(self._path), transaction(self._connection):
-            for record in records:
-                check(record, f'part "{shown(record.colour.name)}"')
-                rows = rows_of(record)
-                if rows.source not in sources:
-                    sources[rows.source] = tables.source_of(self._connection, rows.source)
-                if tables.is_there(self._connection, rows, sources[rows.source]):
-                    continue
+            return list(self._added(records, crops or {}))
+
+    def _added(self, records: Iterable[Record], crops: Mapping[str, Sequence[bytes]]) -> Iterator[int]:
+        sources: dict[tuple[Any, ...], int] = {}
+        for record in records:
+            check(record, f'part "{shown(record.colour.name)}"')
+            rows = rows_of(record)
+            if rows.source not in sources:
+                sources[rows.source] = tables.source_of(self._connection, rows.source)
+            if not tables.is_there(self._connection, rows, sources[rows.source]):
                 number = tables.insert(self._connection, rows, sources[rows.source])
-                tables.keep_crops(self._connection, number, (crops or {}).get(record.colour.name, ()))
-                numbers.append(number)
-        return numbers
+                tables.keep_crops(self._connection, number, crops.get(record.colour.name, ()))
+                yield number
 
     def records(self, part: str | None = None, maker: str | None = None, finish: str | None = None) -> Iterator[Record]:
         """The records of this part, maker and finish name, those of any where left out, in order of number.
@@ -127,27 +132,33 @@ class Shelf:
 
         Nearest first, ties by number: what the plain formula, tried on every record, would give.
         """
-        radius = min(FIRST_RADIUS, within)
+        around, radius = Around(lab), min(FIRST_RADIUS, within)
+        numbers, de00 = np.zeros(0, np.int64), np.zeros(0)
         while True:
-            numbers, de00 = self._inside(lab, radius)
-            kept = ~np.isin(numbers, list(without))
+            ring = around.ring(radius, self._most_ranges())
+            if ring is None:
+                numbers, de00 = self._differences(lab, None)
+                radius = within
+            else:
+                more = self._differences(lab, ring)
+                numbers, de00 = np.concatenate([numbers, more[0]]), np.concatenate([de00, more[1]])
+            kept = ~np.isin(numbers, list(without)) & (de00 <= within)
             numbers, de00 = numbers[kept], de00[kept]
-            if len(numbers) >= most or radius >= within:
+            if np.count_nonzero(de00 <= radius) >= most or radius >= within:
                 break
-            radius = min(2 * radius, within)
+            radius = min(_FARTHER * radius, within)
         order = np.lexsort((numbers, de00))[:most]
         return list(zip(numbers[order].tolist(), de00[order].tolist(), strict=True))
 
-    def _inside(self, lab: tuple[float, float, float], radius: float) -> tuple[npt.NDArray[np.int64], Array]:
-        query = "SELECT record, lab_l, lab_a, lab_b FROM place WHERE cell BETWEEN ? AND ?"
-        rows: list[tuple[float, ...]] = []
+    def _differences(
+        self, lab: tuple[float, float, float], cells: Ranges | None
+    ) -> tuple[npt.NDArray[np.int64], Array]:
+        """Number and CIEDE2000 of the records in these cells; of all, without."""
+        ranges = () if cells is None else (dumps((cells[:, 0] << _SHIFT | cells[:, 1]).tolist()),)
         with told(self._path):
-            for cells in cells_around(lab, radius, self._most_ranges()):
-                rows += self._connection.execute(query, cells)
+            rows = self._connection.execute(_PLACES if cells is None else _PLACES_IN, ranges).fetchall()
         found = np.array(rows, dtype=float).reshape(-1, 4)
-        de00 = ciede2000(lab, found[:, 1:])
-        within = de00 <= radius
-        return found[within, 0].astype(np.int64), de00[within]
+        return found[:, 0].astype(np.int64), ciede2000(lab, found[:, 1:])
 
     def _most_ranges(self) -> int:
         """So many look-ups take about as long as reading every place: one takes the time of a dozen rows."""
@@ -212,9 +223,13 @@ class Shelf:
         with told(self._path):
             return [jpeg for (jpeg,) in self._connection.execute(query, (number,))]
 
-    def sign(self, delivery: Delivery) -> int:
-        """Keep a delivery's sheet as it was signed, and return its number."""
+    def sign(
+        self, delivery: Delivery, records: Iterable[Record] = (), crops: Mapping[str, Sequence[bytes]] | None = None
+    ) -> int:
+        """Keep a delivery's sheet as it was signed, put its ``records`` on the shelf, and return its number."""
         with told(self._path), transaction(self._connection):
+            for _ in self._added(records, crops or {}):
+                pass
             return tables.insert_delivery(self._connection, delivery)
 
     def deliveries(self, number: int | None = None) -> list[Delivery]:
@@ -237,12 +252,14 @@ class Shelf:
         return InputError("record_missing", f"{shown(self._path)} has no record {number}")
 
 
-def open_shelf(path: Path, create: bool = False) -> Shelf:
+def open_shelf(path: Path, create: bool = False, threads: bool = False) -> Shelf:
     """The shelf in a file; with ``create``, a new one if there is none. A file of an older layout is brought up to date.
+
+    ``threads``: whether several threads will use it, which then see to it that they take turns.
 
     Raises
     ------
     InputError : file_missing, file_unreadable, shelf_invalid (not a shelf, damaged, or holding what a shelf never
         holds), shelf_newer, shelf_busy, out_unwritable.
     """
-    return Shelf(connect(path, create), path)
+    return Shelf(connect(path, create, threads), path)
