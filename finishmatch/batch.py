@@ -6,25 +6,29 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from pathlib import Path
 
 from finishmatch import disk
-from finishmatch.audit import audit_build
+from finishmatch.audit import Audit, audit_build, judged
 from finishmatch.build import build as build_file
 from finishmatch.build.build import Build, PhotoEntry
 from finishmatch.codes import CODES
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import FinishmatchError, InputError
+from finishmatch.measure import measured
 from finishmatch.photo.decode.kinds import SUFFIXES
 from finishmatch.photo.marks import Mask
+from finishmatch.photo.process.parent import open_safely
 from finishmatch.progress import Progress
+from finishmatch.report import contact_sheet
 from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
+from finishmatch.unmarked import build_of, with_parts
 from finishmatch.version import __version__
 
-JOURNAL, SUMMARY = "batch.jsonl", "batch.csv"
+JOURNAL, SUMMARY, CONTACT_SHEET = "batch.jsonl", "batch.csv", "contact-sheet.html"
 MOST_LIST_BYTES = 50_000_000
 MOST_JOURNAL_BYTES = 500_000_000
 CONNECT_S = 20
@@ -39,7 +43,8 @@ class Job:
     ----------
     name : what it is called in the summary; its results are NAME.json in the output folder.
     source : the photo or the build file.
-    template : a build of one photo whose marks are laid on this one; None for a build file.
+    template : a build of one photo whose marks are laid on this one; None for a build file, and for a photo whose card and
+        parts are to be found.
     key : changes when the program does, or the contents of any file that enters the result.
     """
 
@@ -51,29 +56,35 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came of a job: ``results`` as JSON text, or the ``code`` and ``text`` of what went wrong."""
+    """What came of a job: ``results`` as JSON text, or the ``code`` and ``text`` of what went wrong; for the contact sheet
+    its ``picture`` as SVG, how many ``parts`` were measured and marked, and ``notes``."""
 
     job: Job
     results: str | None
     code: str | None = None
     text: str | None = None
+    picture: str | None = None
+    parts: tuple[int, int] | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A job's line in the journal and the summary. ``code`` and ``text`` are None if it was measured."""
+    """A job's line in the journal, the summary and the contact sheet. ``code`` and ``text`` are None if it was measured."""
 
     name: str
     key: str
     code: str | None
     text: str | None
+    parts: tuple[int, int] | None = None
+    notes: tuple[str, ...] = ()
 
 
 def plan(source: Path, template: Path | None) -> list[Job]:
     """The jobs of a folder, or of a list: a text file with a path a line, relative to it; lines with # are skipped.
 
-    With ``template`` (a build file of one photo) every photo is one, and build files besides; without it, build files
-    only. Folders are searched to the bottom.
+    With ``template`` (a build file of one photo) its marks are laid on every photo; without it, cards and parts are found. Of a
+    folder, build files are measured besides, and the photos that they name are theirs. Folders are searched to the bottom.
 
     Raises
     ------
@@ -86,7 +97,7 @@ def plan(source: Path, template: Path | None) -> list[Job]:
     digest_of = cache(_digest)  # one card, flat frame or mask may belong to a thousand photos
     is_folder = disk.is_folder(source)
     base = source if is_folder else source.parent
-    found = _in_folder(source, model is not None, template) if is_folder else _in_list(source)
+    found = _in_folder(source, template) if is_folder else _in_list(source)
     if not found:
         raise InputError("batch_invalid", f"{shown(source)} holds nothing to measure")
     jobs = []
@@ -94,8 +105,6 @@ def plan(source: Path, template: Path | None) -> list[Job]:
         is_build = path.suffix.lower() == ".toml"
         files = [path, *(_of_build(path) if is_build else shared)]
         jobs.append(_job(path, base, None if is_build else model, [digest_of(file) for file in files]))
-    if model is None and (photos := [job for job in jobs if job.source.suffix.lower() != ".toml"]):
-        raise InputError("batch_invalid", f"{shown(photos[0].source)} is a photo, and there is no template")
     return list({job.name: job for job in jobs}.values())  # a list may spell one path in two ways
 
 
@@ -106,11 +115,14 @@ def _model(template: Path) -> Build:
     return model
 
 
-def _in_folder(folder: Path, photos: bool, template: Path | None) -> list[Path]:
+def _in_folder(folder: Path, template: Path | None) -> list[Path]:
     own = None if template is None else template.resolve()
-    wanted = SUFFIXES | {".toml"} if photos else {".toml"}
-    files = (Path(root) / name for root, _, names in os.walk(folder) for name in names)
-    return sorted(path for path in files if path.suffix.lower() in wanted and path.resolve() != own)
+    files = sorted(Path(root) / name for root, _, names in os.walk(folder) for name in names)
+    found = [path for path in files if path.suffix.lower() in SUFFIXES | {".toml"} and path.resolve() != own]
+    if template is not None:
+        return found
+    theirs = {file.resolve() for path in found if path.suffix.lower() == ".toml" for file in _of_build(path)}
+    return [path for path in found if path.resolve() not in theirs]
 
 
 def _in_list(path: Path) -> list[Path]:
@@ -165,12 +177,31 @@ def _digest(path: Path) -> str:
 def measure(job: Job) -> Outcome:
     """Measure one job. Whatever goes wrong with it is its outcome."""
     try:
-        build = build_file.read(job.source) if job.template is None else _laid_on(job.template, job)
-        return Outcome(job, json_text.to_json(audit_build(build).require_measured().results))
+        audit = _audited(job)
+        views = [contact_sheet.picture(view) for view in audit.exhibits.views[:1]]
+        parts, notes = contact_sheet.noted(audit.results)
+        picture = views[0] if views else None
+        if audit.nothing is not None:
+            return Outcome(job, None, audit.nothing.code, audit.nothing.text, picture, None, notes)
+        return Outcome(job, json_text.to_json(audit.results), None, None, picture, parts, notes)
     except FinishmatchError as error:
         return Outcome(job, None, error.code, error.text)
     except Exception as error:  # our own bug in one photo must not stop the rest either
         return Outcome(job, None, "internal", shown(f"{type(error).__name__}: {error}"))
+
+
+def _audited(job: Job) -> Audit:
+    if job.template is not None:
+        return audit_build(_laid_on(job.template, job))
+    if job.source.suffix.lower() == ".toml":
+        return audit_build(build_file.read(job.source))
+    photo = open_safely(job.source, job.source.name)
+    entry = with_parts(job.source, job.source.name, lambda path, name: photo)
+    build = build_of([entry], job.source.stem)
+    if not entry.parts:
+        mend = "photograph them apart on an even ground, or mark them with `finishmatch mark`"
+        raise InputError("no_parts", f"{shown(job.source)}: no part was found in it", mend)
+    return judged(build, measured(build, lambda path, name: photo))
 
 
 def _laid_on(template: Build, job: Job) -> Build:
@@ -206,8 +237,16 @@ def run(
         if progress:
             progress(outcome.job.name, len(done), len(jobs))
     rows = [done[job.name] for job in jobs]
-    disk.write_whole(out, {SUMMARY: _summary(rows).encode()})
+    sheet = contact_sheet.render((_frame(row, out) for row in rows), __version__)
+    disk.write_whole(out, {SUMMARY: _summary(rows).encode(), CONTACT_SHEET: sheet.encode("utf-8", "replace")})
     return rows
+
+
+def _frame(row: Done, out: Path) -> contact_sheet.Frame:
+    picture = f"{row.name}.svg"
+    there = (out / picture).is_file()
+    notes = row.notes if row.text is None else (row.text, *row.notes)
+    return contact_sheet.Frame(row.name, picture if there else None, row.parts, notes)
 
 
 def _is_done(job: Job, known: Done | None, out: Path) -> bool:
@@ -224,8 +263,11 @@ def _put_down(outcome: Outcome, out: Path) -> Done:
     if outcome.results is not None:
         place = _place(out, job.name)
         disk.write_whole(place.parent, {place.name: outcome.results.encode()})
-    done = Done(job.name, job.key, outcome.code, outcome.text)
-    line = json.dumps({"name": done.name, "key": done.key, "code": done.code, "text": done.text}) + "\n"
+    if outcome.picture is not None:
+        place = out / f"{job.name}.svg"
+        disk.write_whole(place.parent, {place.name: outcome.picture.encode()})
+    done = Done(job.name, job.key, outcome.code, outcome.text, outcome.parts, outcome.notes)
+    line = json.dumps(asdict(done)) + "\n"
     try:
         out.mkdir(parents=True, exist_ok=True)
         with (out / JOURNAL).open("ab") as journal:
@@ -254,7 +296,8 @@ def _journal(out: Path) -> Iterator[Done]:
     for line in read_whole(path, MOST_JOURNAL_BYTES).splitlines():
         try:
             said = json.loads(line)
-            yield Done(said["name"], said["key"], said["code"], said["text"])
+            parts, notes = said.get("parts"), said.get("notes", ())
+            yield Done(said["name"], said["key"], said["code"], said["text"], parts and tuple(parts), tuple(notes))
         except (ValueError, TypeError, KeyError, RecursionError):
             continue
 
@@ -308,8 +351,10 @@ def _on_cluster(jobs: Sequence[Job], address: str) -> Iterator[Outcome]:
     with client:
         tasks = {client.submit(measure, job, pure=False): job for job in jobs}
         for task in distributed.as_completed(list(tasks), loop=client.loop):
+            job = tasks.pop(task)
             if task.status == "finished":
                 yield task.result()
             else:  # its worker was ended again and again
                 why = shown(task.exception())
-                yield Outcome(tasks[task], None, "worker_died", f"{shown(tasks[task].source)}: {why}")
+                yield Outcome(job, None, "worker_died", f"{shown(job.source)}: {why}")
+            task.release()  # the cluster keeps no result that is written already

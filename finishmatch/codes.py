@@ -59,7 +59,7 @@ CODES: dict[str, Code] = {
     "record_changed": Code("error", "Somebody else has changed the record since it was read.", "look at it again, and make your change to what it is now"),
     "record_missing": Code("error", "The shelf has no such record or part.", "`finishmatch shelf list` shows what there is"),
     "exchange_invalid": Code("error", "An exchange file cannot be understood.", "it must be CSV with a line of column names, or CGATS.17 text; L, a and b (D50, 2 degree) are needed for each part"),
-    "batch_invalid": Code("error", "What is to be measured cannot be found out.", "give a folder, or a text file with one photo or build file on a line; photos need --template BUILD.toml"),
+    "batch_invalid": Code("error", "What is to be measured cannot be found out.", "give a folder, or a text file with one photo or build file on a line"),
     "scheduler_unreachable": Code("error", "The cluster cannot be reached.", "check the address, that it runs, and that finishmatch[dask] is installed here and there"),
     "worker_died": Code("error", "The process that measured a photo was ended from outside, most often for want of memory.", "run it again with fewer --jobs, or make the photo smaller"),
     "batch_failed": Code("error", "Not one photo of the batch could be measured.", "see the reasons in its summary"),

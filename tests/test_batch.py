@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -13,9 +14,10 @@ from pathlib import Path
 
 import pytest
 from builds import picture, save, write_build
+from counter_world import BRONZE, COPPER, TEAL, photo
 
 from finishmatch import batch
-from finishmatch.batch import JOURNAL, SUMMARY, Done, Job, Outcome, plan, run
+from finishmatch.batch import CONTACT_SHEET, JOURNAL, SUMMARY, Job, Outcome, plan, run
 from finishmatch.errors import InputError
 from finishmatch.results import json_text
 
@@ -266,11 +268,56 @@ def test_a_list_names_photos_and_build_files(studio: Path, tmp_path: Path) -> No
     assert (found[3].name, found[3].template) == ("template.toml", None)
 
 
-def test_photos_without_a_template_are_refused(studio: Path, tmp_path: Path) -> None:
-    (tmp_path / "list").write_text(f"{studio / 'b.png'}\n", "utf-8")
-    with pytest.raises(InputError, match="there is no template") as caught:
-        plan(tmp_path / "list", None)
-    assert caught.value.code == "batch_invalid"
+# --- a plain folder ---
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What a batch makes of a folder of photos that nobody has marked, beside the photos."""
+    folder = tmp_path_factory.mktemp("plain")
+    photo(folder / "hinges & hooks.jpg", BRONZE, COPPER)
+    photo(folder / "knob.jpg", TEAL, card=False)
+    photo(folder / "bare cloth.jpg")
+    run(plan(folder, None), folder / "out")
+    return folder
+
+
+def test_cards_and_parts_of_a_plain_folder_are_found_and_named_after_the_files(plain: Path) -> None:
+    hinges, knob = (json_text.read(plain / "out" / f"{name}.jpg.json") for name in ("hinges & hooks", "knob"))
+    assert [part.name for part in hinges.parts] == ["hinges & hooks 1", "hinges & hooks 2"]
+    assert (hinges.photos[0].card.kind, hinges.differences[0].verdict) == ("chart24", "differs")
+    assert ([part.name for part in knob.parts], knob.photos[0].card.kind) == (["knob"], "none")
+
+
+def test_a_photo_in_which_no_part_is_found_says_what_to_do(plain: Path) -> None:
+    lines = (plain / "out" / SUMMARY).read_text("utf-8").splitlines()
+    rows = {row["name"]: row for row in csv.DictReader(lines)}
+    assert rows["bare cloth.jpg"]["code"] == "no_parts"
+    assert "no part was found in it" in rows["bare cloth.jpg"]["text"]
+
+
+def test_the_contact_sheet_shows_each_photo_with_its_outlines_and_notes(plain: Path) -> None:
+    sheet = (plain / "out" / CONTACT_SHEET).read_text("utf-8")
+    assert "<h1>3 photos, 1 without a measured part</h1>" in sheet
+    assert 'src="hinges%20%26%20hooks.jpg.svg"' in sheet
+    assert "no part was found in it" in sheet
+    drawn = (plain / "out" / "hinges & hooks.jpg.svg").read_text("utf-8")
+    assert drawn.count("<path") == 4  # each outline on its casing
+    assert re.findall(r">(\d)</text>", drawn) == ["1", "2"]
+
+
+def test_the_output_of_a_plain_folder_is_no_input_of_the_next_run(
+    plain: Path, monkeypatch: pytest.MonkeyPatch, asked: list[str]
+) -> None:
+    assert [job.name for job in plan(plain, None)] == ["bare cloth.jpg", "hinges & hooks.jpg", "knob.jpg"]
+    run(plan(plain, None), plain / "out")
+    assert asked == ["bare cloth.jpg"]  # what failed is tried again
+
+
+def test_photos_of_a_build_file_are_measured_as_it_says_and_not_once_more(studio: Path, tmp_path: Path) -> None:
+    for name in ("template.toml", "bench.png", "b.png"):
+        shutil.copy(studio / name, tmp_path / name)
+    assert [job.name for job in plan(tmp_path, None)] == ["b.png", "template.toml"]
 
 
 @pytest.mark.parametrize("name", ["nothing here", "empty"])
@@ -371,4 +418,5 @@ def test_the_command_says_what_failed(studio: Path, alone: Path, tmp_path: Path)
 
 def test_a_line_of_the_journal_is_a_job(jobs: list[Job], alone: Path) -> None:
     lines = [json.loads(line) for line in (alone / JOURNAL).read_text("utf-8").splitlines()]
-    assert {Done(**line) for line in lines} >= {Done(job.name, job.key, None, None) for job in jobs if job.name in GOOD}
+    said = {(line["name"], line["key"], line["code"]) for line in lines}
+    assert said >= {(job.name, job.key, None) for job in jobs if job.name in GOOD}

@@ -12,6 +12,7 @@ from page_browser import Person, chromium
 
 from finishmatch.shelf.store import open_shelf
 
+LONG_MS = 40_000  # the first photo waits for the process that decodes
 SIZES = {"desk": {"width": 1440, "height": 900}, "phone": {"width": 390, "height": 844}}
 
 
@@ -46,6 +47,11 @@ def person(request: pytest.FixtureRequest, browser: Any, prepared: Path, tmp_pat
         context.close()
 
 
+def _take(page: Any, file: Path) -> None:
+    page.set_input_files("#match-take-file", file)
+    page.locator("#match figcaption", has_text=file.name).wait_for(timeout=LONG_MS)
+
+
 def test_a_finish_is_found_corrected_taken_off_and_put_back(person: Person, tmp_path: Path) -> None:
     page = person.page
     page.get_by_label("Find by name").fill("BRONZE 2026-03 hinge")
@@ -72,7 +78,7 @@ def test_what_another_device_saved_meanwhile_is_shown_and_nothing_is_overwritten
     read = world.json("GET", "/api/shelf/2")[1]
     facts = {"part": "hinge", "maker": "Maker Z"}
     assert world.json("PUT", "/api/shelf/2", {"seal": read["seal"], "facts": facts})[0] == 200
-    page.get_by_label("Maker").fill("Maker Y")
+    page.get_by_label("Maker", exact=True).fill("Maker Y")
     page.get_by_role("button", name="Save").click()
     person.sees("#conflict", "Maker Z")
     page.get_by_role("button", name="Save yours").click()
@@ -83,11 +89,11 @@ def test_what_another_device_saved_meanwhile_is_shown_and_nothing_is_overwritten
 def test_two_clicks_from_a_photo_to_what_matches(person: Person, prepared: Path) -> None:
     page = person.page
     page.goto(f"{person.world.address}/#match")
-    page.set_input_files("#match-take-file", prepared / "knob.jpg")
+    _take(page, prepared / "knob.jpg")
     page.locator("#match .thing").first.click()
     person.sees("#match-found .hit >> nth=0", "alike")
     person.sees("#match-found .hit >> nth=0", "bronze, Maker A")
-    page.set_input_files("#match-take-file", prepared / "bare.jpg")
+    _take(page, prepared / "bare.jpg")
     person.sees("#match figcaption", "No card found")
     page.locator("#match .thing").first.focus()
     page.keyboard.press("Enter")
@@ -101,7 +107,7 @@ def test_a_delivery_is_checked_in_and_signed(person: Person, prepared: Path) -> 
     page.get_by_label("Batch, as").fill("2026-11")
     page.get_by_label("What its parts are").fill("hinge")
     page.set_input_files("#delivery-take-file", prepared / "delivery.jpg")
-    person.sees(".taken", "2 parts marked")
+    page.locator(".taken", has_text="2 parts marked").wait_for(timeout=LONG_MS)
     page.get_by_role("button", name="Check it in").click()
     person.sees(".decision", "Pass")
     person.sees(".judged", "2 parts of this delivery, 6 earlier lots with 12 parts")
@@ -120,7 +126,7 @@ def test_every_view_is_for_everybody(person: Person, prepared: Path) -> None:
         page.goto(f"{person.world.address}/{fragment}")
         page.locator(sign).wait_for()
         assert axe.run(page).response["violations"] == []
-    page.set_input_files("#match-take-file", prepared / "knob.jpg")
+    _take(page, prepared / "knob.jpg")
     page.locator("#match .thing").first.click()
     page.locator("#match-found .hit").first.wait_for()
     assert axe.run(page).response["violations"] == []

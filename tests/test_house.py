@@ -36,7 +36,7 @@ FLOORS = {
     "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
     # Photos that nobody has marked: found cards and parts are the marks.
     "unmarked": {"card", "part", "judge", "build", "measure"},
-    "batch": {"photo", "build", "results", "audit", "unmarked"},
+    "batch": {"photo", "build", "results", "report", "measure", "audit", "unmarked"},
     "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "measure", "audit"},
 }
 # The counter is a second page: it takes the first one's server, guard and photos, and holds a shelf.

@@ -21,9 +21,15 @@ if TYPE_CHECKING:
 
 def batch(
     source: Annotated[Path, typer.Argument(metavar="FOLDER|LIST", help="A folder, or a text file with a path a line.")],
-    out: Annotated[Path, typer.Option(help="Folder for NAME.json of each photo, batch.csv and the journal.")],
+    out: Annotated[
+        Path, typer.Option(help="Folder for NAME.json of each photo, batch.csv, contact-sheet.html and the journal.")
+    ],
     template: Annotated[
-        Path | None, typer.Option(metavar="BUILD.toml", help="A build of one photo whose marks are laid on all.")
+        Path | None,
+        typer.Option(
+            metavar="BUILD.toml",
+            help="A build of one photo whose marks are laid on all, for a fixed stand; cards and parts are found when left out.",
+        ),
     ] = None,
     jobs: Annotated[int, number(least=1, most=512, help="Photos measured at once on this machine.")] = 1,
     scheduler: Annotated[
@@ -33,8 +39,12 @@ def batch(
     as_json: Json = False,
 ) -> int:
     """Measure many photos; run it again to go on after a stop."""
-    from finishmatch.batch import SUMMARY, plan, run
+    import datetime
+    import time
 
+    from finishmatch.batch import CONTACT_SHEET, SUMMARY, plan, run
+
+    begin = time.monotonic()
     planned = plan(source, template)
     try:
         with bar() as progress:
@@ -44,15 +54,16 @@ def batch(
     failed = [one for one in done if one.code is not None]
     if failed and len(failed) == len(done):
         raise NothingMeasured("batch_failed", f"{len(failed)} of {len(done)} failed; {shown(out / SUMMARY)}")
-    _tell(done, failed, out / SUMMARY, as_json)
+    took = datetime.timedelta(seconds=round(time.monotonic() - begin))
+    _tell(done, failed, f"in {took}: {shown(out / SUMMARY)}, {shown(out / CONTACT_SHEET)}", as_json)
     return int(strict and bool(failed))
 
 
-def _tell(done: Sequence[Done], failed: Sequence[Done], summary: Path, as_json: bool) -> None:
+def _tell(done: Sequence[Done], failed: Sequence[Done], where: str, as_json: bool) -> None:
     if as_json:
         rows = [{"name": one.name, "code": one.code, "text": one.text} for one in failed]
         print_json({"measured": len(done) - len(failed), "failed": rows}, ascii_only=True)
         return
     for one in failed:
         typer.echo(f"failed: {shown(one.name)}: {shown(one.text, 300)}")
-    typer.echo(f"{len(done) - len(failed)} measured, {len(failed)} failed: {shown(summary)}")
+    typer.echo(f"{len(done) - len(failed)} measured, {len(failed)} failed {where}")
