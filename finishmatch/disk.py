@@ -73,14 +73,15 @@ def reason(error: Exception) -> str:
     return shown(getattr(error, "strerror", None) or error)
 
 
-def write_new(path: Path, contents: str | bytes) -> None:
-    """Write a file, text as UTF-8, that must not exist yet; if that fails, none is left.
+def write_new(path: Path, contents: str | bytes | Iterable[str]) -> None:
+    """Write a file, text as UTF-8, that must not exist yet; if that fails, none is left. Text may come in pieces.
 
     Raises
     ------
     InputError : file_exists, out_unwritable.
     """
-    data = contents.encode("utf-8") if isinstance(contents, str) else contents
+    pieces: Iterable[str | bytes] = [contents] if isinstance(contents, str | bytes) else contents
+    data = (piece.encode("utf-8") if isinstance(piece, str) else piece for piece in pieces)
     try:
         with alone_in(path.parent), _drafted(path.parent, data) as draft:
             try:
@@ -88,7 +89,7 @@ def write_new(path: Path, contents: str | bytes) -> None:
             except FileExistsError:
                 raise
             except OSError:  # a file system without links
-                _write_through(path, data)
+                _write_through(path, _pieces_of(draft))
             _settle(path.parent)
     except FileExistsError as error:
         raise InputError("file_exists", f"{shown(path)} exists already") from error
@@ -123,7 +124,7 @@ def write_alone(folder: Path, contents: Mapping[str, bytes]) -> None:
             _require_replaceable(folder / name)
         if len(contents) == 1:
             ((name, data),) = contents.items()
-            with _drafted(folder, data) as draft:
+            with _drafted(folder, [data]) as draft:
                 draft.replace(folder / name)
         else:
             _lay_out(folder, contents)
@@ -202,7 +203,7 @@ def _require_replaceable(target: Path) -> None:
 
 
 @contextmanager
-def _drafted(folder: Path, data: bytes) -> Iterator[Path]:
+def _drafted(folder: Path, data: Iterable[bytes]) -> Iterator[Path]:
     """A hidden file with these bytes on the disk; removed afterwards unless it was moved away."""
     draft = _new_draft(folder)
     try:
@@ -225,7 +226,7 @@ def _lay_out(folder: Path, contents: Mapping[str, bytes]) -> None:
         for room in rooms:
             room.mkdir()
         for number, (name, data) in enumerate(contents.items()):
-            _write_through(draft / (_REST if number else _FIRST) / name, data)
+            _write_through(draft / (_REST if number else _FIRST) / name, [data])
         for room in rooms:
             _settle(room)
         draft.rename(folder / _SAVING)
@@ -282,10 +283,16 @@ def _remove(left: Path) -> None:
         left.unlink(missing_ok=True)
 
 
-def _write_through(path: Path, data: bytes) -> None:
+def _pieces_of(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        while piece := file.read(1 << 20):
+            yield piece
+
+
+def _write_through(path: Path, data: Iterable[bytes]) -> None:
     """Write a new file and wait until it is on the disk: a rename must not overtake its contents."""
     with path.open("xb") as file:
-        file.write(data)
+        file.writelines(data)
         file.flush()
         os.fsync(file.fileno())
 

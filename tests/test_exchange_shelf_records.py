@@ -14,8 +14,17 @@ from hypothesis import strategies as st
 from shelf_records import record, some
 
 from finishmatch.errors import FinishmatchError, InputError
-from finishmatch.exchange.shelf_records import LEAST_LEVEL_SD, Assumed, read_records, write_cgats, write_csv
-from finishmatch.shelf.record import Origin, Record
+from finishmatch.exchange.shelf_records import (
+    LEAST_LEVEL_SD,
+    Assumed,
+    csv_pieces,
+    read_records,
+    stream_records,
+    write_cgats,
+    write_csv,
+)
+from finishmatch.shelf.record import Origin, Record, _is_covariance
+from finishmatch.shelf.store import open_shelf
 
 ASSUMED = Assumed("2026-10-01", 0.7)
 
@@ -230,3 +239,36 @@ def test_a_damaged_file_raises_only_our_errors(tmp_path: Path, data: st.DataObje
     at, cut = data.draw(st.integers(0, len(good))), data.draw(st.integers(0, 30))
     piece = data.draw(st.sampled_from(["", '"', "#", "\t", ";", "BEGIN_DATA", "\n", "1e9", "\0", "'", "{"]))
     assert _one_line(tmp_path, (good[:at] + piece + good[at + cut :]).encode())
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "latin-1"])
+def test_a_file_is_read_line_by_line_whatever_its_line_ends_and_encoding(
+    tmp_path: Path, ends: str, encoding: str
+) -> None:
+    lines = ["part,L,a,b,maker", *(f"{'é' if n == 40_000 else 'e'}{n},40,{n % 7},2,Maker A" for n in range(40_001))]
+    (tmp_path / "a.csv").write_bytes(ends.join(lines).encode(encoding))
+    stream = stream_records(tmp_path / "a.csv", ASSUMED)
+    assert next(stream).colour.name == "e0"
+    (*_, last) = stream
+    assert last.colour.name == "é40000"
+
+
+def test_a_shelf_that_was_exported_and_imported_is_exported_to_the_same_bytes(tmp_path: Path) -> None:
+    with open_shelf(tmp_path / "one.shelf", create=True) as one, open_shelf(tmp_path / "two.shelf", create=True) as two:
+        one.add([*some(50), *_odd()])
+        first = "".join(csv_pieces(one.records(), one.extra_names()))
+        (tmp_path / "a.csv").write_text(first, "utf-8", newline="")
+        two.add(stream_records(tmp_path / "a.csv", ASSUMED))
+        assert "".join(csv_pieces(two.records(), two.extra_names())) == first
+        assert write_csv(two.records()) == first
+
+
+@given(st.lists(st.floats(-3, 3), min_size=9, max_size=9), st.booleans())
+@settings(max_examples=300, deadline=None, derandomize=True)
+def test_a_covariance_is_told_as_its_eigenvalues_tell_it(values: list[float], whole: bool) -> None:
+    root = np.array(values).reshape(3, 3)
+    matrix = root @ root.T if whole else (root + root.T) / 2
+    least, most = float(np.linalg.eigvalsh(matrix)[0]), float(np.abs(matrix).max())
+    if least >= -1e-6 * most or least < -1e-4 * most:
+        assert _is_covariance(matrix) == (least >= -1e-5 * most)

@@ -198,6 +198,21 @@ def test_what_is_exported_can_be_imported_elsewhere(shell: Shell, results: Path,
         assert [one[key] for one in before] == [one[key] for one in after]
 
 
+@pytest.mark.parametrize(("words", "kept"), [((), 0), (("--in-parts",), 20)])
+def test_a_wrong_line_leaves_nothing_or_the_parts_before_it(
+    shell: Shell, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], kept: int
+) -> None:
+    monkeypatch.setattr("finishmatch.verbs.shelf.transfer._PART", 10)
+    good = "".join(f"part {n},50,{n},5\n" for n in range(25))
+    (tmp_path / "some.csv").write_text(f"part,L,a,b\n{good}bad,x,0,0\n", "utf-8")
+    error = shell.json("import", str(tmp_path / "some.csv"), *words, "--date", "2026-09-30", status=3)["error"]
+    assert "line 27" in error["text"]
+    assert len(shell.json("list")["records"]) == kept
+    (tmp_path / "some.csv").write_text(f"part,L,a,b\n{good}", "utf-8")
+    again = shell.json("import", str(tmp_path / "some.csv"), *words, "--date", "2026-09-30")
+    assert (len(again["added"]), again["known"]) == (25 - kept, kept)
+
+
 def test_a_removed_finish_is_gone(shell: Shell, results: Path) -> None:
     shell("add", str(results))
     shell("remove", "2", "3")

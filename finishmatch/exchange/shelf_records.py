@@ -9,8 +9,10 @@ from __future__ import annotations
 import csv
 import json
 import re
+from codecs import getincrementaldecoder
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +23,7 @@ from msgspec import Struct
 from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import CommonError, CommonErrorKind, ErrorSource, MeasuredColour, SampleOf
 from finishmatch.colour.space import lab_to_hex
-from finishmatch.disk import read_whole
+from finishmatch.disk import read_whole, reason, require_file
 from finishmatch.errors import InputError
 from finishmatch.exchange import cgats
 from finishmatch.exchange.cgats import FormatError, number_of
@@ -33,7 +35,7 @@ from finishmatch.text import shown
 Row = tuple[int, dict[str, str]]
 """A line's number, and its fields that are not empty by column."""
 
-MOST_BYTES = 2_000_000_000
+MOST_BYTES = 4_000_000_000
 LEAST_LEVEL_SD = 0.05
 """The level of a part whose file says nothing of it; what shape and light do to it at the least."""
 
@@ -56,6 +58,9 @@ _NAMES = {name.lower(): name for name in (*_COLUMNS, *_SD)} | {
 }
 _IGNORED = frozenset(("number", "sample_id", "sampleid", "verdict", "used_fraction"))
 _BETWEEN = "; "
+_AT_ONCE, _PIECE = 1000, 1 << 20
+_BEGIN_DATA = re.compile(rb"(?:^|[\r\n])[ \t]*BEGIN_DATA[ \t]*(?:[\r\n]|$)")
+_LONGEST_MARK = 64
 _APOSTROPHE = ("'", "=", "+", "-", "@", "\t", "\r")
 
 
@@ -69,9 +74,18 @@ class Assumed:
 
 def write_csv(records: Iterable[Record]) -> str:
     """Every record with all its numbers. A text that a spreadsheet would take for a formula gets an apostrophe."""
-    rows = [{_apart(name): value for name, value in _row(record).items()} for record in records]
-    extra = dict.fromkeys(name for row in rows for name in row if name not in _COLUMNS)
-    return csv_text((*_COLUMNS, *extra), rows)
+    found = list(records)
+    return "".join(csv_pieces(found, dict.fromkeys(name for record in found for name, _ in record.extra)))
+
+
+def csv_pieces(records: Iterable[Record], extra: Iterable[str]) -> Iterator[str]:
+    """The same in pieces, for more records than memory holds; ``extra``: the names of all further columns."""
+    columns = (*_COLUMNS, *map(_apart, extra))
+    yield csv_text(columns, ())
+    left = iter(records)
+    while some := list(islice(left, _AT_ONCE)):
+        rows = ({_apart(name): value for name, value in _row(record).items()} for record in some)
+        yield csv_text(columns, rows, head=False)
 
 
 def write_table(records: Iterable[Record]) -> str:
@@ -169,7 +183,12 @@ def _apart(text: str) -> str:
 
 
 def read_records(path: Path, assumed: Assumed) -> list[Record]:
-    """The records of a CSV or CGATS.17 file.
+    """The records of a CSV or CGATS.17 file; see :func:`stream_records`."""
+    return list(stream_records(path, assumed))
+
+
+def stream_records(path: Path, assumed: Assumed) -> Iterator[Record]:
+    """The records of a CSV or CGATS.17 file, one after another; of a CSV file, memory holds one line at a time.
 
     Without ``own_cov_*``, standard deviations are taken as independent; without those too, ``assumed.sd``.
 
@@ -177,12 +196,39 @@ def read_records(path: Path, assumed: Assumed) -> list[Record]:
     ------
     InputError : file_missing, file_unreadable, exchange_invalid, record_invalid; each names the line.
     """
-    text = cgats.text_of(read_whole(path, MOST_BYTES))
     try:
-        rows = _cgats_rows(text) if re.search(r"^\s*BEGIN_DATA\s*$", text, re.MULTILINE) else _csv_rows(text)
-        return [check(_record(row, line, assumed), f"{shown(path)}, line {line}") for line, row in rows]
+        encoding, tables = _looked_at(path)
+        rows = _cgats_rows(cgats.text_of(read_whole(path, MOST_BYTES))) if tables else _csv_rows(_lines(path, encoding))
+        for line, row in rows:
+            yield check(_record(row, line, assumed), f"{shown(path)}, line {line}")
     except FormatError as error:
         raise InputError("exchange_invalid", f"{shown(path)}{error}") from error
+    except OSError as error:
+        raise InputError("file_unreadable", f"{shown(path)} cannot be read ({reason(error)})") from error
+
+
+def _looked_at(path: Path) -> tuple[str, bool]:
+    """The encoding of a file, which nobody says, and whether it holds CGATS tables."""
+    if require_file(path) > MOST_BYTES:
+        what = f"{shown(path)} is larger than {MOST_BYTES / 1e6:g} MB"
+        raise InputError("file_unreadable", what, "check that it is the file you mean")
+    decoder = getincrementaldecoder("utf-8-sig")()
+    encoding, tables, before = "utf-8-sig", False, b""
+    with path.open("rb") as file:
+        while piece := file.read(_PIECE):
+            tables = tables or _BEGIN_DATA.search(before + piece) is not None
+            before = piece[-_LONGEST_MARK:]
+            try:
+                decoder.decode(piece, final=len(piece) < _PIECE)
+            except UnicodeDecodeError:  # older instruments' software: any byte is a character
+                encoding = "latin-1"
+    return encoding, tables
+
+
+def _lines(path: Path, encoding: str) -> Iterator[str]:
+    with path.open(encoding=encoding, newline=None) as file:
+        for line in file:
+            yield line.removesuffix("\n")
 
 
 def _cgats_rows(text: str) -> Iterator[Row]:
@@ -194,10 +240,10 @@ def _cgats_rows(text: str) -> Iterator[Row]:
     raise FormatError(None, "no table has LAB_L, LAB_A, LAB_B")
 
 
-def _csv_rows(text: str) -> Iterator[Row]:
+def _csv_rows(lines: Iterable[str]) -> Iterator[Row]:
     names: list[str] = []
     separator = ""
-    for line, said in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
+    for line, said in enumerate(lines, start=1):
         if not said.strip() or said.startswith("#"):
             continue
         separator = separator or max("\t;,", key=said.count)

@@ -56,7 +56,7 @@ def words(drift: Drift) -> str:
     sure = f"errors of measurement alone: {number(drift.low)} to {number(drift.high)}"
     reach = (
         f"{lies} ({sure}), and one more of an unchanged finish would lie within {number(drift.reach)}"
-        f" {1 - drift.false_alarm:.0%} of the time"
+        f" in {100 * (1 - drift.false_alarm):g} % of cases"
     )
     if drift.verdict == "unsure":
         return f"Whether the newest delivery, {newest.batch}, is like the earlier ones the photos cannot tell: {reach}."

@@ -82,12 +82,13 @@ def _codes(row: dict[str, Any]) -> str:
     return " ".join(note["code"] for note in row["notes"])
 
 
-def csv_text(columns: Iterable[str], rows: Iterable[dict[str, Any]]) -> str:
-    """A table whose texts no spreadsheet takes for formulas; column names included."""
+def csv_text(columns: Iterable[str], rows: Iterable[dict[str, Any]], head: bool = True) -> str:
+    """A table whose texts no spreadsheet takes for formulas; column names included, unless it goes on without a ``head``."""
     text = io.StringIO()
     names = list(columns)
     writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(map(_harmless, names))
+    if head:
+        writer.writerow(map(_harmless, names))
     writer.writerows([_harmless(row.get(name)) for name in names] for row in rows)
     return text.getvalue()
 

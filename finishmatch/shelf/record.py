@@ -29,6 +29,7 @@ _SHA256 = re.compile("[0-9a-f]{64}")
 _DATE = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}")
 # A covariance that was rounded to 32 bit may miss being one by as much.
 _ROUNDING = 1e-5
+_TINY = 1e-12  # what double precision does to the minors
 _MOST = 6e4  # what 16 bit hold
 
 
@@ -140,8 +141,16 @@ def _names(source: ErrorSource) -> tuple[str, ...]:
 
 
 def _is_covariance(matrix: Array) -> bool:
-    near = _ROUNDING * float(np.abs(matrix).max())
-    return bool(np.abs(matrix - matrix.T).max() <= near and np.linalg.eigvalsh(matrix)[0] >= -near)
+    """Whether a matrix (3, 3) is symmetric and no variance is negative, but for rounding: all its principal minors tell."""
+    (a, b, c), (d, e, f), (g, h, i) = matrix.tolist()
+    most = max(map(abs, (a, b, c, d, e, f, g, h, i)))
+    near = _ROUNDING * most
+    if max(abs(b - d), abs(c - g), abs(f - h)) > near or min(a, e, i) < -near:
+        return False
+    a, e, i = a + near, e + near, i + near
+    minors = (a * e - b * d, a * i - c * g, e * i - f * h)
+    whole = a * (e * i - f * h) - b * (d * i - f * g) + c * (d * h - e * g)
+    return bool(min(minors) >= -_TINY * most**2 and whole >= -_TINY * most**3)
 
 
 def is_date(text: str) -> bool:

@@ -24,6 +24,7 @@ from finishmatch.shelf.schema import ERRORS, EXTRA, RECORD, connect, seal_of, to
 from finishmatch.text import shown
 
 FIRST_RADIUS, _FARTHER = 0.25, 1.4
+_MOST_SOURCES = 1000  # remembered while many records are added
 _PLACES = "SELECT record, lab_l, lab_a, lab_b FROM place"
 _SHIFT = 24
 # A range is one number, its first cell above its last; the order of the join is what makes each a look-up.
@@ -67,6 +68,8 @@ class Shelf:
             check(record, f'part "{shown(record.colour.name)}"')
             rows = rows_of(record)
             if rows.source not in sources:
+                if len(sources) >= _MOST_SOURCES:
+                    sources.clear()
                 sources[rows.source] = tables.source_of(self._connection, rows.source)
             if not tables.is_there(self._connection, rows, sources[rows.source]):
                 number = tables.insert(self._connection, rows, sources[rows.source])
@@ -236,6 +239,12 @@ class Shelf:
         """The deliveries that were signed, or the one of this number; the last one first."""
         with told(self._path):
             return tables.deliveries(self._connection, number)
+
+    def extra_names(self) -> list[str]:
+        """Every column that means nothing here and that some record has, in the order of their first records."""
+        query = "SELECT name FROM extra GROUP BY name ORDER BY min(record), name"
+        with told(self._path):
+            return [name for (name,) in self._connection.execute(query)]
 
     def entries(self) -> Iterator[Entry]:
         """What a list is made from, of every record, without looking at seals."""

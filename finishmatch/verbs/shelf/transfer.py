@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from finishmatch.errors import CommandError
+from finishmatch.errors import CommandError, Stopped
+from finishmatch.progress import Progress
 from finishmatch.text import shown
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import say
+from finishmatch.verbs.progress_bar import bar
 from finishmatch.verbs.shelf.lines import added
 from finishmatch.verbs.shelf.options import SHELF, Date, File, day_of
 from finishmatch.verbs.values import number, number_argument
+
+if TYPE_CHECKING:
+    from finishmatch.shelf.record import Record
+
+_TOLD, _PART = 500, 10_000
 
 
 def export(
@@ -29,15 +38,27 @@ def export(
     from finishmatch.exchange import shelf_records
     from finishmatch.shelf.store import open_shelf
 
-    writers = {".csv": shelf_records.write_csv, ".txt": shelf_records.write_cgats}
     ending = file.suffix.lower()
-    if ending not in writers or (for_people and ending != ".csv"):
+    if ending not in (".csv", ".txt") or (for_people and ending != ".csv"):
         raise CommandError("unknown_ending", f"{shown(file)} should end in .csv{'' if for_people else ' or .txt'}")
-    write = shelf_records.write_table if for_people else writers[ending]
-    with open_shelf(shelf) as opened:
-        records = list(opened.records())
-    disk.write_new(file, write(records))
-    say(as_json, {"written": len(records), "file": str(file)}, [f"{len(records)} written to {shown(file)}"])
+    with open_shelf(shelf) as opened, bar(quiet=as_json) as progress:
+        records = _counted(opened.records(), progress, len(opened))
+        if for_people:
+            disk.write_new(file, shelf_records.write_table(records))
+        elif ending == ".txt":
+            disk.write_new(file, shelf_records.write_cgats(records))
+        else:
+            disk.write_new(file, shelf_records.csv_pieces(records, opened.extra_names()))
+        count = len(opened)
+    say(as_json, {"written": count, "file": str(file)}, [f"{count} written to {shown(file)}"])
+
+
+def _counted(records: Iterable[Record], progress: Progress | None, total: int = 0) -> Iterator[Record]:
+    """The records, told of as they go by."""
+    for done, record in enumerate(records, start=1):
+        if progress is not None and done % _TOLD == 0:
+            progress("records", done, total)
+        yield record
 
 
 def import_(
@@ -47,16 +68,44 @@ def import_(
     sd: Annotated[
         float, number(least=0.0, most=50.0, help="Standard deviation of L, a, b where the file gives none.")
     ] = 1.0,
+    in_parts: Annotated[
+        bool, typer.Option(help="Keep what was read before a stop or a wrong line; run it again to go on.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
-    """Put the finishes of a CSV or CGATS.17 file on the shelf; what is there already is left out."""
+    """Put the finishes of a CSV or CGATS.17 file on the shelf, all or none; what is there already is left out."""
     from finishmatch.exchange import shelf_records
     from finishmatch.shelf.store import open_shelf
 
-    records = shelf_records.read_records(file, shelf_records.Assumed(day_of(date), sd))
-    with open_shelf(shelf, create=True) as opened:
-        numbers = opened.add(records)
-    say(as_json, {"added": numbers, "known": len(records) - len(numbers)}, [added(numbers, len(records))])
+    read = shelf_records.stream_records(file, shelf_records.Assumed(day_of(date), sd))
+    numbers: list[int] = []
+    with open_shelf(shelf, create=True) as opened, bar(quiet=as_json) as progress:
+        counted = _Count(_counted(read, progress))
+        try:
+            if in_parts:
+                while some := list(islice(counted, _PART)):
+                    numbers += opened.add(some)
+            else:
+                numbers = opened.add(counted)
+        except KeyboardInterrupt as stop:
+            kept = f"{len(numbers)} were added" if in_parts else "nothing was added"
+            raise Stopped("stopped", f"stopped; {kept}", "run it again to go on" if in_parts else None) from stop
+    say(as_json, {"added": numbers, "known": counted.count - len(numbers)}, [added(numbers, counted.count)])
+
+
+class _Count:
+    """Records that are counted as they are taken."""
+
+    def __init__(self, records: Iterator[Record]) -> None:
+        self._records, self.count = records, 0
+
+    def __iter__(self) -> Iterator[Record]:
+        return self
+
+    def __next__(self) -> Record:
+        record = next(self._records)
+        self.count += 1
+        return record
 
 
 def pairs(
