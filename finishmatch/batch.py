@@ -16,7 +16,7 @@ from finishmatch.build import build as build_file
 from finishmatch.build.build import Build, PhotoEntry
 from finishmatch.codes import CODES
 from finishmatch.disk import read_whole, require_file
-from finishmatch.errors import FinishmatchError, InputError
+from finishmatch.errors import FinishmatchError, InputError, NothingMeasured
 from finishmatch.measure import measured
 from finishmatch.photo.decode.kinds import SUFFIXES
 from finishmatch.photo.marks import Mask
@@ -198,10 +198,11 @@ def _audited(job: Job) -> Audit:
     photo = open_safely(job.source, job.source.name)
     entry = with_parts(job.source, job.source.name, lambda path, name: photo)
     build = build_of([entry], job.source.stem)
-    if not entry.parts:
-        mend = "photograph them apart on an even ground, or mark them with `finishmatch mark`"
-        raise InputError("no_parts", f"{shown(job.source)}: no part was found in it", mend)
-    return judged(build, measured(build, lambda path, name: photo))
+    audit = judged(build, measured(build, lambda path, name: photo))
+    if entry.parts:
+        return audit
+    mend = "photograph them apart on an even ground, or mark them with `finishmatch mark`"
+    return replace(audit, nothing=NothingMeasured("no_parts", f"{shown(job.name)}: no part was found in it", mend))
 
 
 def _laid_on(template: Build, job: Job) -> Build:

@@ -293,7 +293,8 @@ def test_a_photo_in_which_no_part_is_found_says_what_to_do(plain: Path) -> None:
     lines = (plain / "out" / SUMMARY).read_text("utf-8").splitlines()
     rows = {row["name"]: row for row in csv.DictReader(lines)}
     assert rows["bare cloth.jpg"]["code"] == "no_parts"
-    assert "no part was found in it" in rows["bare cloth.jpg"]["text"]
+    assert rows["bare cloth.jpg"]["text"] == "bare cloth.jpg: no part was found in it"
+    assert (plain / "out" / "bare cloth.jpg.svg").is_file()  # so that one sees why
 
 
 def test_the_contact_sheet_shows_each_photo_with_its_outlines_and_notes(plain: Path) -> None:
