@@ -1,12 +1,12 @@
 # `make demo` runs the main job on the sample build, `make test` the tests, `make proofs` those that take minutes each;
-# `make release` the package with its list of contents; all set up what they need.
+# `make docs` builds the documentation, `make release` the package, tried out, with its list of contents; all set up what they need.
 PYTHON ?= python3
 VENV   := .venv
 READY  := $(VENV)/.ready
 PIP    := $(VENV)/bin/python -m pip install --quiet --disable-pip-version-check
 NODE   := node_modules/.ready
 
-.PHONY: demo test proofs check release clean
+.PHONY: demo test proofs check docs release clean
 
 demo: $(READY)
 	$(VENV)/bin/finishmatch audit sample_photos/cabin/cabin.toml --out out/cabin
@@ -24,6 +24,10 @@ check: $(READY) $(NODE)
 	node_modules/.bin/biome lint --error-on-warnings
 	node_modules/.bin/tsc -p jsconfig.json
 
+docs: $(READY)
+	NO_MKDOCS_2_WARNING=1 $(VENV)/bin/python -m mkdocs build --quiet --strict --config-file docs/mkdocs.yml
+	@echo "Documentation: out/site/index.html"
+
 $(READY): pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
 	$(PIP) --require-hashes --requirement constraints.txt
@@ -34,17 +38,13 @@ $(NODE): package.json package-lock.json
 	npm ci --no-audit --no-fund --silent
 	touch $@
 
-# The package, a list of all that comes with it, and what is known against that; tools stay apart from what they look at.
+# The package, tried out where there are no sources, all that comes with it, and what is known against that; tools stay apart
+# from what they look at.
 release:
-	rm -rf dist build
+	rm -rf build
 	$(PYTHON) -m venv build/tools
 	build/tools/bin/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement release/constraints.txt
-	build/tools/bin/python -m build --outdir dist .
-	$(PYTHON) -m venv --without-pip build/installed
-	sed -e '/--hash/d' -e 's/ \\$$//' constraints.txt > build/pins.txt
-	build/tools/bin/python -m pip --python build/installed/bin/python install --quiet --constraint build/pins.txt dist/*.whl
-	build/tools/bin/cyclonedx-py environment build/installed/bin/python --pyproject pyproject.toml --output-reproducible --output-file dist/sbom.json
-	build/tools/bin/python release/known_flaws.py build/installed/lib/python*/site-packages
+	build/tools/bin/python release/make.py --out dist
 
 clean:
-	rm -rf $(VENV) node_modules out build *.egg-info
+	rm -rf $(VENV) node_modules out build dist *.egg-info

@@ -158,7 +158,7 @@ def test_quick_commands_load_no_heavy_library(words: list[str]) -> None:
 
 
 def test_the_public_front_is_what_all_says() -> None:
-    assert len(finishmatch.__all__) < 20
+    assert len(finishmatch.__all__) < 50
     assert set(finishmatch._MODULES) == set(finishmatch.__all__)
     for name in finishmatch.__all__:
         assert getattr(finishmatch, name).__module__.startswith("finishmatch.")

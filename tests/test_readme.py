@@ -12,7 +12,8 @@ import pytest
 import typer
 from pages import PAGES, PROJECT, Block, blocks, shell
 
-from docs.make import kinds, reference
+import finishmatch
+from docs.make import docstrings, kinds, pictures, reference
 from finishmatch.build.shape import complaints_about
 from finishmatch.build.tables import BuildFile
 from finishmatch.cli import app
@@ -95,8 +96,8 @@ def test_pictures_and_links_are_there(page: Path) -> None:
 
 
 def _is_made(path: Path) -> bool:
-    """Whether the documentation's build makes it from the code."""
-    return path.resolve().relative_to(PROJECT / "docs" / "pages").as_posix() in reference.PAGES
+    """Whether the documentation's build makes it."""
+    return path.resolve().relative_to(PROJECT / "docs" / "pages").as_posix() in {*reference.PAGES, *pictures.PATHS}
 
 
 def test_the_readme_is_short() -> None:
@@ -146,7 +147,13 @@ def test_every_verb_has_its_help_in_the_reference() -> None:
         assert f"Usage: finishmatch {' '.join(words)} " in page
 
 
-def test_kinds_are_told_in_words() -> None:
+def test_the_page_of_python_names_has_all_that_is_exported_and_nothing_else() -> None:
+    page = (PROJECT / "docs" / "pages" / "reference" / "python.md").read_text("utf-8")
+    assert sorted(re.findall(r"^::: finishmatch\.(\w+)$", page, flags=re.MULTILINE)) == sorted(finishmatch.__all__)
+
+
+def test_the_examples_of_what_makes_the_documentation_run() -> None:
     import doctest
 
-    assert doctest.testmod(kinds) == (0, 2)
+    assert [doctest.testmod(module).failed for module in (kinds, docstrings)] == [0, 0]
+    assert [doctest.testmod(module).attempted for module in (kinds, docstrings)] == [2, 1]

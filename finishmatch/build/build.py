@@ -8,6 +8,8 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from finishmatch.build.checks import complaints
 from finishmatch.build.complaints import Complaint, complaint_error, key_text, parse
 from finishmatch.build.tables import BoxValues, BuildFile, CardTable, Corners, MarkTable, PhotoTable, check
@@ -105,13 +107,37 @@ def from_text(text: str, path: Path, unfinished: bool = False) -> Build:
     return _build(checked, path.parent)
 
 
+def build_from(file: BuildFile, folder: Path) -> Build:
+    """The build that tables made in Python say, checked as a file's are; paths in them are relative to ``folder``.
+
+    Raises
+    ------
+    InputError : one line that names the key. Those of :func:`read` but for the file's own.
+
+    Examples
+    --------
+    >>> from finishmatch import BuildFile, BuildTable, CardTable, MarkTable, PartFacts, PhotoTable
+    >>> handle = MarkTable(name="handle", box=(350, 133, 110, 40))
+    >>> bench = PhotoTable(file="bench.jpg", card=CardTable(kind="chart24"), part=(handle,))
+    >>> file = BuildFile(build=BuildTable(name="Cabin"), photo=(bench,), part=(PartFacts("handle", zone="saloon"),))
+    >>> build_from(file, Path("sample_photos/cabin")).parts[0].zone
+    'saloon'
+    """
+    checked, worth_telling = _check(msgspec.to_builtins(file), folder, unfinished=False)
+    return _build(_all_right(checked, worth_telling), folder)
+
+
 def from_document(document: dict[str, Any], folder: Path) -> Build:
     """The build of a document as TOML would give it, perhaps without parts yet. Errors: see :func:`read`; no line named."""
     checked, worth_telling = _check(document, folder, unfinished=True)
+    return _build(_all_right(checked, worth_telling), folder)
+
+
+def _all_right(checked: BuildFile | None, worth_telling: list[Complaint]) -> BuildFile:
     if checked is None or worth_telling:
         first = worth_telling[0]
         raise InputError(first.code, f"{key_text(first.key)}: {first.text}")
-    return _build(checked, folder)
+    return checked
 
 
 def _check(document: dict[str, Any], folder: Path, unfinished: bool) -> tuple[BuildFile | None, list[Complaint]]:
