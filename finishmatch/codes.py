@@ -64,6 +64,10 @@ CODES: dict[str, Code] = {
     "worker_died": Code("error", "The process that measured a photo was ended from outside, most often for want of memory.", "run it again with fewer --jobs, or make the photo smaller"),
     "batch_failed": Code("error", "Not one photo of the batch could be measured.", "see the reasons in its summary"),
     # errors: measuring
+    "chart_photo_unfit": Code("error", "The chart in another photo, which a card names, cannot serve.", "name a photo that shows the whole chart, sharp and in even light"),
+    "camera_differs": Code("error", "The chart was photographed with another camera, or in another kind of file, than the photo that names it.", "photograph the chart with the same camera, and keep both files as they came from it"),
+    "camera_file_invalid": Code("error", "A camera file cannot be understood.", "learn it again with `finishmatch card learn --camera`"),
+    "few_chart_photos": Code("error", "A camera is to be learnt from too few photos.", "photograph the chart in three or four places and lights"),
     "card_not_found": Code("error", "No reference card was found in the photo.", 'give its four corners, or say card = { kind = "none" }'),
     "card_order_unclear": Code("error", "The patches fit no known order of a 24-patch chart clearly.", "check the corners; if it is another card, give its card file"),
     "light_unfit": Code("error", "The light is too uneven to learn a card in.", "photograph both cards side by side in even light, far from the lamp or by a cloudy window"),
@@ -103,6 +107,9 @@ CODES: dict[str, Code] = {
     "mixed_light": Code("note", "The light is not one: two cards of a kind read differently, or the ground's colour drifts as between two lamps.", "switch off the second light, or photograph in even light"),
     "flat_frame_used": Code("note", "Uneven light was evened by the flat frame.", "nothing to do"),
     "tone_unknown": Code("note", "One grey or white card cannot tell the camera's tone curve; the profile's was assumed and results widened.", "use a 24-patch chart"),
+    "carried_over": Code("note", "The photo is corrected by the chart in another photo of its camera and light.", "nothing to do; with white balance and exposure set by hand in both photos more carries over"),
+    "camera_known": Code("note", "A camera file tells the photo's tone and colours; white balance and exposure are its own.", "put a grey card beside the parts, and more is known"),
+    "camera_file_other": Code("note", "The photo is not of the camera in the camera file that is named for it, or written in another way; it was not corrected by it.", "keep the camera's own file, or learn this camera as well"),
     "no_card": Code("note", "The photo has no card: only pairs inside this photo can be judged closely.", "photograph the parts again beside a card"),
     "bridged": Code("note", "The photo has no card; it was brought to the other photos by parts that they share.", "photograph the parts again beside a card"),
     # notes: a part

@@ -9,15 +9,24 @@ from pathlib import Path
 from typing import Protocol, TypeVar, TypeVarTuple
 
 from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
-from finishmatch.card import reference
-from finishmatch.card.correct_photo import Corrected, correct, located
+from finishmatch.card.correct_photo import Corrected, located
 from finishmatch.card.flat import FlatField, fit_flat
-from finishmatch.card.kinds import CHART, NO_CARD, SHEET
+from finishmatch.card.kinds import NO_CARD, PLAIN, SHEET
 from finishmatch.card.reference import Card
 from finishmatch.card.sheet import design
-from finishmatch.card.sheet.mean import in_light, mean_sheet, unknown_sheet
+from finishmatch.card.sheet.mean import mean_sheet
+from finishmatch.cards import (
+    ChartIn,
+    alone,
+    camera_in,
+    carried_from,
+    chart_for,
+    corrected_by,
+    corrected_by_camera,
+    place_of,
+)
 from finishmatch.errors import FinishmatchError, InputError, Note, NothingMeasured
-from finishmatch.exchange import card_table
+from finishmatch.part.common_errors import with_common_errors
 from finishmatch.part.light_beside import LightBeside, light_beside
 from finishmatch.part.measured_photo import (
     MeasuredPart,
@@ -30,7 +39,7 @@ from finishmatch.part.measured_photo import (
 from finishmatch.part.questions import questions
 from finishmatch.part.sample import Refusal, Sample
 from finishmatch.part.view import View, outline_of, view_of
-from finishmatch.photo.marks import Box, Mark, Outline, Region, region
+from finishmatch.photo.marks import Region, region
 from finishmatch.photo.photo import Photo
 from finishmatch.progress import Progress
 
@@ -75,15 +84,17 @@ def measured(
     mean = memo(mean_of_sheets, _sheets(build), open_photo)
     matt = frozenset(part.name for part in build.parts if part.matt)
     way = _Way(open_photo, memo, lenient, mean, matt, _view_px(len(build.photos)))
+    elsewhere = tuple(_elsewhere(path, card, way) for path, card in build.charts_elsewhere)
     photos: dict[int, MeasuredPhoto] = {}
     for done, i in enumerate(build.turns):
         entry = build.photos[i]
         if progress:
             progress(entry.file, done, len(build.photos))
-        photos[i] = _measured(entry, way, photos.values())
+        shown = [_chart_in(build.photos[k], one) for k, one in photos.items()]
+        photos[i] = _measured(entry, way, photos.values(), (*elsewhere, *shown))
     if progress:
         progress("", len(build.photos), len(build.photos))
-    return [photos[i] for i in range(len(build.photos))]
+    return with_common_errors([photos[i] for i in range(len(build.photos))])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,21 +122,22 @@ def _view_px(photos: int) -> int:
     return 720 if photos <= 12 else 480 if photos <= 40 else 280
 
 
-def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> MeasuredPhoto:
-    """One photo; ``others`` are measured already."""
+def _measured(
+    entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto], charts: Sequence[ChartIn]
+) -> MeasuredPhoto:
+    """One photo; ``others`` are measured already, ``charts`` what their cards told, and those of photos elsewhere."""
     photo = way.open_photo(entry.path, entry.file)
     flat = None if entry.flat is None else way.memo(flat_field, entry.flat, photo, way.open_photo)
     marked = [way.usable(way.memo(region_of, photo, part)) for part in entry.parts]
     regions = tuple(one for one in marked if isinstance(one, Region))
     asked = way.memo(questions, photo, regions, tuple(part.name for part in entry.parts if part.meant))
-    of_sheet = (entry.light, way.sheet_mean) if entry.card.kind == SHEET else (None, None)
-    corrected = way.usable(way.memo(corrected_by, photo, entry.card, *of_sheet, flat))
+    corrected = way.usable(_corrected(entry, photo, way, flat, charts))
     if isinstance(corrected, FinishmatchError):
         refused = unmeasured_photo(photo, entry.light, corrected, [part.name for part in entry.parts], asked)
         return _shown(refused, way.memo(view_of, photo, None, None, way.view_px), regions)
-    elsewhere = _elsewhere(entry, others) if entry.card.kind == NO_CARD else ()
-    if elsewhere:
-        corrected = way.memo(bridged, photo, corrected, regions, elsewhere)
+    known = _known(entry, others) if entry.card.kind == NO_CARD and not corrected.knows_its_camera else ()
+    if known:
+        corrected = way.memo(bridged, photo, corrected, regions, known)
     beside = _light_beside(photo, regions, way, corrected) if flat is None else {}
     parts = [
         _wrongly_marked(part.name, photo.name, one)
@@ -135,6 +147,37 @@ def _measured(entry: PhotoEntry, way: _Way, others: Iterable[MeasuredPhoto]) -> 
     ]
     view = way.memo(view_of, photo, corrected.correction, flat, way.view_px)
     return _shown(measured_photo(photo, entry.light, corrected, parts, asked), view, regions)
+
+
+def _corrected(
+    entry: PhotoEntry, photo: Photo, way: _Way, flat: FlatField | None, charts: Sequence[ChartIn]
+) -> Corrected | FinishmatchError:
+    """What a photo's card makes of it, be it in this photo or in another one, or why it cannot."""
+    found = chart_for(entry, photo, charts)
+    if isinstance(found, FinishmatchError):
+        return found
+    of_sheet = (entry.light, way.sheet_mean) if entry.card.kind == SHEET else (None, None)
+    if found is None and entry.camera is not None and entry.card.kind in (NO_CARD, *PLAIN):
+        camera = way.memo(camera_in, entry.camera)
+        if isinstance(camera, InputError):
+            return camera
+        return way.memo(corrected_by_camera, photo, entry.card, camera, entry.camera.name, flat)
+    if found is None:
+        return way.memo(corrected_by, photo, entry.card, *of_sheet, flat)
+    assert found.corrected is not None  # else it would not serve
+    return way.memo(carried_from, photo, entry.card, found.corrected, found.file, flat)
+
+
+def _elsewhere(path: Path, card: CardEntry, way: _Way) -> ChartIn:
+    """What the chart in a photo told that is none of the build's own."""
+    found = way.memo(corrected_by, way.open_photo(path, path.name), card, None, None, None)
+    if isinstance(found, FinishmatchError):
+        return ChartIn(path, path.name, None, None, found)
+    return ChartIn(path, path.name, None, found)
+
+
+def _chart_in(entry: PhotoEntry, photo: MeasuredPhoto) -> ChartIn:
+    return ChartIn(entry.path, entry.file, entry.light, photo.corrected, photo.failure)
 
 
 def _light_beside(photo: Photo, regions: Sequence[Region], way: _Way, corrected: Corrected) -> dict[str, LightBeside]:
@@ -159,13 +202,15 @@ def _wrongly_marked(part: str, photo: str, error: InputError) -> MeasuredPart:
     return MeasuredPart(Refusal(part, photo, 0.0, Note(error.code, f"{error}.")))
 
 
-def _elsewhere(entry: PhotoEntry, others: Iterable[MeasuredPhoto]) -> tuple[Sample, ...]:
+def _known(entry: PhotoEntry, others: Iterable[MeasuredPhoto]) -> tuple[Sample, ...]:
     """What photos with a card of absolute values say of the parts of this one, the last of each: it is bridged by them."""
     names = {part.name for part in entry.parts}
     samples = {
         sample.part: sample
         for other in others
-        if other.corrected and other.corrected.spot and not other.corrected.correction.relative
+        if other.corrected
+        and (other.corrected.spot or other.corrected.settled)
+        and not other.corrected.correction.relative
         for sample in other.samples
         if sample.part in names
     }
@@ -177,7 +222,7 @@ def region_of(photo: Photo, part: PartMark) -> Region | InputError:
     try:
         return region(photo, part.name, part.mark)
     except InputError as error:
-        return _alone(error)
+        return alone(error)
 
 
 def flat_field(path: Path, photo: Photo, open_photo: OpenPhoto) -> FlatField:
@@ -188,21 +233,6 @@ def flat_field(path: Path, photo: Photo, open_photo: OpenPhoto) -> FlatField:
     InputError : those of photos; flat_unfit.
     """
     return fit_flat(open_photo(path, str(path)), photo)
-
-
-def corrected_by(
-    photo: Photo, card: CardEntry, light: str | None, sheet_mean: Card | None, flat: FlatField | None
-) -> Corrected | FinishmatchError:
-    """What a photo's card makes of it, or why it cannot; see :func:`card_in` for light and mean."""
-    try:
-        return correct(photo, card_in(card, light, sheet_mean), place_of(card), flat, second_place_of(card))
-    except (NothingMeasured, InputError) as error:
-        return _alone(error)
-
-
-def _alone(error: Failure) -> Failure:
-    """The same error without what led to it: as a value that is kept, it would keep the picture with it."""
-    return type(error)(error.code, error.text, error.mend)
 
 
 def _sheets(build: Build) -> tuple[PhotoEntry, ...]:
@@ -224,46 +254,3 @@ def mean_of_sheets(entries: tuple[PhotoEntry, ...], open_photo: OpenPhoto) -> Ca
         with suppress(NothingMeasured, InputError):  # told when the photo is measured
             seen.append(located(photo, design.expected(), place_of(entry.card))[1])
     return mean_sheet(seen, len({entry.light for entry in entries}) == 1) if seen else None
-
-
-def card_in(entry: CardEntry, light: str | None, sheet_mean: Card | None) -> Card | None:
-    """The reference card of a photo in a light; ``sheet_mean``: of :func:`mean_of_sheets`.
-
-    Raises
-    ------
-    InputError : those of :func:`card_of`.
-    """
-    card = sheet_mean if entry.kind == SHEET and sheet_mean else card_of(entry)
-    return in_light(card, light) if card and card.kind == SHEET else card
-
-
-def card_of(entry: CardEntry) -> Card | None:
-    """The reference card that a card entry names.
-
-    Raises
-    ------
-    InputError : unknown_card, and those of card files.
-    """
-    if entry.kind == NO_CARD:
-        return None
-    if entry.kind == CHART:
-        return reference.chart(entry.edition)
-    if entry.kind == SHEET:
-        return unknown_sheet()
-    if entry.path is None or entry.layout is None:
-        return reference.plain(entry.kind)
-    table = card_table.read_card_table(entry.path, entry.layout)
-    source = f"The card file {entry.path.name}."
-    return design.on_its_grid(reference.from_table(*entry.layout, table.patches, table.lab_d50, source, table.lab_sd))
-
-
-def place_of(entry: CardEntry) -> Mark | None:
-    """Where a card entry says that the card lies; None when it is to be located."""
-    if entry.box is not None:
-        return Box(*entry.box)
-    return None if entry.corners is None else Outline(entry.corners)
-
-
-def second_place_of(entry: CardEntry) -> Mark | None:
-    """Where a card entry says that a second plain card of its kind lies."""
-    return None if entry.second_box is None else Box(*entry.second_box)

@@ -25,7 +25,7 @@ def _sighting(photos: Sequence[MeasuredPhoto], pooled: Pooled) -> Sighting:
         photos=frozenset(pooled.photos),
         lights=frozenset(photo.light for photo in showing if photo.light),
         chart=all(c.cv_mean_de00 is not None for c in corrections),
-        card=all(photo.corrected.spot is not None for photo in showing if photo.corrected),
+        card=all(photo.corrected.spot is not None or photo.corrected.settled for photo in showing if photo.corrected),
         few_pixels=noted(pooled.notes, "few_pixels"),
         own_cov=pooled.finish.noise_of(pooled.finish.name),
         scales=scales(corrections),
@@ -36,7 +36,7 @@ def by_light(photos: Sequence[MeasuredPhoto]) -> dict[str, list[MeasuredPhoto]]:
     """Light -> the photos in it that show parts beside a chart, lights in order; empty where there is one light only."""
     found: dict[str, list[MeasuredPhoto]] = {}
     for photo in photos:
-        if photo.light and photo.samples and photo.corrected and photo.corrected.patch_fit:
+        if photo.light and photo.samples and photo.corrected and photo.corrected.correction.cv_mean_de00 is not None:
             found.setdefault(photo.light, []).append(photo)
     return dict(sorted(found.items())) if len(found) > 1 else {}
 

@@ -128,7 +128,7 @@ CHART = 'kind = "chart24", edition = "new", corners'
 WRONG = [
     # what is replaced, by what, the code, and what the complaint says
     ("finish =", "finsh =", "unknown_key", 'line 3, build.finsh: unknown key "finsh"; is "finish" meant?'),
-    ("light =", "zzz =", "unknown_key", "known here: file, card, light, flat, part"),
+    ("light =", "zzz =", "unknown_key", "known here: file, card, light, flat, camera, part"),
     ("[tolerance]", "[tolerances]", "unknown_key", "line 5, tolerances: unknown key"),
     ("touching = 1", "touching = 0", VALUE, "line 6, tolerance.touching: must be more than 0"),
     ("touching = 1", "touching = true", VALUE, "line 6, tolerance.touching: must be a number"),

@@ -28,8 +28,9 @@ FLOORS = {
     "build": {"photo", "card", "judge"},
     "results": {"colour", "card", "part", "judge", "advise", "build"},
     "shelf": {"colour", "judge", "results"},
-    "exchange": {"colour", "shelf", "results"},
-    "measure": {"photo", "card", "part", "build", "exchange"},
+    "exchange": {"colour", "card", "shelf", "results"},
+    "cards": {"photo", "card", "build", "exchange"},
+    "measure": {"photo", "card", "part", "build", "cards"},
     # The report draws what results hold; it turns Lab into screen colours by the colour folder, not by a second copy.
     "report": {"results", "colour"},
     "provenance": {"card", "judge", "part"},
@@ -37,7 +38,7 @@ FLOORS = {
     # Photos that nobody has marked: found cards and parts are the marks.
     "unmarked": {"card", "part", "judge", "build", "measure"},
     "batch": {"photo", "build", "results", "report", "measure", "audit", "unmarked"},
-    "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "measure", "audit"},
+    "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "cards", "measure", "audit"},
 }
 # The counter is a second page: it takes the first one's server, guard and photos, and holds a shelf.
 FLOORS["counter"] = FLOORS["page"] | {"page", "shelf", "unmarked"}

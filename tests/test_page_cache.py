@@ -10,7 +10,7 @@ import pytest
 from page_world import PARTS, bench_photo, build_text
 from PIL import Image
 
-from finishmatch import measure
+from finishmatch import cards
 from finishmatch.build.build import PartMark, from_text
 from finishmatch.measure import measured, region_of
 from finishmatch.page.cache import Cache, Recent, _key
@@ -55,8 +55,8 @@ def test_a_card_that_is_not_there_is_not_looked_for_again(folder: Path, monkeypa
     Image.new("RGB", (300, 200), (120, 90, 60)).save(folder / "bench.jpg")
     text = build_text() + '\n[[photo.part]]\nname = "plate"\nbox = [10, 10, 60, 60]\n'
     build, cache, looked = from_text(text, folder / "bench.toml"), Cache(), []
-    correct = measure.correct
-    monkeypatch.setattr(measure, "correct", lambda *args: looked.append(1) or correct(*args))
+    correct = cards.correct
+    monkeypatch.setattr(cards, "correct", lambda *args: looked.append(1) or correct(*args))
     first, second = cache.measured(build)[0], cache.measured(build)[0]
     assert looked == [1]
     assert first.failure is not None

@@ -9,7 +9,7 @@ import pytest
 from page_world import PARTS, bench_photo, build_text
 from PIL import Image
 
-from finishmatch import measure
+from finishmatch import cards, measure
 from finishmatch.audit import audit_file
 from finishmatch.build.start import template
 from finishmatch.errors import InputError
@@ -122,8 +122,8 @@ def test_only_what_changed_is_measured_again(folder, monkeypatch):
 
     monkeypatch.setattr(measure, "measured_part", counted)
     corrections = []
-    correct = measure.correct
-    monkeypatch.setattr(measure, "correct", lambda *args: corrections.append(1) or correct(*args))
+    correct = cards.correct
+    monkeypatch.setattr(cards, "correct", lambda *args: corrections.append(1) or correct(*args))
     edited = _edited(folder)
     draft = edited.state()["draft"]
     edited.verdict(draft)

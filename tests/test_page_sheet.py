@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 from scenes import as_jpeg
 from sheet_scenes import Setting, View, shot
 
-from finishmatch import measure
+from finishmatch import cards, measure
 from finishmatch.audit import audit_file
 from finishmatch.card.sheet import design
 from finishmatch.page.contours import MOST_POINTS
@@ -100,9 +100,9 @@ def _report(folder):
 
 def test_the_mean_of_the_sheets_is_made_again_only_when_what_shows_it_changes(folder, monkeypatch):
     made, corrected = [], []
-    mean_of_sheets, correct = measure.mean_of_sheets, measure.correct
+    mean_of_sheets, correct = measure.mean_of_sheets, cards.correct
     monkeypatch.setattr(measure, "mean_of_sheets", lambda *args: made.append(1) or mean_of_sheets(*args))
-    monkeypatch.setattr(measure, "correct", lambda *args: corrected.append(1) or correct(*args))
+    monkeypatch.setattr(cards, "correct", lambda *args: corrected.append(1) or correct(*args))
     edited = EditedBuild(folder / "bench.toml")
     draft = edited.state()["draft"]
     edited.verdict(draft)

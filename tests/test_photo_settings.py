@@ -48,6 +48,8 @@ def test_heic_and_raw_say_it_as_well_and_raw_is_under_no_white_balance() -> None
     assert heic.log_exposure == pytest.approx(EXPOSURE, abs=1e-4)
     assert raw.log_exposure == pytest.approx(EXPOSURE, abs=1e-4)
     assert (heic.balance_fixed, raw.balance_fixed) == (False, True)
+    assert (heic.as_sensed, raw.as_sensed) == (False, True)
+    assert raw.as_shot == pytest.approx((1.0, 1.0), abs=0.05)  # it was taken in daylight
 
 
 def test_a_file_without_exif_or_with_nonsense_in_it_says_nothing() -> None:
@@ -67,7 +69,16 @@ def test_what_is_said_comes_through_the_decoding_process(tmp_path: Path) -> None
     assert said == Settings("Skiff Mobile", "S5", said.log_exposure, True, True)
 
 
-@pytest.mark.parametrize("values", [[], ["a", "b", "c", None, None], [1, None, None, None, None], [None] * 4 + [3]])
+@pytest.mark.parametrize(
+    "values",
+    [
+        [],
+        ["a", "b", "c", None, None, False, None],
+        [1, None, None, None, None, False, None],
+        [None] * 5 + [3, None],
+        [None] * 5 + [True, [0.0, 1.0]],
+    ],
+)
 def test_an_answer_that_no_settings_give_is_refused(values: list[object]) -> None:
     with pytest.raises((ValueError, TypeError)):
         from_plain(values)

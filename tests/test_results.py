@@ -143,7 +143,7 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         "correction",
         "notes",
     ]
-    assert list(plain["photos"][0]["card"]) == ["kind", "edition", "origin", "corners", "patches_used"]
+    assert list(plain["photos"][0]["card"]) == ["kind", "edition", "origin", "corners", "patches_used", "chart_in"]
     assert list(plain["photos"][0]["correction"]) == ["id", "method", "cv_mean", "cv_max", "light_range", "common"]
     assert list(plain["parts"][0]) == [
         "name",

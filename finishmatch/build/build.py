@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ import msgspec
 from finishmatch.build.checks import complaints
 from finishmatch.build.complaints import Complaint, complaint_error, key_text, parse
 from finishmatch.build.tables import BoxValues, BuildFile, CardTable, Corners, MarkTable, PhotoTable, check
-from finishmatch.card.kinds import FILE, NO_CARD, SHEET, CardKind, named
+from finishmatch.card.kinds import FILE, NO_CARD, PLAIN, SHEET, CardKind, named
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
 from finishmatch.judge.facts import PartFacts
@@ -31,7 +31,7 @@ _UNFINISHED = ("no_parts", "card_unplaced")
 
 @dataclass(frozen=True, slots=True)
 class CardEntry:
-    """The card as the build file says it."""
+    """The card as the build file says it; ``chart_in``: the other photo that shows it."""
 
     kind: CardKind
     corners: Corners | None = None
@@ -40,6 +40,12 @@ class CardEntry:
     edition: str | None = None
     path: Path | None = None
     layout: tuple[int, int] | None = None
+    chart_in: Path | None = None
+
+    @property
+    def in_photo(self) -> CardEntry:
+        """The card as it lies in the photo that :attr:`chart_in` names, which is none of the build's."""
+        return replace(self, chart_in=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +59,8 @@ class PartMark:
 
 @dataclass(frozen=True, slots=True)
 class PhotoEntry:
-    """One photo: ``file`` as written in the build file, ``path`` and ``flat`` resolved against its folder."""
+    """One photo: ``file`` as written in the build file; ``path``, ``flat`` and ``camera``, the file of the camera that took it,
+    resolved against its folder."""
 
     file: str
     path: Path
@@ -61,6 +68,7 @@ class PhotoEntry:
     light: str | None
     flat: Path | None
     parts: tuple[PartMark, ...]
+    camera: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,16 +84,31 @@ class Build:
 
     @property
     def turns(self) -> list[int]:
-        """The photos' numbers in the order that they are measured in: those without a card last, since others bridge them."""
-        return sorted(range(len(self.photos)), key=lambda i: self.photos[i].card.kind == NO_CARD)
+        """The photos' numbers in the order that they are measured in: those that show a card of many patches first, which
+        corrects others as well, and those without a card last, since others bridge them."""
+        return sorted(range(len(self.photos)), key=lambda i: _turn(self.photos[i].card))
+
+    @property
+    def charts_elsewhere(self) -> tuple[tuple[Path, CardEntry], ...]:
+        """Photos that are none of the build's but whose chart corrects some of them, and what is said of that chart."""
+        own = {photo.path.resolve() for photo in self.photos}
+        asked = ((photo.card.chart_in, photo.card.in_photo) for photo in self.photos)
+        return tuple(dict.fromkeys((path, card) for path, card in asked if path and path.resolve() not in own))
 
     def files(self) -> Iterator[tuple[Path, str]]:
         """Path and name of the photos in the order that they are opened in: those with a sheet before all, for its mean."""
         yield from ((photo.path, photo.file) for photo in self.photos if photo.card.kind == SHEET)
+        yield from ((path, path.name) for path, _ in self.charts_elsewhere)
         for photo in (self.photos[i] for i in self.turns):
             yield photo.path, photo.file
             if photo.flat is not None:
                 yield photo.flat, str(photo.flat)
+
+
+def _turn(card: CardEntry) -> int:
+    if card.kind == NO_CARD:
+        return 3
+    return 2 if card.chart_in is not None else int(card.kind in PLAIN)
 
 
 def read(path: Path) -> Build:
@@ -179,13 +202,14 @@ def _build(file: BuildFile, folder: Path) -> Build:
         name=file.build.name,
         finish=file.build.finish,
         tolerance=file.tolerance,
-        photos=tuple(_photo(photo, folder) for photo in file.photo),
+        photos=tuple(_photo(photo, folder, file.build.camera) for photo in file.photo),
         parts=tuple(facts.get(name, PartFacts(name)) for name in names),
         families=file.build.families,
     )
 
 
-def _photo(photo: PhotoTable, folder: Path) -> PhotoEntry:
+def _photo(photo: PhotoTable, folder: Path, usual_camera: str | None) -> PhotoEntry:
+    camera = photo.camera or usual_camera
     return PhotoEntry(
         file=photo.file,
         path=folder / photo.file,
@@ -193,6 +217,7 @@ def _photo(photo: PhotoTable, folder: Path) -> PhotoEntry:
         light=photo.light,
         flat=None if photo.flat is None else folder / photo.flat,
         parts=tuple(PartMark(part.name, _mark(part, folder), part.meant) for part in photo.part),
+        camera=None if camera is None else folder / camera,
     )
 
 
@@ -206,6 +231,7 @@ def _card(card: CardTable, folder: Path) -> CardEntry:
         edition=card.edition,
         path=None if kind else folder / card.kind,
         layout=card.layout,
+        chart_in=None if card.chart_in is None else folder / card.chart_in,
     )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from finishmatch.build.complaints import Complaint, KeyPath
 from finishmatch.build.tables import BuildFile, CardTable, PhotoTable
-from finishmatch.card.kinds import NAMED, NO_CARD, PLAIN, WITH_EDITIONS, named
+from finishmatch.card.kinds import CHART, NAMED, NO_CARD, PLAIN, WITH_EDITIONS, named
 from finishmatch.disk import require_file
 from finishmatch.errors import InputError
 from finishmatch.text import listed, shown
@@ -19,6 +19,8 @@ def complaints(file: BuildFile, folder: Path) -> Iterator[Complaint]:
     marked = {part.name for photo in file.photo for part in photo.part}
     if not marked:
         yield Complaint((), "no_parts", "no part is marked in any photo")
+    if file.build.camera is not None:
+        yield from _file(folder / file.build.camera, ("build", "camera"))
     seen: set[Path] = set()
     for i, photo in enumerate(file.photo):
         key: KeyPath = ("photo", i)
@@ -26,6 +28,7 @@ def complaints(file: BuildFile, folder: Path) -> Iterator[Complaint]:
         yield from _marks(photo, key, folder)
         if photo.card is not None:
             yield from _card(photo.card, (*key, "card"), folder)
+            yield from _chart_in(photo, (*key, "card"), file.photo, folder)
         path = (folder / photo.file).resolve()
         if path in seen:
             yield Complaint((*key, "file"), "build_value", "lists a photo twice; put its parts in one table")
@@ -38,6 +41,8 @@ def _photo(photo: PhotoTable, key: KeyPath, folder: Path) -> Iterator[Complaint]
     yield from _file(folder / photo.file, (*key, "file"))
     if photo.flat is not None:
         yield from _file(folder / photo.flat, (*key, "flat"))
+    if photo.camera is not None:
+        yield from _file(folder / photo.camera, (*key, "camera"))
 
 
 def _file(path: Path, key: KeyPath) -> Iterator[Complaint]:
@@ -81,6 +86,38 @@ def _card(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:
         yield Complaint((*key, "box"), "build_value", f"belongs to a {listed(PLAIN, 'or')} card only; give corners")
     if card.kind == NO_CARD and card.corners is not None:
         yield Complaint((*key, "corners"), "build_value", "there is no card to have corners")
+
+
+def _chart_in(photo: PhotoTable, key: KeyPath, photos: Sequence[PhotoTable], folder: Path) -> Iterator[Complaint]:
+    """What is wrong with the name of another photo whose chart is to correct this one."""
+    card = photo.card
+    if card is None or card.chart_in is None:
+        return
+    here = (*key, "from")
+    if named(card.kind) not in (CHART, None):
+        yield Complaint(here, "build_value", f"belongs to a {CHART} or a card file only")
+    if card.corners is not None:
+        text = "lie in the photo that shows the chart; give that photo a [[photo]] of its own for them"
+        yield Complaint((*key, "corners"), "build_value", text)
+    path = (folder / card.chart_in).resolve()
+    if path == (folder / photo.file).resolve():
+        yield Complaint(here, "build_value", "names the photo itself; leave it out where the photo shows its chart")
+        return
+    yield from _file(folder / card.chart_in, here)
+    other = next((one for one in photos if (folder / one.file).resolve() == path), None)
+    if other is not None and not _shows_chart(other.card):
+        text = (
+            f'"{shown(card.chart_in)}" is a photo of this build that shows no chart; name one whose card is a {CHART}'
+        )
+        yield Complaint(here, "build_value", text)
+    elif other is not None and card.edition is not None:
+        yield Complaint(
+            (*key, "edition"), "build_value", f"belongs to the photo that shows the chart, {shown(other.file)}"
+        )
+
+
+def _shows_chart(card: CardTable | None) -> bool:
+    return card is not None and card.chart_in is None and named(card.kind) in (CHART, None)
 
 
 def _card_file(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complaint]:

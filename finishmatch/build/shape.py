@@ -59,15 +59,16 @@ def _table(value: Any, kind: kinds.StructType, key: KeyPath) -> Iterator[Complai
     if not isinstance(value, dict):
         yield Complaint(key, "build_value", "must be a table")
         return
-    known = [field.name for field in kind.fields]
+    known = [field.encode_name for field in kind.fields]
     for name in value:
         if name not in known:
             yield Complaint((*key, name), "unknown_key", _unknown_key(name, known))
     for field in kind.fields:
-        if field.name in value:
-            yield from _wrong(value[field.name], field.type, (*key, field.name))
+        name = field.encode_name
+        if name in value:
+            yield from _wrong(value[name], field.type, (*key, name))
         elif field.required:
-            yield Complaint((*key, field.name), "build_value", "is missing")
+            yield Complaint((*key, name), "build_value", "is missing")
 
 
 def _unknown_key(name: str, known: list[str]) -> str:

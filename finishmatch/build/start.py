@@ -61,9 +61,9 @@ def template(photos: Sequence[Path], relative_to: Path) -> str:
     ------
     InputError : file_missing, file_unreadable; build_value for a file name that a build file cannot say.
     """
-    name, *more = _examples(BuildTable)
+    name, *more, camera = _examples(BuildTable)
     head = _HEAD.format(
-        build=name.removeprefix("# ") + "".join(more), tolerance="".join(_examples(Tolerance, _DEFAULTS))
+        build=name.removeprefix("# ") + "".join(more) + f"#{camera}", tolerance="".join(_examples(Tolerance, _DEFAULTS))
     )
     files = dict.fromkeys(_quoted(photo, relative_to) for photo in photos)
     facts = _FACTS.format(facts="".join(_examples(PartFacts)))

@@ -22,6 +22,15 @@ BoxValues = tuple[Pixels, Pixels, Extent, Extent]
 Grid = Annotated[int, Meta(ge=1, le=MOST_PATCHES)]
 
 
+CameraPath = Annotated[
+    RelativePath | None,
+    Meta(
+        description="a camera file, for photos without a chart: `finishmatch card learn --camera` writes it",
+        examples=["my-phone.json"],
+    ),
+]
+
+
 class BuildTable(Struct, frozen=True, forbid_unknown_fields=True):
     """[build]"""
 
@@ -37,9 +46,10 @@ class BuildTable(Struct, frozen=True, forbid_unknown_fields=True):
             examples=["auto"],
         ),
     ] = "auto"
+    camera: CameraPath = None
 
 
-class CardTable(Struct, frozen=True, forbid_unknown_fields=True):
+class CardTable(Struct, frozen=True, forbid_unknown_fields=True, rename={"chart_in": "from"}):
     """card = { ... }"""
 
     kind: Annotated[RelativePath, Meta(description="a kind of card, or the path of a card file", examples=["chart24"])]
@@ -65,6 +75,13 @@ class CardTable(Struct, frozen=True, forbid_unknown_fields=True):
     ] = None
     layout: Annotated[
         tuple[Grid, Grid] | None, Meta(description="columns and rows of a card file", examples=[[6, 4]])
+    ] = None
+    chart_in: Annotated[
+        RelativePath | None,
+        Meta(
+            description="another photo, of the same camera and light, that shows the chart; it need not be a photo of the build",
+            examples=["chart.jpg"],
+        ),
     ] = None
 
 
@@ -107,6 +124,7 @@ class PhotoTable(Struct, frozen=True, forbid_unknown_fields=True):
         RelativePath | None,
         Meta(description="the same view of a plain even sheet, to even the light", examples=["empty.jpg"]),
     ] = None
+    camera: CameraPath = None
     part: tuple[MarkTable, ...] = ()
 
 

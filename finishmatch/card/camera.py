@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,6 +40,14 @@ class Models:
     def first(self) -> Models:
         """The best model alone."""
         return Models(self.bend[:1], self.offset[:1], self.gain[:1], self.matrix[:1], self.span)
+
+    def times(self, gain: Array) -> Models:
+        """The same models of light that is (3,) times as strong."""
+        return replace(self, gain=self.gain * gain)
+
+    def balanced_on(self, rgb: Array, luminance: float) -> Models:
+        """The same models, under gains that make a grey of this luminance of what linear RGB (3,) shows."""
+        return replace(self, gain=luminance / toned(rgb[None], self.bend, self.offset, self.span)[:, 0])
 
     def xyz(self, rgb: Array, flat: Array | None = None) -> Array:
         """XYZ D50 of linear RGB, (n, 3), by every model; ``flat``: (n, 3) of the flat frame. To (m, n, 3)."""
@@ -85,14 +94,64 @@ class Blend:
         """Lowest and highest ln x seen on the card."""
         return self.members[0].span
 
+    def __len__(self) -> int:
+        return len(self.members[0])
+
     def first(self) -> Blend:
         """The best model of each kind alone."""
         return Blend(tuple(models.first() for models in self.members), self.weights)
+
+    def times(self, gain: Array) -> Blend:
+        """The same models of light that is (3,) times as strong."""
+        return Blend(tuple(models.times(gain) for models in self.members), self.weights)
+
+    def balanced_on(self, rgb: Array, luminance: float) -> Blend:
+        """The same models, under gains that make a grey of this luminance of what linear RGB (3,) shows."""
+        return Blend(tuple(models.balanced_on(rgb, luminance) for models in self.members), self.weights)
 
     def xyz(self, rgb: Array, flat: Array | None = None) -> Array:
         """XYZ D50 of linear RGB, (n, 3), by every model; ``flat``: (n, 3) of the flat frame. To (m, n, 3)."""
         each = (w * models.xyz(rgb, flat) for w, models in zip(self.weights, self.members, strict=True))
         return np.asarray(sum(each))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Average:
+    """What several photos told of one camera: the first model is their mean, the others are theirs, which differ as another
+    photo's may."""
+
+    photos: tuple[Blend, ...]
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Lowest and highest ln x that all photos' cards have shown."""
+        lowest, highest = zip(*(blend.span for blend in self.photos), strict=True)
+        return max(lowest), min(highest)
+
+    def __len__(self) -> int:
+        return 1 + len(self.photos)
+
+    def first(self) -> Blend:
+        """The mean alone."""
+        each = [(models, weight / len(self.photos)) for one in self.photos for models, weight in _members(one)]
+        return Blend(tuple(models for models, _ in each), tuple(weight for _, weight in each))
+
+    def times(self, gain: Array) -> Average:
+        """The same models of light that is (3,) times as strong."""
+        return Average(tuple(blend.times(gain) for blend in self.photos))
+
+    def balanced_on(self, rgb: Array, luminance: float) -> Average:
+        """The same models, under gains that make a grey of this luminance of what linear RGB (3,) shows."""
+        return Average(tuple(blend.balanced_on(rgb, luminance) for blend in self.photos))
+
+    def xyz(self, rgb: Array, flat: Array | None = None) -> Array:
+        """XYZ D50 of linear RGB, (n, 3), by every model; ``flat``: (n, 3) of the flat frame. To (m, n, 3)."""
+        each = np.concatenate([blend.xyz(rgb, flat) for blend in self.photos])
+        return np.concatenate([each.mean(axis=0, keepdims=True), each])
+
+
+def _members(blend: Blend) -> Iterator[tuple[Models, float]]:
+    return zip(blend.members, blend.weights, strict=True)
 
 
 def slope_is_positive(bend: Array, span: tuple[float, float]) -> bool:

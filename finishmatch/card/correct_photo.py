@@ -19,7 +19,7 @@ from finishmatch.card.sheet.mean import by_card
 from finishmatch.colour.space import xyz_to_lab
 from finishmatch.errors import InputError, Note, NothingMeasured, noted
 from finishmatch.photo.marks import Box, Mark, Outline, region
-from finishmatch.photo.photo import Photo
+from finishmatch.photo.photo import Photo, Taken
 
 _PLAIN_CLIPPED_MAX = 0.05
 # A plain card is looked at in so many blocks across, not in fewer than the least, nor in smaller ones; ln(level) and the two
@@ -44,27 +44,45 @@ class PatchFit:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Corrected:
-    """What the card made of a photo. ``spot`` is None without a card, ``patch_fit`` without a chart."""
+    """What the card made of a photo. ``spot`` is None without a card in it, ``patch_fit`` without a chart in it.
+
+    ``taken`` : how the photo was taken. ``chart_in`` : the photo whose chart corrects this one as well, if one does;
+    ``settled`` : whether that is as good as a card of its own, being named by a person or under settings that were kept.
+    ``camera_known`` : whether its camera was learnt before.
+    """
 
     correction: Correction
     spot: CardSpot | None
     patches_used: int
     patch_fit: PatchFit | None
     notes: tuple[Note, ...]
+    taken: Taken | None = None
+    chart_in: str | None = None
+    settled: bool = False
+    camera_known: bool = False
+
+    @property
+    def knows_its_camera(self) -> bool:
+        """Whether a chart elsewhere told its tone and colours, so that parts in other photos need not bridge it."""
+        return self.camera_known or self.chart_in is not None
 
 
 def correct(
     photo: Photo, card: Card | None, place: Mark | None, flat: FlatField | None = None, second: Mark | None = None
 ) -> Corrected:
     """The correction of one photo. Errors: card_not_found, card_order_unclear, card_unfit; outline_outside ..."""
-    corrected = _corrected(photo, card, place, flat, second)
+    return in_its_light(photo, _corrected(photo, card, place, flat, second), flat is not None)
+
+
+def in_its_light(photo: Photo, corrected: Corrected, flat: bool) -> Corrected:
+    """What a card made of a photo, with what the light over the picture may be, and how the photo was taken."""
     corners = None if corrected.spot is None else corrected.spot.corners_px
-    light = light_of(photo, corners, corrected.correction.light_range or 0.0, flat is not None)
+    light = light_of(photo, corners, corrected.correction.light_range or 0.0, flat)
     if noted(corrected.notes, "mixed_light"):
         light = replace(light, colour_sd=max(light.colour_sd, _TWO_LIGHTS_COLOUR_SD))
     notes = (_TWO_LIGHTS,) if light.mixed and not noted(corrected.notes, "mixed_light") else ()
     correction = replace(corrected.correction, light=light, notes=(*corrected.correction.notes, *notes))
-    return replace(corrected, correction=correction, notes=(*corrected.notes, *notes))
+    return replace(corrected, correction=correction, notes=(*corrected.notes, *notes), taken=photo.taken)
 
 
 # Where two plain cards tell of two lights: as between a window and a lamp.
@@ -96,13 +114,14 @@ def _corrected(
 
 def located(photo: Photo, card: Card, place: Mark | None) -> tuple[CardSpot, Patches]:
     """Where a card of many patches lies, and what it shows. Errors: card_not_found, card_order_unclear; outline_outside ..."""
-    corners = None if place is None else check_corners(photo, _corners(place))
+    corners = None if place is None else check_corners(photo, corners_of(place))
     if is_sheet(card):
         return find_sheet(photo, card, corners)
     return find(photo, card) if corners is None else confirm(photo, card, CardSpot(corners, "given"))
 
 
-def _corners(place: Mark) -> Array:
+def corners_of(place: Mark) -> Array:
+    """(4, 2) corners of a card's place in pixels."""
     if isinstance(place, Outline):
         return np.array(place.points, dtype=float)
     assert isinstance(place, Box)  # a card is given by corners or a box
@@ -116,9 +135,9 @@ def _by_plain_card(photo: Photo, card: Card, place: Mark | None, second: Mark | 
             "card_unplaced",
             f"{photo.name}: the {card.kind} card is not placed yet; nothing is measured by it before",
         )
-    seen = [plain_rgb(photo, card, _corners(mark)) for mark in (place, second) if mark is not None]
+    seen = [plain_rgb(photo, card, corners_of(mark)) for mark in (place, second) if mark is not None]
     correction = correct_by_plain_card(photo, card.kind, np.array(seen))
-    return Corrected(correction, CardSpot(_corners(place), "given"), len(seen), None, correction.notes)
+    return Corrected(correction, CardSpot(corners_of(place), "given"), len(seen), None, correction.notes)
 
 
 def plain_rgb(photo: Photo, card: Card, corners: Array) -> Array:

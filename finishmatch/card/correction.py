@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from finishmatch.arrays import Array
-from finishmatch.card.camera import Blend, Models
+from finishmatch.card.camera import Average, Blend, Models
 from finishmatch.card.fit_camera import ChartFit, fit_chart
 from finishmatch.card.kinds import KINDS, CardKind
 from finishmatch.card.light import Light
@@ -24,6 +24,7 @@ _POLYNOMIAL_PATCHES = 20
 _BLENDS = np.linspace(0.0, 1.0, 11)
 # A tone curve beyond what the card shows, lighter or darker, may be off by so much of ln(light) for each ln beyond.
 _BEYOND_CARD = 0.5
+_BEYOND = 2  # above the lightest patch and below the darkest one
 # Above this leave-one-out mean a card fits badly (manufactured charts in even light stay under 4).
 _BAD_FIT = 4.0
 # Above this one the camera rendered the photo strongly (common practice: a plain rendering leaves 1 to 2).
@@ -32,7 +33,7 @@ _RENDERED = 2.5
 _LIGHT_FAULT, _LIGHT_FAULT_SD = 0.3, 4.0
 _UNEVEN = 0.02
 # Mean of a three-dimensional normal vector's length over its standard deviation in one direction.
-_NORM_OVER_SD = 1.596
+NORM_OVER_SD = 1.596
 # What is unknown of a rendering stretches the differences inside a photo by so much (ln) for each CIEDE2000 by which it
 # shifts colours. Without a chart cameras show differences larger than they are, by so much in the middle and so unsurely
 # (set on simulated renderings, see tests/test_trust.py), and colours are shifted by twice a usual chart's error.
@@ -40,8 +41,14 @@ _SCALE_SD_PER_DE00 = 0.11
 _UNKNOWN = Rendering(scale_ln=-0.08, scale_sd=0.22, dull_sd=0.2, shift_de00=3.8)
 # What one grey or white card, or none, leaves unknown, as standard deviations of ln: tone bends; the card's own
 # neutrality; the camera's white balance; exposure.
-_TONE_SD, _CARD_NEUTRAL_SD, _BALANCE_SD, _EXPOSURE_SD = 0.15, 0.01, 0.08, 0.5
+_TONE_SD, CARD_NEUTRAL_SD, _BALANCE_SD, EXPOSURE_SD = 0.15, 0.01, 0.08, 0.5
+# The same of a raw file that does not say its white balance: under a bulb red is twice as strong beside blue as in daylight.
+_BALANCE_SD_AS_SENSED = 0.35
 _PLAIN_SPAN = (-9.0, 0.0)
+
+
+def _none() -> Array:
+    return np.zeros((0, 3))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,12 +66,15 @@ class Correction:
     light : what the light may be away from the card.
     beyond : what other photos err by alike: id, and what it does.
     toned : whether the photo's light went through a tone curve that a card with many patches told.
+    origin : of models that another photo's card told: the id of that photo's correction, whose errors they are.
+    gains : (k, 3) what is unknown of white balance and exposure of this photo alone, as standard deviations of ln.
+    otherwise : what the camera may have done otherwise in this photo than in that one.
     relative : whether colours are told against a card whose own colours are unknown.
     """
 
     id: str
     method: str
-    models: Blend
+    models: Blend | Average
     variant_scale: float
     rendering: Rendering
     cv_mean_de00: float | None
@@ -75,22 +85,46 @@ class Correction:
     beyond: tuple[tuple[CommonError, Rendering], ...] = ()
     relative: bool = False
     toned: bool = False
+    origin: str | None = None
+    gains: Array = field(default_factory=_none)
+    otherwise: Rendering | None = None
+
+    @property
+    def sources(self) -> tuple[tuple[str, int], ...]:
+        """Whose errors the columns of :meth:`shared_loadings` are: correction ids, each with how many are its."""
+        told = len(self.models) - 1 + _BEYOND
+        if self.origin is None:
+            return ((self.id, told + len(self.gains)),)
+        return (self.origin, told), (self.id, len(self.gains))
+
+    @property
+    def rendered(self) -> tuple[tuple[str | CommonError, Rendering], ...]:
+        """All that stretches and shifts the photo's colours, and whose it is."""
+        own = () if self.otherwise is None else ((self.id, self.otherwise),)
+        return ((self.origin or self.id, self.rendering), *self.beyond, *own)
 
     def shared_loadings(self, rgb: Array, weight: Array, flat: Array | None) -> Array:
         """(3, k) loadings in Lab units of the colour averaged over ``rgb`` (n, 3) with ``weight`` (n,)."""
         lab = xyz_to_lab(np.einsum("n,mnc->mc", weight, self.models.xyz(rgb, flat)))
         loadings = (lab[1:] - lab[0]).T * self.variant_scale
-        return np.concatenate([loadings, self._beyond_card(rgb, weight, flat, lab[0])], axis=1)
+        beyond = self._beyond_card(rgb, weight, flat, lab[0])
+        return np.concatenate([loadings, beyond, self._of_gains(rgb, weight, flat, lab[0])], axis=1)
 
     def _beyond_card(self, rgb: Array, weight: Array, flat: Array | None, lab: Array) -> Array:
         """(3, 2) loadings on what the tone curve may be above the card's lightest patch and below its darkest one."""
         if not self.toned:
-            return np.zeros((3, 2))
+            return np.zeros((3, _BEYOND))
         log, model = np.log(rgb), self.models.first()
         darkest, lightest = self.models.span
         beyond = [np.maximum(log - lightest, 0), np.maximum(darkest - log, 0)]
         moved = [weight @ model.xyz(rgb * np.exp(-_BEYOND_CARD * ln), flat)[0] for ln in beyond]
         return np.asarray((xyz_to_lab(np.array(moved)) - lab).T)
+
+    def _of_gains(self, rgb: Array, weight: Array, flat: Array | None, lab: Array) -> Array:
+        """(3, k) loadings on this photo's own unknown gains."""
+        model = self.models.first()
+        moved = [weight @ model.times(np.exp(gain)).xyz(rgb, flat)[0] for gain in self.gains]
+        return np.asarray((xyz_to_lab(np.array(moved)) - lab).T) if moved else np.zeros((3, 0))
 
 
 def rendering_of(shift_de00: float, toned: bool = False) -> Rendering:
@@ -123,7 +157,7 @@ def correct_by_chart(photo: Photo, patches: Patches, flat: Array | None = None) 
         models=models,
         toned=photo.toned,
         variant_scale=float(np.sqrt((n - 1) / n)),  # delete-one jackknife (Efron and Stein 1981)
-        rendering=rendering_of(cv_mean / _NORM_OVER_SD, photo.toned),
+        rendering=rendering_of(cv_mean / NORM_OVER_SD, photo.toned),
         cv_mean_de00=cv_mean,
         cv_max_de00=cv_max,
         light_range=light_range,
@@ -203,8 +237,8 @@ def correct_by_plain_card(photo: Photo, kind: CardKind, card_rgb: Array) -> Corr
     log = each.mean(axis=0)
     bent = log + bends[:, :1] * log + bends[:, 1:] * log**2
     gain = (KINDS[kind].plain_y or 0) * np.exp(-bent)
-    gain[3, 0] *= np.exp(_CARD_NEUTRAL_SD)
-    gain[4, 2] *= np.exp(_CARD_NEUTRAL_SD)
+    gain[3, 0] *= np.exp(CARD_NEUTRAL_SD)
+    gain[4, 2] *= np.exp(CARD_NEUTRAL_SD)
     note = Note(
         "tone_unknown",
         "One plain card cannot tell the camera's tone curve; the profile's was assumed and results widened.",
@@ -233,6 +267,18 @@ def _with_light_between(correction: Correction, change: Array) -> Correction:
     )
 
 
+def balance_sd(photo: Photo) -> float:
+    """Standard deviation of ln of red and of blue against green, of a photo of which no card tells the white balance."""
+    unbalanced = photo.settings.as_sensed and photo.settings.as_shot is None
+    return _BALANCE_SD_AS_SENSED if unbalanced else _BALANCE_SD
+
+
+def own_balance(photo: Photo) -> Array:
+    """(3,) gains by which the camera would have balanced a raw photo itself; 1 of photos that it has balanced."""
+    red, blue = photo.settings.as_shot or (1.0, 1.0)
+    return np.array([red, 1.0, blue])
+
+
 def correct_without_card(photo: Photo, bridge: Array | None = None) -> Correction:
     """The photo's own colours believed within a white-balance prior; exposure unknown.
 
@@ -240,10 +286,11 @@ def correct_without_card(photo: Photo, bridge: Array | None = None) -> Correctio
     """
     bends = np.zeros((6, 2))
     bends[1, 0], bends[2, 1] = _TONE_SD, _TONE_SD / 4
-    gain = np.ones((6, 3)) if bridge is None else np.repeat(bridge[None], 6, axis=0)
-    gain[3, 0] *= np.exp(_BALANCE_SD)
-    gain[4, 2] *= np.exp(_BALANCE_SD)
-    gain[5] *= np.exp(_EXPOSURE_SD)
+    gain = np.repeat((own_balance(photo) * (1.0 if bridge is None else bridge))[None], 6, axis=0)
+    balance = balance_sd(photo) if bridge is None else _BALANCE_SD
+    gain[3, 0] *= np.exp(balance)
+    gain[4, 2] *= np.exp(balance)
+    gain[5] *= np.exp(EXPOSURE_SD)
     note = Note("no_card", "The photo has no card: only pairs inside this photo can be judged closely.")
     if bridge is None:
         return _nominal(photo, "none", "the photo's own colours", bends, gain, (note,))

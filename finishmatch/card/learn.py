@@ -110,7 +110,7 @@ def _evened(photo: Photo, patches: Patches, correction: Correction) -> Array:
             "light_unfit", f"{photo.name}: the light varies by {np.expm1(np.ptp(light)):.0%} over the sheet"
         )
     slope = (
-        correction.models.members[0].bend[0, 0] + 1
+        correction.models.first().members[0].bend[0, 0] + 1
     )  # of ln(light) over ln(value), near enough for so small a change
     return np.asarray(patches.rgb * np.exp(-light / slope)[:, None])
 

@@ -46,14 +46,16 @@ def _no_cov() -> Array:
     return np.zeros((3, 3))
 
 
-CommonErrorKind = Literal["card_values", "print", "print_in_light"]
+CommonErrorKind = Literal["card_values", "print", "print_in_light", "chart_photo", "chart", "camera_in_light"]
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class CommonError:
     """An error that several photos share, whatever the correction of each.
 
-    ``kind``: of the values of a card file; of a printed sheet whose colours nobody knows; of its inks in one light.
+    ``kind``: of the values of a card file; of a printed sheet whose colours nobody knows; of its inks in one light;
+    of what one photo's chart told, which corrects several photos; of a chart whose values several photos were corrected by;
+    of one camera in one light, beyond that.
     """
 
     kind: CommonErrorKind

@@ -8,8 +8,8 @@ from typing import Any
 from finishmatch.audit import Audit
 from finishmatch.build.build import Build, PhotoEntry
 from finishmatch.card.reference import GAP
+from finishmatch.cards import card_of
 from finishmatch.errors import FinishmatchError, noted
-from finishmatch.measure import card_of
 from finishmatch.page.contours import Pieces
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.report.arrangement import Arrangement, ShownPart, ShownSet, arrange

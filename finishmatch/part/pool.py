@@ -8,8 +8,9 @@ direction, so that a part seen darker in one photo is not taken for a darker fin
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -50,8 +51,8 @@ def pool(samples: Sequence[Sample]) -> tuple[Pooled, ...]:
     extra = _scatter(found, part, errors)
     first = np.unique(part, return_index=True)[1]
     noise = _noise(found, samples, (roots, moved, level[first]))
-    shared = _loadings(found, samples, part, [sample.shared for sample in samples])
-    light = _loadings(found, samples, part, [sample.light for sample in samples])
+    shared = _loadings(found, part, [_by_source(sample) for sample in samples])
+    light = _loadings(found, part, [{sample.correction: sample.light} for sample in samples])
     rendered = _rendered(found, samples, part)
     of_part: list[list[Sample]] = [[] for _ in names]
     for i, sample in zip(part.tolist(), samples, strict=True):
@@ -82,19 +83,37 @@ def _errors(samples: Sequence[Sample], roots: Array, moved: Array) -> Errors:
     of its photo do; and what several photos err by alike.
     """
     groups = {key: k for k, key in enumerate(dict.fromkeys(sample.correction for sample in samples))}
-    beyond = {key for sample in samples for key, _ in sample.rendered if key not in groups}
-    order = {key: k for k, key in enumerate(sorted(beyond, key=str))}
-    common = np.zeros((len(samples), 3, 3 * len(order)))
-    local = []
-    for s, sample in enumerate(samples):
-        shifts = [(key, rendering.shift_loadings(sample.lab_d50)) for key, rendering in sample.rendered]
-        for key, loadings in shifts:
-            if key in order:
-                common[s, :, 3 * order[key] : 3 * order[key] + 3] = loadings
-        mine = [loadings for key, loadings in shifts if key in groups]
-        local.append(np.concatenate([sample.shared, sample.light, *mine], axis=1))
+    told = [(_by_source(sample), _shifts(sample)) for sample in samples]
+    local, common = [], []
+    for sample, kinds in zip(samples, told, strict=True):
+        own_key = sample.correction
+        local.append(np.concatenate([sample.light, *(kind[own_key] for kind in kinds if own_key in kind)], axis=1))
+        common.append({(n, key): one for n, kind in enumerate(kinds) for key, one in kind.items() if key != own_key})
     own = roots @ roots.transpose(0, 2, 1) + moved[:, :, None] * moved[:, None, :]
-    return Errors(own, np.array([groups[sample.correction] for sample in samples]), local, common)
+    return Errors(own, np.array([groups[sample.correction] for sample in samples]), local, _side_by_side(common))
+
+
+def _by_source(sample: Sample) -> dict[ErrorSource, Array]:
+    """The loadings on what each correction, or what several photos share, errs by."""
+    sources = sample.sources or ((sample.correction, sample.shared.shape[1]),)
+    ends = np.cumsum([count for _, count in sources])
+    return {key: sample.shared[:, end - count : end] for (key, count), end in zip(sources, ends.tolist(), strict=True)}
+
+
+def _shifts(sample: Sample) -> dict[ErrorSource, Array]:
+    return {key: rendering.shift_loadings(sample.lab_d50) for key, rendering in sample.rendered}
+
+
+def _side_by_side(loadings: Sequence[Mapping[Any, Array]]) -> Array:
+    """(m, 3, q) the loadings of all samples, those on one error in the same columns."""
+    widths = {key: one.shape[1] for told in loadings for key, one in told.items()}
+    order = sorted(widths, key=str)
+    start = dict(zip(order, np.cumsum([0, *(widths[key] for key in order)]).tolist(), strict=False))
+    beside = np.zeros((len(loadings), 3, sum(widths.values())))
+    for s, told in enumerate(loadings):
+        for key, one in told.items():
+            beside[s, :, start[key] : start[key] + widths[key]] = one
+    return beside
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,31 +162,33 @@ def _reaches(found: Estimate) -> BoolArray:
 
 
 def _loadings(
-    found: Estimate, samples: Sequence[Sample], part: IndexArray, loadings: Sequence[Array]
+    found: Estimate, part: IndexArray, loadings: Sequence[Mapping[ErrorSource, Array]]
 ) -> list[dict[ErrorSource, Array]]:
-    """Of each part its loadings on what each correction tells of its samples' errors; none where they are nothing."""
+    """Of each part its loadings on what its samples err by, ``loadings`` (m,) by its source; none where they are nothing."""
     shares: list[dict[ErrorSource, Array]] = [{} for _ in found.alone]
     reaches = _reaches(found)
     single = set(found.alone.tolist())
     at = {s: r for r, s in enumerate(found.tied.tolist())}
-    for key, mine in _by_correction(samples).items():
+    for key, mine in _users(loadings).items():
         tied = [at[s] for s in mine if s not in single]
         alone = {int(part[s]): s for s in mine if s in single}
         reached = np.flatnonzero(reaches[:, tied].any(axis=1) | np.isin(np.arange(len(shares)), list(alone)))
-        width = loadings[mine[0]].shape[1]
-        stacked = np.array([loadings[found.tied[r]] for r in tied]).reshape(3 * len(tied), width)
+        width = loadings[mine[0]][key].shape[1]
+        stacked = np.array([loadings[found.tied[r]][key] for r in tied]).reshape(3 * len(tied), width)
         weights = found.weights[reached][:, tied].transpose(0, 2, 1, 3).reshape(len(reached), 3, -1)
         for i, share in zip(reached.tolist(), weights @ stacked, strict=True):
-            whole = share + loadings[alone[i]] if i in alone else share
+            whole = share + loadings[alone[i]][key] if i in alone else share
             if np.abs(whole).max(initial=0) > _NOTHING:
                 shares[i][key] = whole
     return shares
 
 
-def _by_correction(samples: Sequence[Sample]) -> dict[str, list[int]]:
-    found: dict[str, list[int]] = {}
-    for s, sample in enumerate(samples):
-        found.setdefault(sample.correction, []).append(s)
+def _users(loadings: Sequence[Mapping[ErrorSource, Array]]) -> dict[ErrorSource, list[int]]:
+    """Source of errors -> the samples that err by it."""
+    found: dict[ErrorSource, list[int]] = {}
+    for s, told in enumerate(loadings):
+        for key in told:
+            found.setdefault(key, []).append(s)
     return found
 
 

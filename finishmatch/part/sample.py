@@ -47,7 +47,8 @@ class Sample:
     ----------
     xyz_d50 : (3,) mean in linear light.
     own_cov : (3, 3) covariance of the mean's Lab that nothing else in the photo shares.
-    correction : id of the shared errors; shared : (3, k) loadings in Lab units on them.
+    correction : id of the photo's own; shared : (3, k) loadings in Lab units on errors of corrections.
+    sources : whose errors these are, each with how many columns are its; none: all of the photo's own correction.
     rendered : id and rendering of all that stretches and shifts the photo's colours.
     light : (3, k) loadings on how the photo's light usually varies from place to place.
     light_own : (3, 3) the part of ``own_cov`` that the light makes at this place alone.
@@ -66,6 +67,7 @@ class Sample:
     rendered: tuple[tuple[str | CommonError, Rendering], ...] = ()
     light: Array = field(default_factory=_no_loadings)
     light_own: Array = field(default_factory=_no_cov)
+    sources: tuple[tuple[str | CommonError, int], ...] = ()
 
     @property
     def lab_d50(self) -> Array:
@@ -149,9 +151,10 @@ def sample_of(
         level_sd=float(np.hypot(spread, _attitude_sd(matt, beside))),
         used_fraction=pixels.used_fraction,
         notes=pixels.notes,
-        rendered=((correction.id, correction.rendering), *correction.beyond),
+        rendered=correction.rendered,
         light=light,
         light_own=light_own,
+        sources=correction.sources,
     )
     return sample if beside is None else _in_one_light(sample, beside)
 

@@ -40,6 +40,16 @@ class Window:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Taken:
+    """What a photo's rendering hangs on: its camera as set, the space of its colours, and whether they went through a tone
+    curve."""
+
+    settings: Settings
+    rgb_to_xyz_d50: Array
+    toned: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Photo:
     """A decoded photo, upright.
 
@@ -122,6 +132,11 @@ class Photo:
         )
         under = self.under(part[inside])
         return np.asarray(grown[inside] | (under[..., 0] & under[..., 1] & under[..., 2]))
+
+    @property
+    def taken(self) -> Taken:
+        """How it was taken and rendered."""
+        return Taken(self.settings, self.rgb_to_xyz_d50, self.toned)
 
     @property
     def toned(self) -> bool:

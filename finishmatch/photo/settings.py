@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, replace
 from math import isfinite, log
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +27,8 @@ class Settings:
     maker, model : of the camera.
     log_exposure : ln(seconds * sensitivity / f-number^2): how light it was made, up to a constant of the camera.
     exposure_fixed, balance_fixed : whether exposure and white balance were set by hand, and not chosen by the camera.
+    as_sensed : whether the colours are the sensor's own, to which no white balance was done: those of a raw file.
+    as_shot : by how much more than in daylight the camera would have strengthened red and blue beside green in such a file.
     """
 
     maker: str | None = None
@@ -34,6 +36,8 @@ class Settings:
     log_exposure: float | None = None
     exposure_fixed: bool | None = None
     balance_fixed: bool | None = None
+    as_sensed: bool = False
+    as_shot: tuple[float, float] | None = None
 
     @property
     def camera(self) -> str | None:
@@ -64,9 +68,8 @@ def settings_of_raw(data: bytes) -> Settings:
     try:
         exif.load(data)
     except Exception:  # as above
-        return Settings(balance_fixed=True)
-    found = settings_of(exif)
-    return Settings(found.maker, found.model, found.log_exposure, found.exposure_fixed, True)
+        return Settings(balance_fixed=True, as_sensed=True)
+    return replace(settings_of(exif), balance_fixed=True, as_sensed=True)
 
 
 def _text(value: Any) -> str | None:
@@ -97,9 +100,13 @@ def as_plain(settings: Settings) -> list[Any]:
 
 def from_plain(values: Any) -> Settings:
     """The settings again. Raises ValueError, TypeError for what no settings are."""
-    maker, model, log_exposure, *modes = values
+    maker, model, log_exposure, exposure, balance, as_sensed, as_shot = values
+    gains = None if as_shot is None else (float(as_shot[0]), float(as_shot[1]))
     texts = all(one is None or isinstance(one, str) for one in (maker, model))
     number = log_exposure is None or (isinstance(log_exposure, float) and isfinite(log_exposure))
-    if not (texts and number and len(modes) == 2 and all(mode in (None, True, False) for mode in modes)):
+    modes = all(mode in (None, True, False) for mode in (exposure, balance, as_sensed))
+    real = gains is None or all(isfinite(one) and 1e-3 < one < 1e3 for one in gains)
+    if not (texts and number and modes and real):
         raise ValueError("impossible settings")
-    return Settings(maker and shown(maker, _LONGEST), model and shown(model, _LONGEST), log_exposure, *modes)
+    names = (maker and shown(maker, _LONGEST), model and shown(model, _LONGEST))
+    return Settings(*names, log_exposure, exposure, balance, bool(as_sensed), gains)

@@ -74,10 +74,18 @@ def _photo(entry: PhotoEntry, measured: MeasuredPhoto) -> PhotoResult:
             cv_mean=corrected.correction.cv_mean_de00,
             cv_max=corrected.correction.cv_max_de00,
             light_range=corrected.correction.light_range,
-            common=tuple(error for error, _ in corrected.correction.beyond),
+            common=_common(measured),
         ),
         notes=(*_edition_guessed(entry.card), *measured.notes),
     )
+
+
+def _common(photo: MeasuredPhoto) -> tuple[CommonError, ...]:
+    """What the photo errs by that others err by as well."""
+    beyond = photo.corrected.correction.beyond if photo.corrected else ()
+    of_samples = (key for sample in photo.samples for key, _ in (*sample.sources, *sample.rendered))
+    keys = dict.fromkeys((*(key for key, _ in beyond), *of_samples))
+    return tuple(key for key in keys if isinstance(key, CommonError))
 
 
 def _edition_guessed(card: CardEntry) -> tuple[Note, ...]:
@@ -90,10 +98,13 @@ def _edition_guessed(card: CardEntry) -> tuple[Note, ...]:
 def _card_info(entry: CardEntry, measured: MeasuredPhoto) -> CardInfo:
     edition = entry.edition or newest(entry.kind)
     spot = measured.corrected.spot if measured.corrected else None
+    chart_in = measured.corrected.chart_in if measured.corrected else None
     if spot is None or measured.corrected is None:
-        return CardInfo(entry.kind, edition, "none", None, 0)
+        return CardInfo(entry.kind, edition, "none", None, 0, chart_in)
     first, second, third, fourth = ((float(x), float(y)) for x, y in spot.corners_px)
-    return CardInfo(entry.kind, edition, spot.origin, (first, second, third, fourth), measured.corrected.patches_used)
+    return CardInfo(
+        entry.kind, edition, spot.origin, (first, second, third, fourth), measured.corrected.patches_used, chart_in
+    )
 
 
 def _measured_part(facts: PartFacts, photos: Sequence[MeasuredPhoto], pooled: Pooled) -> PartResult:

@@ -63,13 +63,14 @@ class BuildInfo(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class CardInfo(Struct, frozen=True, forbid_unknown_fields=True):
-    """``corners`` in pixels, as in the build file."""
+    """``corners`` in pixels, as in the build file; ``chart_in``: the other photo whose chart corrects this one."""
 
     kind: CardKind
     edition: Text | None
     origin: Literal["given", "located", "none"]
     corners: tuple[Point, Point, Point, Point] | None
     patches_used: Count
+    chart_in: Text | None = None
 
 
 class CorrectionInfo(Struct, frozen=True, forbid_unknown_fields=True):

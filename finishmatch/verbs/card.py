@@ -103,8 +103,14 @@ def sheet(
 @app.command()
 def learn(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of the card beside a trusted one.")],
-    by: Annotated[str, typer.Option(metavar=kinds.CHART, help="The trusted card; it is located.")],
-    out: Annotated[Path, typer.Option(metavar="CARD.txt", help="The card file to write; it must not exist yet.")],
+    out: Annotated[
+        Path, typer.Option(metavar="CARD.txt|CAMERA.json", help="The file to write; it must not exist yet.")
+    ],
+    by: Annotated[str, typer.Option(metavar=kinds.CHART, help="The trusted card; it is located.")] = kinds.CHART,
+    camera: Annotated[
+        bool,
+        typer.Option("--camera", help="Learn how the camera renders colours, from photos of the trusted card alone."),
+    ] = False,
     edition: Annotated[str | None, typer.Option(help="Edition of the trusted chart.")] = None,
     grid: Annotated[
         str | None, typer.Option("--layout", metavar="COLUMNSxROWS", help="Grid of the card; left out: the sheet.")
@@ -117,12 +123,17 @@ def learn(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Learn a flat card's values from photos that show it beside a trusted chart."""
+    """Learn a flat card's values from photos that show it beside a trusted chart; or a camera, from photos of the chart."""
     from finishmatch import disk
     from finishmatch.exchange import card_table
 
     if by != kinds.CHART:
         raise CommandError("unknown_card", f'--by "{by}"', f"a card is learnt by a {kinds.CHART}")
+    if camera:
+        if grid or corners:
+            raise CommandError("command_line", "--layout and --corners", "they are of a card, not of a camera")
+        _learn_camera(photos, edition, out, as_json)
+        return
     learnt, size = _learnt(photos, edition, grid, corners or [])
     disk.write_new(out, card_table.write_card_table(card_table.CardTable(learnt.names, learnt.lab_d50, learnt.lab_sd)))
     entry = f'card = {{ kind = "{out.name}", layout = [{size[0]}, {size[1]}] }}'
@@ -131,6 +142,41 @@ def learn(
         return
     print(f"Card file: {out}, {len(learnt.names)} patches from {learnt.photos} photo(s). In a build file: {entry}")
     print(f"Standard deviations: {learnt.lab_sd.mean():.1f} (CIELAB) in the mean, {learnt.lab_sd.max():.1f} at most.")
+
+
+def _learn_camera(photos: list[Path], edition: str | None, out: Path, as_json: bool) -> None:
+    """Write the file of the camera that took these photos of a chart."""
+    from finishmatch import disk
+    from finishmatch.card import reference
+    from finishmatch.card.correct_photo import correct
+    from finishmatch.card.known_camera import learnt
+    from finishmatch.exchange import camera_file
+    from finishmatch.photo.process.parent import DecodingProcess
+
+    chart, seen = reference.chart(edition), []
+    with DecodingProcess() as decoding, bar() as tell:
+        for done, path in enumerate(photos):
+            if tell:
+                tell(path.name, done, len(photos))
+            seen.append((path.name, correct(decoding.open_photo(path), chart, None)))
+    camera = learnt(seen)
+    disk.write_new(out, camera_file.written(camera))
+    entry = f'camera = "{out.name}"'
+    if as_json:
+        print_json(
+            {
+                "camera_file": str(out),
+                "camera": camera.name,
+                "photos": len(seen),
+                "left_out": round(camera.left_out_de00, 4),
+                "build_file": entry,
+            }
+        )
+        return
+    print(
+        f"Camera file: {out}, {camera.name or 'a camera without a name'}, from {len(seen)} photos. In a build file: {entry}"
+    )
+    print(f"Patches left out are missed by {camera.left_out_de00:.1f} CIEDE2000 in the mean.")
 
 
 def _learnt(

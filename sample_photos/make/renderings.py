@@ -61,6 +61,13 @@ def lighted(take: Take, spp: int, folder: Path) -> Lighted:
     return Lighted(take, tuple(lamps), replace(first, radiance=together))
 
 
+def smaller(scene: Lighted, scale: float) -> Lighted:
+    """The same as a camera of fewer pixels sees it."""
+    cube = _shrunk(scene.cube, scale)
+    lamps = tuple(replace(lit, radiance=_resized(lit.radiance, scale)) for lit in scene.lamps)
+    return replace(scene, lamps=lamps, cube=cube)
+
+
 def phone_camera(take: Take) -> Camera:
     """The phone that a take is made with, as the camera it is at the bottom."""
     phone = PHONES[take.phone]
@@ -137,10 +144,16 @@ def _shrunk(cube: Cube, scale: float) -> Cube:
         name: cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5
         for name, mask in cube.masks.items()
     }
-    layers = np.moveaxis(cube.radiance, -1, 0)
-    radiance = np.stack([cv2.resize(layer, size, interpolation=cv2.INTER_AREA) for layer in layers], axis=-1)
     corners = [None if px is None else detail.moved(px, scale) for px in (cube.chart_px, cube.grey_px)]
-    return Cube(radiance, masks, *corners)
+    return Cube(_resized(cube.radiance, scale), masks, *corners)
+
+
+def _resized(radiance: Any, scale: float) -> Any:
+    import cv2
+
+    size = tuple(round(side * scale) for side in radiance.shape[1::-1])
+    layers = np.moveaxis(radiance, -1, 0)
+    return np.stack([cv2.resize(layer, size, interpolation=cv2.INTER_AREA) for layer in layers], axis=-1)
 
 
 def write_truth(path: Path, scene: Lighted, rendering: str, made: dict[str, Any], resize: float = 1.0) -> None:
@@ -187,24 +200,38 @@ def _is_there(path: Path, made: dict[str, Any]) -> bool:
 
 
 def make(
-    out: Path, names: tuple[str, ...], renderings: tuple[str, ...], spp: int = 16, folder: Path = cubes.CACHE
+    out: Path,
+    names: tuple[str, ...],
+    renderings: tuple[str, ...],
+    spp: int = 16,
+    folder: Path = cubes.CACHE,
+    scale: float = 1.0,
 ) -> list[Path]:
-    """The pictures asked for, making what is not in ``out`` yet."""
+    """The pictures asked for, making what is not in ``out`` yet; ``scale``: of their sides."""
     paths = []
     for name in names or tuple(TAKES):
         take = TAKES[name]
         scene = None
         for rendering in renderings or tuple(SUFFIXES):
-            made = {"size": list(size_of(take)), "spp": spp, "recipe": _recipe(take, rendering)}
+            made = {
+                "size": [round(side * scale) for side in size_of(take)],
+                "spp": spp,
+                "recipe": _recipe(take, rendering),
+            }
             path = out / ("apart" if take.apart else ".") / rendering / f"{name}{SUFFIXES[rendering]}"
             paths.append(path)
             if _is_there(path, made):
                 continue
             path.parent.mkdir(parents=True, exist_ok=True)
-            scene = scene or lighted(take, spp, folder)
+            scene = scene or _lighted_at(take, spp, folder, scale)
             write_picture(path, scene, rendering)
             write_truth(path, scene, rendering, made, _resize(chain.STRENGTHS.get(rendering)))
     return paths
+
+
+def _lighted_at(take: Take, spp: int, folder: Path, scale: float) -> Lighted:
+    scene = lighted(take, spp, folder)
+    return scene if scale == 1 else smaller(scene, scale)
 
 
 def main() -> None:
@@ -214,8 +241,9 @@ def main() -> None:
     parser.add_argument("--as", dest="renderings", nargs="*", default=(), choices=sorted(SUFFIXES))
     parser.add_argument("--spp", type=int, default=16, help="rays a pixel, in rounds of 16")
     parser.add_argument("--cubes", type=Path, default=cubes.CACHE, help="where rendered scenes are kept")
+    parser.add_argument("--scale", type=float, default=1.0, help="of the pictures' sides")
     said = parser.parse_args()
-    for path in make(said.out, tuple(said.only), tuple(said.renderings), said.spp, said.cubes):
+    for path in make(said.out, tuple(said.only), tuple(said.renderings), said.spp, said.cubes, said.scale):
         print(path)
 
 

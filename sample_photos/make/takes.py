@@ -49,7 +49,8 @@ class Take:
     """One photograph. ``exposure.light`` is what the camera takes for the light unless it is balanced for another.
 
     ``fixed``: exposure and white balance were set by hand (True) or by the phone (False), and its file says so.
-    ``apart``: it shows the chart alone, or the parts without it; ``chart_in``: the take that shows the chart then.
+    ``apart``: it shows the chart alone, or the parts without it, or is taken to be held beside such; ``chart_in``: the take that
+    shows the chart of parts without it.
     """
 
     stage: str
@@ -119,17 +120,19 @@ _NEW: dict[str, Take] = {
 
 
 # The chart photographed once. "fixed": exposure and white balance as in the chart's photograph, errors and all (its seed);
-# "auto": set anew.
+# "auto": set anew. "together" and "again": chart and parts in one photograph under the first settings, and under the second.
 def _once(scene: str, phone: str, kept: Exposure, anew: Exposure) -> dict[str, Take]:
     def take(shown: str, exposure: Exposure, fixed: bool, chart_in: str | None) -> Take:
         more = {"apart": True, "fixed": fixed, "chart_in": chart_in}
-        return _take(f"{scene}, {shown}", exposure.light, exposure, phone, **more)
+        return _take(f"{scene}{shown}", exposure.light, exposure, phone, **more)
 
     chart = f"{scene}-chart"
     return {
-        chart: take("chart", kept, True, None),
-        f"{scene}-fixed": take("parts", kept, True, chart),
-        f"{scene}-auto": take("parts", anew, False, chart),
+        chart: take(", chart", kept, True, None),
+        f"{scene}-fixed": take(", parts", kept, True, chart),
+        f"{scene}-auto": take(", parts", anew, False, chart),
+        f"{scene}-together": take("", replace(kept, seed=kept.seed + 5), True, None),
+        f"{scene}-again": take("", replace(anew, seed=anew.seed + 5), False, None),
     }
 
 

@@ -80,10 +80,11 @@ def _decode(data: bytes, limits: Limits) -> Decoded:
 
 
 def _developed(data: bytes, limits: Limits) -> Decoded:
-    pixels, gains, matrix, notes = raw.develop(data, limits)
+    pixels, gains, matrix, notes, as_shot = raw.develop(data, limits)
+    settings = replace(settings_of_raw(data), as_shot=as_shot)
     curves = np.linspace(0, 1, 65536) * gains[:, None]
     source = "assumed sRGB primaries" if notes else "camera matrix"
-    return Decoded(pixels, curves.astype(np.float32), matrix, f"raw, {source}", notes, settings_of_raw(data))
+    return Decoded(pixels, curves.astype(np.float32), matrix, f"raw, {source}", notes, settings)
 
 
 def _without_alpha(picture: Raster, notes: list[Note]) -> tuple[Raster, BoolArray | None]:

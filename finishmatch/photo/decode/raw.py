@@ -18,13 +18,18 @@ if TYPE_CHECKING:
     import rawpy
 
 
-def develop(data: bytes, limits: Limits) -> tuple[npt.NDArray[np.uint16], Array, Array, tuple[Note, ...]]:
+AsShot = tuple[float, float]
+
+
+def develop(
+    data: bytes, limits: Limits
+) -> tuple[npt.NDArray[np.uint16], Array, Array, tuple[Note, ...], AsShot | None]:
     """Upright linear pixels, gains and matrix of a raw file.
 
     Returns
     -------
     (h, w, 3) uint16, 0 at the sensor's black, 65535 at its white; (3,) gains of the camera in daylight, the largest 1;
-    (3, 3) from RGB times gains to XYZ D50; notes.
+    (3, 3) from RGB times gains to XYZ D50; notes; the camera's own white balance of red and blue over that in daylight.
 
     Errors: photo_unreadable, photo_kind (a sensor without three colours), photo_too_large.
     """
@@ -37,9 +42,10 @@ def develop(data: bytes, limits: Limits) -> tuple[npt.NDArray[np.uint16], Array,
                 raise InputError("photo_kind", f"a raw file of a sensor with {file.num_colors} colours")
             pixels = _linear(file)
             gains, matrix, notes = _camera(file)
+            as_shot = _as_shot(file, gains)
     except rawpy.LibRawError as error:
         raise InputError("photo_unreadable", "broken, or a raw file of a camera that is not known") from error
-    return pixels, gains, matrix, notes
+    return pixels, gains, matrix, notes, as_shot
 
 
 def _linear(file: rawpy.RawPy) -> npt.NDArray[np.uint16]:
@@ -67,3 +73,12 @@ def _camera(file: rawpy.RawPy) -> tuple[Array, Array, tuple[Note, ...]]:
         text = "The camera's colours are not known; only a 24-patch chart in the photo tells them."
         return np.ones(3), SRGB_TO_XYZ_D50, (Note("camera_unknown", text),)
     return gains / gains.max(), SRGB_TO_XYZ_D50 @ to_srgb, ()
+
+
+def _as_shot(file: rawpy.RawPy, daylight: Array) -> AsShot | None:
+    """What the camera took for white, as gains over those of daylight; None where the file does not say."""
+    seen = np.array(file.camera_whitebalance[:3], dtype=float)
+    if not (np.isfinite(seen).all() and seen.min() > 0):
+        return None
+    red, _, blue = seen / seen[1] / (daylight / daylight[1])
+    return float(red), float(blue)
