@@ -18,7 +18,8 @@ export const verdict = (one) => el('p', { class: `verdict ${one.verdict}` }, el(
 
 export const picture = (one) => (one.crops.length ? el('img', { src: one.crops[0], alt: '', class: 'crop', loading: 'lazy' }) : null);
 
-export const numbers = (one) => [`No. ${one.number}`, one.stock, one.batch ? `batch ${one.batch}` : null].filter(Boolean).join(' · ');
+// A batch such as 2026-09 is not broken at its hyphen.
+export const numbers = (one) => [`No. ${one.number}`, one.stock, one.batch ? `batch ${one.batch.replaceAll('-', '\u2011')}` : null].filter(Boolean).join(' · ');
 
 export function chosen(list, key) {
   for (const node of list.children) node.toggleAttribute('aria-current', node.dataset.key === key);
