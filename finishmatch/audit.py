@@ -16,7 +16,8 @@ from finishmatch.advise.in_hand import Meant
 from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
 from finishmatch.errors import NothingMeasured
-from finishmatch.judge.compare import Difference, beside_middle, compare, with_limit_pair
+from finishmatch.judge.compare import beside_middle, compare, with_limit_pair
+from finishmatch.judge.differences import Differences
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import find_families
 from finishmatch.judge.held_back import held_back
@@ -149,7 +150,7 @@ class _Compared:
     pooled: tuple[Pooled, ...]
     colours: MeasuredColours
     tolerance: Tolerance
-    differences: tuple[Difference, ...]
+    differences: Differences
 
 
 def _compared(photos: Sequence[MeasuredPhoto], parts: Sequence[PartFacts], tolerance: Tolerance) -> _Compared:

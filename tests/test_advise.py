@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from itertools import combinations, product
 
 import numpy as np
@@ -15,8 +14,7 @@ from finishmatch.codes import CODES
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.heaviest import heaviest_clique
-from finishmatch.judge.sets import agrees, find_sets
+from finishmatch.judge.sets import find_sets
 from finishmatch.judge.tolerance import Tolerance
 
 BRONZE, YELLOWER, SILVER = (45.0, 12.0, 28.0), (45.0, 9.0, 36.0), (78.0, 0.5, 1.0)
@@ -68,7 +66,7 @@ def random_build(rng: np.random.Generator, most: int = 7) -> tuple[list[PartFact
 
 
 def agreeing(differences: tuple[Difference, ...]) -> set[frozenset[str]]:
-    return {frozenset((d.a, d.b)) for d in differences if agrees(d)}
+    return {frozenset((d.a, d.b)) for d in differences if d.agrees}
 
 
 def holds(group: tuple[PartFacts, ...], joined: set[frozenset[str]]) -> bool:
@@ -212,7 +210,7 @@ def ring_of_five() -> dict[str, tuple[tuple[float, float, float], dict[str, obje
 def test_fewest_changes_that_are_not_proven_are_told_as_the_fewest_found(monkeypatch: pytest.MonkeyPatch) -> None:
     build = ring_of_five()
     assert "fewer than" not in " ".join(a.text for a in advised(build))
-    monkeypatch.setattr("finishmatch.advise.change.heaviest_clique", partial(heaviest_clique, effort=0))
+    monkeypatch.setattr("finishmatch.advise.change.EFFORT", 0)
     (kept,) = of("keep", advised(build))
     assert kept.text.startswith("Keep ")
     assert kept.text.endswith(" No way was found to change fewer than 3; fewer than 2 cannot be.")

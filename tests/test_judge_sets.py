@@ -10,7 +10,7 @@ import pytest
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.judge.compare import Difference, Sighting, compare
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.sets import Sets, agrees, find_sets, joint_probability
+from finishmatch.judge.sets import Sets, find_sets, joint_probability
 from finishmatch.judge.tolerance import Tolerance
 
 BRONZE = (45.0, 12.0, 28.0)
@@ -57,7 +57,7 @@ def test_sets_are_a_partition_and_every_pair_in_one_agrees() -> None:
         assert sizes == sorted(sizes, reverse=True)
         for group in found.sets:
             inside = [by_pair[frozenset(pair)] for pair in combinations(group.parts, 2)]
-            assert all(agrees(d) for d in inside)
+            assert all(d.agrees for d in inside)
             assert group.widest == max((d.de00_level.value for d in inside), default=0.0)
             assert group.probability <= min((d.p_within for d in inside), default=1.0) + 0.03
 

@@ -232,8 +232,8 @@ def test_columns_read_back_as_the_same_differences() -> None:
     ("column", "value", "says"),
     [
         ("verdict", {"of": ["unsure"], "at": [0] * 5049 + [1]}, "differences.verdict: there are only 1"),
-        ("verdict", {"of": ["unsure"], "at": [0] * 5049}, "shorter than"),
-        ("de00", [[1.0, 0.5, 2.0]], "shorter than"),
+        ("verdict", {"of": ["unsure"], "at": [0] * 5049}, "not equally long"),
+        ("de00", [[1.0, 0.5, 2.0]], "not equally long"),
         ("verdict", {"of": ["maybe"], "at": [0]}, "maybe"),
         ("a", ["x"], "`object`, got `array`"),
     ],

@@ -27,11 +27,11 @@ from finishmatch.advise.photograph_again import photographs, undecided
 from finishmatch.advise.sellers import messages
 from finishmatch.codes import CodeName
 from finishmatch.errors import Note
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import same_family
 from finishmatch.judge.pair_in_words import listed
-from finishmatch.judge.sets import Sets, agrees
+from finishmatch.judge.sets import Sets
 
 
 def advise(
@@ -81,8 +81,8 @@ def _of_family(one: FamilyInHand) -> list[Advice]:
 
 def _not_judged(in_hand: PartsInHand) -> list[Advice]:
     """What no "alike" of the build says, once."""
-    names = {part.name for part in in_hand.coloured}
-    if not any(d.has("level_not_judged") for d in in_hand.differences if {d.a, d.b} <= names):
+    names = [part.name for part in in_hand.coloured]
+    if not in_hand.differences.has("level_not_judged")[in_hand.differences.between(names, names)].any():
         return []
     text = (
         "Where parts look alike, hue and chroma agree; depth of dye and sheen were not judged: lay them side by side."
@@ -104,8 +104,8 @@ def _standing_out(one: FamilyInHand) -> list[Advice]:
     found = []
     for name in plan.change:
         kept = in_hand.beside(name, plan)
-        friends = sum(map(agrees, in_hand.between(name, names)))
-        if 2 * len(in_hand.firm(name, kept)) > len(kept) >= 2 * (1 + friends):
+        friends = in_hand.number_agreeing(name, names)
+        if 2 * in_hand.number_firm(name, kept) > len(kept) >= 2 * (1 + friends):
             what = one.against(name, kept)
             why = f"it is {what} than the rest" if what else _reason(in_hand, name, kept)
             found.append(Advice("stands_out", f"{name} stands out{_sold_as(one)}: {why}.", (name,)))
@@ -130,7 +130,7 @@ def _by_zone(possible: Plans) -> list[Advice]:
 
 def _keep(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
     """What stays, for each finish of the plan; and why these, where others would do as well."""
-    firm = any(in_hand.firm(name, in_hand.beside(name, plan)) for name in plan.change)
+    firm = any(in_hand.is_firm(name, in_hand.beside(name, plan)) for name in plan.change)
     tie = ""
     if plan.ties and firm:
         tie = (
@@ -155,7 +155,7 @@ def _changes(in_hand: PartsInHand, plan: Plan, odd: Sequence[Advice]) -> list[Ad
     rework: list[str] = []
     told = {name for advice in odd for name in advice.parts}
     for kept in plan.finishes:
-        here = [name for name in plan.change if in_hand.beside(name, plan) == kept and in_hand.firm(name, kept)]
+        here = [name for name in plan.change if in_hand.beside(name, plan) == kept and in_hand.is_firm(name, kept)]
         change = [in_hand.fact(name) for name in here]
         swapped = swaps(
             kept,

@@ -52,8 +52,9 @@ def answer(one: FamilyInHand) -> str:
     in_hand, plan = one.hand, one.plan
     number = len(in_hand.coloured)
     groups, proven, (at_least, at_most) = _groups(in_hand, one.sets)
-    names = {part.name for part in in_hand.coloured}
-    doubt = any(d.verdict == "unsure" and {d.a, d.b} <= names for d in in_hand.differences)
+    names = [part.name for part in in_hand.coloured]
+    unsure = in_hand.differences.is_("verdict", "unsure")
+    doubt = bool(unsure[in_hand.differences.between(names, names)].any())
     probably = "probably " if doubt and at_least < at_most else ""
     if len(groups) == 1:
         everyone = "Both parts" if number == 2 else f"All {number} parts"
@@ -74,7 +75,7 @@ def _odd_ones(in_hand: PartsInHand, plan: Plan) -> str:
     """Most parts look alike, and the others are named."""
     kept = plan.finishes[0]
     alike = "" if in_hand.sure(kept) else "probably "
-    odd = "" if all(in_hand.firm(name, kept) for name in plan.change) else "probably "
+    odd = "" if all(in_hand.is_firm(name, kept) for name in plan.change) else "probably "
     stand = "stands" if len(plan.change) == 1 else "stand"
     number = len(in_hand.coloured)
     return f"{len(kept)} of {number} parts {alike}look alike; {listed(plan.change)} {odd}{stand} out."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from finishmatch.advise.choose import Blocked, Choice, Choosing, NeutralOption, recommended
 from finishmatch.advise.in_hand import Advice, PartsInHand, is_fixed
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference
 from finishmatch.judge.pair_in_words import listed
 from finishmatch.text import chance
 
@@ -55,11 +55,11 @@ def _binding(in_hand: PartsInHand, choice: Choice) -> bool:
     """Whether money may be spent on what is known of a choice's parts and those that stay."""
     picked = set(choice.picks.values())
     kept = picked | {part.name for part in in_hand.coloured if is_fixed(part)}
-    return all(d.binding for d in in_hand.differences if {d.a, d.b} <= kept and {d.a, d.b} & picked)
+    return bool(in_hand.differences.binding[in_hand.differences.between(picked, kept)].all())
 
 
 def _between(in_hand: PartsInHand, a: str, b: str) -> Difference:
-    return next(d for d in in_hand.differences if {d.a, d.b} == {a, b})
+    return in_hand.between(a, [b])[0]
 
 
 def up_to(worst: float, pair: Difference, together: float) -> str:

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from finishmatch.arrays import Array, IndexArray
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference
 from finishmatch.judge.facts import PartFacts
-from finishmatch.judge.heaviest import Clique, cliques_of, heaviest_clique, in_order, narrowest, widest_pair
+from finishmatch.judge.heaviest import EFFORT, Clique, cliques_of, heaviest_clique, in_order, narrowest, widest_pair
 from finishmatch.judge.sets import Graph, graph_of
 
 _TIES = 30  # as many as are looked for
@@ -94,7 +94,7 @@ def one_finish(parts: Sequence[PartFacts], differences: Sequence[Difference]) ->
     parts, then most owned ones, then most money, then the one with the smallest widest pair, then by name.
     """
     graph = _one_side(parts, differences)
-    best = _best(graph)
+    best = _best(graph, None, EFFORT)
     return Plan((graph.names(best.clique),), graph.others(best.clique), best.ties, at_least=best.at_least)
 
 
@@ -104,7 +104,7 @@ def two_finishes(parts: Sequence[PartFacts], differences: Sequence[Difference], 
     ``one``: the plan in one finish, where it is known.
     """
     graph = _two_sides(_one_side(parts, differences), None)
-    best = _best(graph, one)
+    best = _best(graph, one, EFFORT // 3)
     sides = sorted((graph.names(best.clique, side) for side in (0, 1)), key=lambda names: (-len(names), names))
     finishes = tuple(names for names in sides if names)
     return Plan(finishes, graph.others(best.clique), best.ties, at_least=best.at_least)
@@ -123,7 +123,7 @@ def two_finishes_by_zone(
         return None
     home = np.array([zones.index(part.zone or "") for part in graph.parts])
     graph = _two_sides(graph, home)
-    best = _best(graph, one)
+    best = _best(graph, one, EFFORT)
     other = {int(home[graph.part[k]]) for k in best.clique if graph.side[k]}
     if not other:  # one finish does as well: its last zone may as well have one of its own
         other = {int(home[graph.part[max(best.clique, key=lambda k: home[graph.part[k]])]])}
@@ -197,9 +197,9 @@ def _two_sides(graph: _Graph, home: IndexArray | None) -> _Graph:
     )
 
 
-def _best(graph: _Graph, one: Plan | None = None) -> _Best:
+def _best(graph: _Graph, one: Plan | None, effort: int) -> _Best:
     """The clique that keeps most parts; of these by critical, owned, money, widest pair and order. ``one``: what is known
-    to stay in one finish.
+    to stay in one finish. Ties are looked for where the number is proven.
     """
     parts = [graph.parts[v] for v in graph.part]
     ones = [1] * len(parts)
@@ -208,15 +208,16 @@ def _best(graph: _Graph, one: Plan | None = None) -> _Best:
     )
     stay = set(one.finishes[0]) if one else set()
     known = [k for k, part in enumerate(parts) if part.name in stay and graph.side[k] == 0]
-    most = heaviest_clique(graph.joined, ones, known)
-    heaviest = heaviest_clique(graph.joined, weight, most.clique)
+    most = heaviest_clique(graph.joined, ones, known, effort)
+    heaviest = heaviest_clique(graph.joined, weight, most.clique, max(most.effort, effort // 10))
     best = narrowest(graph.joined, graph.distance, weight, heaviest)
     at_least = len(graph.parts) - min(most.at_most, heaviest.at_most // unit)
-    found = cliques_of(graph.joined, ones, len(best.clique), _TIES + 1)
+    proven = at_least == len(graph.parts) - len(best.clique)
+    found = cliques_of(graph.joined, ones, len(best.clique), _TIES + 1, effort) if proven else []
 
     def rank(clique: Clique) -> tuple[int, float, Clique]:
         return -sum(weight[k] for k in clique), widest_pair(clique, graph.distance), clique
 
-    ties = dict.fromkeys(graph.others(clique) for clique in sorted(found, key=rank) if len(clique) == len(best.clique))
-    ties.pop(graph.others(best.clique), None)
-    return _Best(best.clique, at_least, tuple(ties)[:_TIES])
+    equal = dict.fromkeys(graph.others(clique) for clique in sorted(found, key=rank) if len(clique) == len(best.clique))
+    equal.pop(graph.others(best.clique), None)
+    return _Best(best.clique, at_least, tuple(equal)[:_TIES])

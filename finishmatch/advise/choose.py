@@ -19,11 +19,11 @@ from msgspec import Struct
 
 from finishmatch.advise.change import plans
 from finishmatch.advise.pareto import Market, Step, staircase
-from finishmatch.arrays import Array, IndexArray
+from finishmatch.arrays import Array, IndexArray, RowArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.errors import InputError
 from finishmatch.fields import Fraction, Number, Text
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, Differences, table
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import Family, homes, same_family
 from finishmatch.judge.interval import quantile
@@ -92,7 +92,7 @@ class _Table:
     (n, n) upper ends, scaled to `together`.
     """
 
-    differences: Sequence[Difference]
+    differences: Differences
     row: dict[str, int]
     which: IndexArray
     end: Array
@@ -101,7 +101,7 @@ class _Table:
         """The difference of these two, None where one of them was not measured."""
         if a not in self.row or b not in self.row:
             return None
-        k = self.which[self.row[a], self.row[b]]
+        k = int(self.which[self.row[a], self.row[b]])
         return None if k < 0 else self.differences[k]
 
 
@@ -143,17 +143,17 @@ def upper_ends(colours: MeasuredColours, differences: Sequence[Difference], conf
     """(m,) the difference that each pair stays below with probability ``confidence``; as photographed where its level
     may differ by more than geometry explains. Within tolerance if and only if the verdict is "alike".
     """
-    if not differences:
+    judged = table(differences)
+    if not len(judged):
         return np.zeros(0)
-    index = {name: i for i, name in enumerate(colours.names)}
-    a, b = (np.array([index[name] for name in names]) for names in zip(*((d.a, d.b) for d in differences), strict=True))
+    a, b = _rows(colours, judged)
     blocks = [slice(start, start + _AT_ONCE) for start in range(0, len(a), _AT_ONCE)]
     pairs = (pairs_of(colours, a[block], b[block]) for block in blocks)
     ends = np.concatenate([quantile(block.centre, block.spread, confidence, block.scale_sd) for block in pairs])
-    limits = np.array([d.tolerance for d in differences])
-    by_level = np.array([d.has("level_differs") or d.has("level_unsure") for d in differences])
-    ends = np.where(by_level, np.maximum(ends, [d.de00.value for d in differences]), ends)
-    alike = np.array([d.verdict == "alike" for d in differences])
+    limits = judged.tolerance
+    by_level = judged.has("level_differs") | judged.has("level_unsure")
+    ends = np.where(by_level, np.maximum(ends, judged.de00[:, 0]), ends)
+    alike = judged.is_("verdict", "alike")
     return np.asarray(np.where(alike, np.minimum(ends, limits), np.maximum(ends, np.nextafter(limits, np.inf))))
 
 
@@ -252,13 +252,20 @@ def _shop(
 
 def _table(colours: MeasuredColours, differences: Sequence[Difference], tolerance: Tolerance) -> _Table:
     row = {name: i for i, name in enumerate(colours.names)}
-    a = np.array([row[d.a] for d in differences], dtype=np.intp)
-    b = np.array([row[d.b] for d in differences], dtype=np.intp)
+    judged = table(differences)
+    a, b = _rows(colours, judged)
     which, end = np.full((len(row),) * 2, -1), np.zeros((len(row),) * 2)
-    which[a, b] = which[b, a] = np.arange(len(differences))
-    limits = np.array([d.tolerance for d in differences])
-    end[a, b] = end[b, a] = upper_ends(colours, differences, tolerance.confidence) * tolerance.together / limits
-    return _Table(differences, row, which, end)
+    which[a, b] = which[b, a] = np.arange(len(judged))
+    ends = upper_ends(colours, judged, tolerance.confidence) * tolerance.together / judged.tolerance
+    end[a, b] = end[b, a] = ends
+    return _Table(judged, row, which, end)
+
+
+def _rows(colours: MeasuredColours, differences: Differences) -> tuple[RowArray, RowArray]:
+    """The rows of each pair's parts in the table of colours."""
+    at = {name: i for i, name in enumerate(colours.names)}
+    row = np.array([at.get(name, -1) for name in differences.names], dtype=np.intp)
+    return row[differences.a], row[differences.b]
 
 
 def _cost(part: PartFacts) -> float:

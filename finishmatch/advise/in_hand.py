@@ -10,10 +10,11 @@ from msgspec import Struct
 
 from finishmatch.advise.change import Plan, Plans, plans
 from finishmatch.advise.choose import Choosing, candidates, recommended
+from finishmatch.arrays import RowArray
 from finishmatch.codes import CODES, CodeName
 from finishmatch.errors import Note
 from finishmatch.fields import Text
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, Differences, table
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import Family, How
 from finishmatch.judge.sets import Sets
@@ -46,7 +47,7 @@ class PartsInHand:
     coloured: tuple[PartFacts, ...]
     neutral: tuple[PartFacts, ...]
     offers: tuple[PartFacts, ...]
-    differences: tuple[Difference, ...]
+    differences: Differences
     refusals: Mapping[str, CodeName]
     bought: tuple[str, ...] = ()
     doubtful: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
@@ -56,16 +57,43 @@ class PartsInHand:
 
     def between(self, name: str, others: Sequence[str]) -> list[Difference]:
         """The differences of one part from these others."""
-        near = {name, *others}
-        return [d for d in self.differences if name in (d.a, d.b) and {d.a, d.b} <= near]
+        return self.differences.rows(self._between(name, others))
 
     def firm(self, name: str, others: Sequence[str]) -> list[Difference]:
         """Those of them that surely differ by photos with a card: no part is returned, swapped or called odd on less."""
-        return [d for d in self.between(name, others) if d.verdict == "differs" and d.binding]
+        found = self._between(name, others)
+        return self.differences.rows(found[self.differences.firm[found]])
+
+    def is_firm(self, name: str, others: Sequence[str]) -> bool:
+        """Whether there are any."""
+        return self.number_firm(name, others) > 0
+
+    def number_firm(self, name: str, others: Sequence[str]) -> int:
+        """How many they are."""
+        return int(self.differences.firm[self._between(name, others)].sum())
+
+    def number_agreeing(self, name: str, others: Sequence[str]) -> int:
+        """With how many of these others a part agrees by the best estimate."""
+        return int(self.differences.agree[self._between(name, others)].sum())
+
+    def causes(self, name: str, others: Sequence[str]) -> list[CodeName]:
+        """Why each pair of a part and these others that is unsure is so."""
+        found = self.differences.cause.values(self._between(name, others))
+        return [cause for cause in found if cause is not None]
+
+    def differing(self, name: str, others: Sequence[str]) -> list[str]:
+        """Those of these others that a part surely differs from, by whatever photos."""
+        found = self._between(name, others)
+        differs = found[self.differences.differ[found]]
+        return [other for other in self.differences.parts(differs) if other != name]
 
     def sure(self, names: Sequence[str]) -> bool:
         """Whether every two of these parts surely look alike."""
-        return all(d.verdict == "alike" for d in self.differences if d.a in names and d.b in names)
+        inside = self.differences.between(names, names)
+        return bool(self.differences.is_("verdict", "alike")[inside].all())
+
+    def _between(self, name: str, others: Sequence[str]) -> RowArray:
+        return self.differences.between([name], others)
 
     def beside(self, name: str, plan: Plan) -> tuple[str, ...]:
         """The parts of the finish that a part is held to: by its zone in a plan by zones, else the first."""
@@ -120,14 +148,14 @@ def families_in_hand(in_hand: PartsInHand, sets: Sets, meant: Meant) -> list[Fam
     families = meant.families or (Family("all", "one", everyone),)
     found = []
     for k, family in enumerate(families):
-        coloured = tuple(part for part in in_hand.coloured if part.name in family.parts)
+        inside = set(family.parts)
+        coloured = tuple(part for part in in_hand.coloured if part.name in inside)
         if coloured:
-            inside = set(family.parts)
             hand = replace(
                 in_hand,
                 coloured=coloured,
                 offers=tuple(part for part in in_hand.offers if part.neutral or part.name in inside),
-                differences=tuple(d for d in in_hand.differences if d.a in inside and d.b in inside),
+                differences=in_hand.differences.among(inside),
             )
             found.append(
                 FamilyInHand(
@@ -166,7 +194,7 @@ def parts_in_hand(
         coloured=tuple(part for part in in_hand if not part.neutral and part.name not in refusals),
         neutral=tuple(part for part in in_hand if part.neutral),
         offers=tuple(part for part in offers if part.neutral or part.name not in refusals),
-        differences=tuple(differences),
+        differences=table(differences),
         refusals=refusals,
         bought=tuple(part.name for part in in_hand if part.slot in added and not part.owned),
         doubtful=doubtful,

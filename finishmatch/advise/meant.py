@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from finishmatch.advise.in_hand import Advice, FamilyInHand, Meant, PartsInHand
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, table
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import DOUBTED_DE00, groups_apart
 from finishmatch.judge.pair_in_words import listed
@@ -42,8 +42,8 @@ def _alone(part: PartFacts, differences: Sequence[Difference], meant: Meant) -> 
     sold = f"sold as {meant.wish} too, or meant?" if meant.wish else "is that meant?"
     rating = ", but only for one of the same rating" if part.critical else ""
     back = f"return or exchange it{rating}" if part.owned else "do not buy it"
-    mine = [d for d in differences if part.name in (d.a, d.b)]
-    if not all(d.binding for d in mine):
+    pairs = table(differences)
+    if not pairs.binding[pairs.between([part.name], pairs.names)].all():
         back = "compare it side by side before anything else"
     text = f"{part.name} is alone in its colour: {sold} If it is meant, nothing is to be done; if not, {back}."
     return Advice("meant", text, (part.name,))
@@ -64,5 +64,5 @@ def _one_or_two(one: FamilyInHand) -> list[Advice]:
 
 
 def _gap(hand: PartsInHand, one: Sequence[str], other: Sequence[str]) -> float:
-    between = [d.de00_level.value for name in one for d in hand.between(name, other)]
-    return min(between, default=float(np.inf))
+    between = hand.differences.between(one, other)
+    return float(hand.differences.de00_level[between, 0].min(initial=np.inf))

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+import numpy as np
+
 from finishmatch.advise.change import Plan
 from finishmatch.advise.choose import Choosing
 from finishmatch.advise.in_hand import Advice, PartsInHand
-from finishmatch.codes import CODES
-from finishmatch.judge.compare import Difference
+from finishmatch.arrays import BoolArray
+from finishmatch.codes import CODES, CodeName
+from finishmatch.judge.differences import Differences
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.pair_in_words import CAUSES, listed
 
@@ -21,11 +24,11 @@ def undecided(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
     by_finish: dict[tuple[str, ...], list[str]] = {}
     for name in plan.change:
         kept = in_hand.beside(name, plan)
-        if not in_hand.firm(name, kept):
+        if not in_hand.is_firm(name, kept):
             by_finish.setdefault(kept, []).append(name)
     found = []
     for kept, names in by_finish.items():
-        causes = Counter(d.cause for name in names for d in in_hand.between(name, kept) if d.cause is not None)
+        causes = Counter(cause for name in names for cause in in_hand.causes(name, kept))
         if causes:
             cause = min(causes, key=lambda cause: (-causes[cause], cause))
             because, step = CAUSES[cause]
@@ -33,17 +36,13 @@ def undecided(in_hand: PartsInHand, plan: Plan) -> list[Advice]:
             them = listed(kept) if len(kept) <= _NAMED else "the parts that stay"
             text = f"It cannot be decided yet whether {who} {them}, mostly because {because}: {step}."
             found.append(Advice("photograph_again", text, (*names, *kept), cause))
-        found += [_looks_different(in_hand, name, kept) for name in names if _differs(in_hand, name, kept)]
+        others = ((name, in_hand.differing(name, kept)) for name in names)
+        found += [_looks_different(name, differing) for name, differing in others if differing]
     return found
 
 
-def _differs(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> bool:
-    return any(d.verdict == "differs" for d in in_hand.between(name, kept))
-
-
-def _looks_different(in_hand: PartsInHand, name: str, kept: Sequence[str]) -> Advice:
+def _looks_different(name: str, others: Sequence[str]) -> Advice:
     """Photos without a card tell that two parts differ, but nothing is returned on that."""
-    others = [({d.a, d.b} - {name}).pop() for d in in_hand.between(name, kept) if d.verdict == "differs"]
     them = listed(others) if len(others) <= _NAMED else "the parts that stay"
     text = f"{name} looks different here from {them}: compare them side by side, or photograph them beside a card."
     return Advice("photograph_again", text, (name, *others))
@@ -57,13 +56,12 @@ def photographs(
     A cause whose parts are all told of in ``told`` is not told twice.
     """
     found = _refused(facts, in_hand)
-    for cause, pairs in _unsure(facts, in_hand.differences).items():
+    for cause, names, unsure in _unsure(facts, in_hand.differences):
         if cause == "mark_questioned":  # said by itself, before anything else
             continue
         because, step = CAUSES[cause]
-        parts = _concerned(pairs)
-        everyone = {name for pair in pairs for name in pair}
-        if any(advice.cause == cause and everyone <= set(advice.parts) for advice in told):
+        parts = _concerned(names, unsure)
+        if any(advice.cause == cause and set(names) <= set(advice.parts) for advice in told):
             continue
         who = listed(parts) if len(parts) > 1 else f"Pairs with {parts[0]}"
         text = f"{who} cannot be judged surely, mostly because {because}: {step}."
@@ -88,28 +86,36 @@ def _refused(facts: Sequence[PartFacts], in_hand: PartsInHand) -> list[Advice]:
     return found
 
 
-def _unsure(facts: Sequence[PartFacts], differences: Sequence[Difference]) -> dict[str, list[tuple[str, str]]]:
-    """Cause -> unsure pairs of coloured parts that are not rivals for a slot."""
-    by_name = {part.name: part for part in facts}
-    found: dict[str, list[tuple[str, str]]] = {}
-    for d in differences:
-        a, b = by_name[d.a], by_name[d.b]
-        rivals = a.slot is not None and a.slot == b.slot
-        if d.cause is not None and not rivals and not (a.neutral or b.neutral):
-            found.setdefault(d.cause, []).append((d.a, d.b))
-    return found
+def _unsure(facts: Sequence[PartFacts], differences: Differences) -> list[tuple[CodeName, tuple[str, ...], BoolArray]]:
+    """Each cause of unsure pairs of coloured parts that are not rivals for a slot, those parts in the order in which the
+    pairs name them, and (n, n) which two of them are such a pair. Causes come as the pairs do.
+    """
+    fact = {part.name: part for part in facts}
+    slots = {part.slot: k for k, part in enumerate(facts) if part.slot is not None}
+    of = np.array([slots.get(fact[name].slot or "", -1) for name in differences.names], dtype=np.intp)
+    neutral = np.array([fact[name].neutral for name in differences.names], dtype=bool)
+    a, b = differences.a, differences.b
+    counts = ~((of[a] >= 0) & (of[a] == of[b])) & ~neutral[a] & ~neutral[b]
+    found = []
+    for cause in dict.fromkeys(cause for cause in differences.cause.of if cause is not None):
+        pairs = np.flatnonzero(counts & differences.is_("cause", cause))
+        if len(pairs):
+            rows = np.array(list(dict.fromkeys(np.column_stack([a[pairs], b[pairs]]).ravel().tolist())))
+            unsure = np.zeros((len(of), len(of)), dtype=bool)
+            unsure[a[pairs], b[pairs]] = unsure[b[pairs], a[pairs]] = True
+            names = tuple(differences.names[i] for i in rows)
+            found.append((int(pairs[0]), cause, names, unsure[np.ix_(rows, rows)]))
+    return [(cause, names, unsure) for _, cause, names, unsure in sorted(found, key=lambda one: one[0])]
 
 
-def _concerned(pairs: Sequence[tuple[str, str]]) -> tuple[str, ...]:
+def _concerned(names: tuple[str, ...], unsure: BoolArray) -> tuple[str, ...]:
     """The few parts that all these pairs have in common, if they are few (found greedily), else all their parts."""
-    partners: dict[str, set[str]] = {}
-    for a, b in pairs:
-        partners.setdefault(a, set()).add(b)
-        partners.setdefault(b, set()).add(a)
-    everyone, few = tuple(partners), []
-    while any(partners.values()):
-        few.append(max(everyone, key=lambda name: len(partners[name])))
-        for other in partners[few[-1]]:
-            partners[other].discard(few[-1])
-        partners[few[-1]] = set()
-    return tuple(few) if 2 * len(few) < len(everyone) else everyone
+    open_, left = unsure.copy(), unsure.sum(axis=1)
+    few: list[int] = []
+    while left.any() and 2 * len(few) < len(names):
+        most = int(np.argmax(left))
+        few.append(most)
+        left = left - open_[most]
+        left[most] = 0
+        open_[most] = open_[:, most] = False
+    return names if left.any() or 2 * len(few) >= len(names) else tuple(names[i] for i in few)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from finishmatch.advise.in_hand import Advice
 from finishmatch.codes import CodeName
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, Differences, table
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.pair_in_words import listed
 
@@ -19,8 +21,11 @@ def messages(
     ``differences``: those that count; ``refusals``: parts that could not be measured.
     """
     owned = {part.name for part in facts if part.owned}
-    beside = [d for d in differences if len({d.a, d.b} & owned) == 1]
-    unsure = {name for d in beside if d.verdict == "unsure" or not d.binding for name in (d.a, d.b)} | set(refusals)
+    pairs = table(differences)
+    of = np.array([name in owned for name in pairs.names], dtype=bool)
+    beside = pairs.take(of[pairs.a] != of[pairs.b])
+    doubted = np.flatnonzero(beside.is_("verdict", "unsure") | ~beside.binding)
+    unsure = {beside.names[i] for side in (beside.a, beside.b) for i in np.unique(side[doubted])} | set(refusals)
     by_maker: dict[str | None, list[str]] = {}
     for part in facts:
         if not part.owned and not part.neutral and part.name in unsure and _may_match(part.name, beside):
@@ -28,10 +33,11 @@ def messages(
     return [Advice("message", _message(maker, names), tuple(names)) for maker, names in by_maker.items()]
 
 
-def _may_match(name: str, beside: Sequence[Difference]) -> bool:
+def _may_match(name: str, beside: Differences) -> bool:
     """Whether an offer does not surely differ from most of the parts that are there; ``beside``: pairs of one of them."""
-    mine = [d for d in beside if name in (d.a, d.b)]
-    return 2 * sum(d.verdict == "differs" and d.binding for d in mine) <= len(mine)
+    mine = beside.between([name], beside.names)
+    differs = beside.is_("verdict", "differs") & beside.binding
+    return bool(2 * differs[mine].sum() <= len(mine))
 
 
 def _message(maker: str | None, names: Sequence[str]) -> str:

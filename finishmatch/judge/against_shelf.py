@@ -25,5 +25,5 @@ def against(
         group = [one, *others[start : start + _AT_ONCE]]
         facts = [PartFacts(finish.name) for finish, _ in group]
         found = compare(joint([finish for finish, _ in group]), facts, tolerance, [seen for _, seen in group])
-        judged += [difference for difference in found if difference.a == one[0].name]
+        judged += found.rows(found.between([one[0].name], found.names))
     return judged

@@ -5,21 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
 
 import numpy as np
-from msgspec import Struct, structs
+import numpy.typing as npt
+from msgspec import structs
 
-from finishmatch.arrays import Array, BoolArray
-from finishmatch.codes import CODES, CodeName
+from finishmatch.arrays import Array, BoolArray, RowArray
+from finishmatch.codes import CODES
 from finishmatch.colour.ciede2000 import steps
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance, xyz_to_lab
-from finishmatch.errors import InputError, Note, noted
-from finishmatch.fields import Fraction, Number, Quantity, Text
-from finishmatch.judge.facts import PartFacts, Relation, relation
+from finishmatch.errors import InputError, Note
+from finishmatch.judge.differences import Difference as Difference
+from finishmatch.judge.differences import Differences, Repeated, Verdict, table
+from finishmatch.judge.facts import PartFacts, Relation
 from finishmatch.judge.interval import interval, probability_within, ratio_interval
-from finishmatch.judge.pair_in_words import Sense, describe, sentence
+from finishmatch.judge.known_parts import AboutPairs, KnownParts, known_parts
+from finishmatch.judge.known_parts import Sighting as Sighting
+from finishmatch.judge.pair_in_words import Sense, describe, said, sentence
 from finishmatch.judge.pairs import Pairs, as_photographed, pairs_of
 from finishmatch.judge.tolerance import Tolerance
 
@@ -37,180 +40,127 @@ _WORST_LIGHT = 4.0
 _AT_ONCE = 20_000  # pairs whose arrays are in memory together
 
 
-Verdict = Literal["alike", "differs", "unsure"]
-
-
-class Difference(Struct, frozen=True, forbid_unknown_fields=True):
-    """Two measured parts; each quantity with its own 90 % interval.
-
-    ``de00``: CIEDE2000 as photographed, its interval widened by what geometry does to level; ``de00_level``: at a common
-    luminance, hue and chroma only: the difference that is judged; ``level_ratio``: Y of a over Y of b. ``cause``: of an
-    unsure pair, the code of the note that is the largest reason. ``dL``: as photographed; ``dC``, ``dH``: at common
-    luminance; all three b minus a, the dL', dC', dH' of CIEDE2000 before weighting. ``binding``: whether advice to buy or
-    to return may rest on it: every photo of the two has a card that was placed, or one photo shows a limit pair as well.
-    """
-
-    a: Text
-    b: Text
-    de00: Quantity
-    de00_level: Quantity
-    level_ratio: Quantity
-    p_within: Fraction
-    tolerance: Number
-    relation: Relation
-    verdict: Verdict
-    cause: CodeName | None
-    dL: Number
-    dC: Number
-    dH: Number
-    words: Text
-    notes: tuple[Note, ...] = ()
-    binding: bool = True
-
-    def has(self, code: str) -> bool:
-        """Whether a note of this code is attached."""
-        return noted(self.notes, code)
-
-
-_ABSOLUTE = frozenset({"absolute"})
-
-
 @dataclass(frozen=True, slots=True, eq=False)
-class Sighting:
-    """What judgement needs to know of how one part was photographed.
-
-    Attributes
-    ----------
-    name : the part's name.
-    photos, lights : the photos that it was measured in, and the lights that they name.
-    chart : whether every one of these photos is corrected by a colour chart.
-    card : whether every one of them is corrected by a card that lies in it.
-    few_pixels : whether it shows few pixels.
-    own_cov : (3, 3) the part of its covariance that no other part shares; None if not known.
-    scales : what its colours are told against: known colours ("absolute"), or a card of unknown ones, by an id.
-    """
-
-    name: str
-    photos: frozenset[str]
-    lights: frozenset[str] = frozenset()
-    chart: bool = True
-    card: bool = True
-    few_pixels: bool = False
-    own_cov: Array | None = None
-    scales: frozenset[str] = _ABSOLUTE
-
-
-@dataclass(frozen=True, slots=True)
 class _Evidence:
-    """The numbers of one pair that its verdict hangs on."""
+    """The numbers of m pairs that their verdicts hang on, (m,) each."""
 
-    de00: float
-    p_within: float
-    low: float
-    level_z: float
-    level_visible: bool
-    sd: float
-    own_share: float
-    light_share: float
-    chroma: float
-    log_ratio: float
-    matt: bool
-    tolerance: float
+    de00: Array
+    p_within: Array
+    low: Array
+    level_z: Array
+    level_visible: BoolArray
+    sd: Array
+    own_share: Array
+    light_share: Array
+    chroma: Array
+    log_ratio: Array
+    tolerance: Array
+
+
+_RELATIONS: tuple[Relation, ...] = ("touching", "together", "apart")
+_VERDICTS: tuple[Verdict, ...] = ("alike", "differs", "unsure")
+_CAUSES = (
+    None,
+    *("relative_absolute", "level_unsure", "neutral_level", "at_tolerance", "light_varies", "few_pixels"),
+    *("own_spread", "no_card", "card_fits_badly", "different_photos"),
+)
+# The notes of a pair in their order, after its cause.
+_NOTES = (
+    *("level_differs", "level_unsure", "level_geometry", "different_photos", "different_light", "print_metamerism"),
+    *("level_not_judged", "photo_cannot_settle", "neutral_part"),
+)
+# One judged pair; what there are names of is counted from 0, and ``notes`` has a bit for each of :data:`_NOTES`.
+_ROW = np.dtype(
+    [
+        *((name, float, 3) for name in ("de00", "de00_level", "level_ratio", "steps")),
+        *((name, float) for name in ("p_within", "tolerance")),
+        *((name, np.int32) for name in ("said", "notes")),
+        *((name, np.int8) for name in ("relation", "verdict", "cause")),
+        ("binding", np.bool_),
+    ]
+)
 
 
 def compare(
     colours: MeasuredColours, facts: Sequence[PartFacts], tolerance: Tolerance, sightings: Sequence[Sighting]
-) -> tuple[Difference, ...]:
+) -> Differences:
     """Judge every unordered pair once, a before b in table order.
 
     ``facts`` and ``sightings`` are found by name and may hold more parts than were measured. Raises
     :class:`~finishmatch.errors.InputError` (``limit_pair``) when the limit pair cannot serve.
     """
     if len(colours) < 2:
-        return ()
-    fact = {part.name: part for part in facts}
-    sighting = {part.name: part for part in sightings}
+        return table(())
     tolerance = with_limit_pair(colours, tolerance, sightings)
-    a, b = np.triu_indices(len(colours), 1)
-    judged: list[Difference] = []
+    known = known_parts(colours.names, facts, sightings, tolerance.limit_pair)
+    a, b = (side.astype(np.int32) for side in np.triu_indices(len(colours), 1))
+    rows = np.zeros(len(a), dtype=_ROW)
     for start in range(0, len(a), _AT_ONCE):
         block = slice(start, start + _AT_ONCE)
-        judged += _judged(colours, pairs_of(colours, a[block], b[block]), fact, sighting, tolerance)
-    return tuple(judged)
-
-
-def _judged(
-    colours: MeasuredColours,
-    pairs: Pairs,
-    fact: dict[str, PartFacts],
-    sighting: dict[str, Sighting],
-    tolerance: Tolerance,
-) -> list[Difference]:
-    both = [(colours.names[i], colours.names[j]) for i, j in zip(pairs.a, pairs.b, strict=True)]
-    relations = [relation(fact[a], fact[b]) for a, b in both]
-    limits = np.array([getattr(tolerance, how) for how in relations], dtype=float)
-    de00, de00_level, ratio = _quantities(colours, pairs)
-    worst = pairs.spread + (_WORST_LIGHT**2 - 1) * pairs.light_spread
-    surely, _ = interval(pairs.centre, worst, pairs.scale_sd)
-    matt = np.array([fact[a].matt and fact[b].matt for a, b in both])
-    numbers = _numbers(pairs, limits, _own_share(colours, pairs, sighting), surely, matt)
-    senses = _senses(colours, pairs)
-    limit_photos = _limit_photos(tolerance, sighting)
-    judged = []
-    for k, (a, b) in enumerate(both):
-        verdict, cause, notes = _verdict(numbers[k], tolerance.confidence, sighting[a], sighting[b])
-        if fact[a].neutral or fact[b].neutral:
-            notes = (*notes, "neutral_part")
-        what = describe(senses[k], numbers[k].tolerance, "level_differs" in notes)
-        judged.append(
-            Difference(
-                a,
-                b,
-                de00=de00[k],
-                de00_level=de00_level[k],
-                level_ratio=ratio[k],
-                p_within=numbers[k].p_within,
-                tolerance=numbers[k].tolerance,
-                relation=relations[k],
-                verdict=verdict,
-                cause=cause,
-                dL=senses[k].dL,
-                dC=senses[k].dC,
-                dH=senses[k].dH,
-                words=sentence((a, b), verdict, what, cause),
-                notes=tuple(_note(code) for code in notes),
-                binding=_binding(sighting[a], sighting[b], limit_photos),
-            )
-        )
-    return judged
-
-
-def _limit_photos(tolerance: Tolerance, sighting: dict[str, Sighting]) -> frozenset[str]:
-    """The photos that show both parts of the limit pair."""
-    if tolerance.limit_pair is None or not set(tolerance.limit_pair) <= sighting.keys():
-        return frozenset()
-    a, b = tolerance.limit_pair
-    return sighting[a].photos & sighting[b].photos
-
-
-def _binding(a: Sighting, b: Sighting, limit_photos: frozenset[str]) -> bool:
-    return (a.card and b.card) or bool(a.photos & b.photos & limit_photos)
-
-
-def _quantities(colours: MeasuredColours, pairs: Pairs) -> tuple[list[Quantity], list[Quantity], list[Quantity]]:
-    """``de00``, ``de00_level`` and ``level_ratio`` of each pair."""
-    seen = interval(*as_photographed(colours, pairs), pairs.scale_sd)
-    level = interval(pairs.centre, pairs.spread, pairs.scale_sd)
-    ratio = ratio_interval(pairs.log_ratio, pairs.log_ratio_sd)
-    return (
-        _with_limits(pairs.de00, *seen),
-        _with_limits(pairs.de00_level, *level),
-        _with_limits(np.exp(pairs.log_ratio), *ratio),
+        _judge(rows[block], colours, pairs_of(colours, a[block], b[block]), known, tolerance)
+    return Differences(
+        names=colours.names,
+        a=a,
+        b=b,
+        **{
+            name: rows[name]
+            for name in ("de00", "de00_level", "level_ratio", "p_within", "tolerance", "steps", "binding")
+        },
+        relation=Repeated(_RELATIONS, rows["relation"]),
+        verdict=Repeated(_VERDICTS, rows["verdict"]),
+        cause=Repeated(_CAUSES, rows["cause"]),
+        words=Repeated.from_codes(_combined(rows["said"], rows["verdict"], rows["cause"]), _words),
+        notes=Repeated.from_codes(_combined(rows["notes"], rows["verdict"], rows["cause"]), _notes),
     )
 
 
-def _with_limits(*columns: Array) -> list[Quantity]:
-    return [Quantity(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
+def _combined(*codes: RowArray) -> RowArray:
+    """(m,) one code for a number, a verdict and a cause."""
+    number, verdict, cause = (code.astype(np.int64) for code in codes)
+    return np.asarray((number * len(_VERDICTS) + verdict) * len(_CAUSES) + cause)
+
+
+def _parted(code: int) -> tuple[int, Verdict, str | None]:
+    rest, cause = divmod(code, len(_CAUSES))
+    number, verdict = divmod(rest, len(_VERDICTS))
+    return number, _VERDICTS[verdict], _CAUSES[cause]
+
+
+def _words(code: int) -> str:
+    what, verdict, cause = _parted(code)
+    return sentence(verdict, said(what), cause)
+
+
+def _notes(code: int) -> tuple[Note, ...]:
+    mask, _, cause = _parted(code)
+    codes = [name for bit, name in enumerate(_NOTES) if mask >> bit & 1 and name != cause]
+    return tuple(_note(name) for name in ([cause, *codes] if cause else codes))
+
+
+def _judge(
+    rows: npt.NDArray[np.void], colours: MeasuredColours, pairs: Pairs, known: KnownParts, tolerance: Tolerance
+) -> None:
+    """Fill the rows of these pairs."""
+    about = known.of(pairs.a, pairs.b)
+    limits = np.array([getattr(tolerance, how) for how in _RELATIONS])[about.relation]
+    evidence = _evidence(pairs, limits, _own_share(pairs, known.own_cov))
+    senses = _senses(colours, pairs)
+    _verdicts(rows, evidence, about, tolerance.confidence)
+    darker = rows["notes"] & _bit("level_differs") > 0
+    rows["de00"], rows["de00_level"], rows["level_ratio"] = _quantities(colours, pairs)
+    rows["steps"] = np.stack([senses.dL, senses.dC, senses.dH], axis=-1)
+    rows["p_within"], rows["tolerance"], rows["relation"] = evidence.p_within, limits, about.relation
+    rows["said"], rows["binding"] = describe(senses, limits, darker), about.binding
+
+
+def _quantities(colours: MeasuredColours, pairs: Pairs) -> tuple[Array, Array, Array]:
+    """``de00``, ``de00_level`` and ``level_ratio`` of each pair, (m, 3)."""
+    seen = interval(*as_photographed(colours, pairs), pairs.scale_sd)
+    level = interval(pairs.centre, pairs.spread, pairs.scale_sd)
+    ratio = ratio_interval(pairs.log_ratio, pairs.log_ratio_sd)
+    values = ((pairs.de00, *seen), (pairs.de00_level, *level), (np.exp(pairs.log_ratio), *ratio))
+    first, second, third = (np.stack(columns, axis=-1) for columns in values)
+    return first, second, third
 
 
 @cache
@@ -224,12 +174,8 @@ def beside_middle(colours: MeasuredColours, name: str, others: Sequence[str], to
     middle = xyz_to_lab(lab_to_xyz(colours.lab_d50[rows]).mean(axis=0))
     both = np.array([middle, colours.lab_d50[colours.names.index(name)]])
     middle, part = at_luminance(both, np.full(2, np.exp(np.log(np.maximum(luminance(both), 1e-4)).mean())))
-    found = steps(middle, part)
-    shift = float(np.degrees(np.arctan2(part[2] - middle[2], found.ap2 - found.ap1)))
-    columns = (found.dLp, found.dCp, found.dHp, found.SL, found.SC, found.SH, found.hbar)
-    dL, dC, dH, sL, sC, sH, hue = (float(column) for column in columns)
-    sense = Sense(dL, dC, dH, sL, sC, sH, hue, shift, (float(found.Cp1), float(found.Cp2)))
-    return describe(sense, tolerance, darker=False)
+    sense = _sense(middle[None], part[None], steps(middle[None], part[None]).dLp)
+    return said(int(describe(sense, np.array([tolerance]), np.array([False]))[0]))
 
 
 def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: Sequence[Sighting]) -> Tolerance:
@@ -251,98 +197,121 @@ def with_limit_pair(colours: MeasuredColours, tolerance: Tolerance, sightings: S
     return structs.replace(tolerance, together=limit)
 
 
-def _numbers(pairs: Pairs, limits: Array, own_share: Array, low: Array, matt: BoolArray) -> list[_Evidence]:
+def _evidence(pairs: Pairs, limits: Array, own_share: Array) -> _Evidence:
     p_within = probability_within(pairs.centre, pairs.spread, limits, pairs.scale_sd)
+    low = np.zeros_like(limits)  # read where the rest says "differs"
+    far = np.flatnonzero((p_within < 0.5) & (pairs.de00_level > 0))
+    worst = pairs.spread[far] + (_WORST_LIGHT**2 - 1) * pairs.light_spread[far]
+    low[far] = interval(pairs.centre[far], worst, pairs.scale_sd[far])[0]
     size = np.abs(pairs.log_ratio)
     z = np.divide(size, pairs.log_ratio_sd, out=np.where(size > 0, np.inf, 0.0), where=pairs.log_ratio_sd > 0)
     added = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    sd = np.hypot(added, pairs.scale_sd * limits)
     total = np.maximum(np.trace(pairs.spread, axis1=1, axis2=2), np.finfo(float).tiny)
-    light = np.trace(pairs.light_spread, axis1=1, axis2=2) / total
-    chroma = np.maximum(*(np.hypot(lab[:, 1], lab[:, 2]) for lab in (pairs.level_a, pairs.level_b)))
-    seen = (pairs.de00, p_within, low, z, size > _LEVEL_VISIBLE, sd)
-    columns = (*seen, own_share, light, chroma, pairs.log_ratio, matt, limits)
-    return [_Evidence(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
+    chromas = [np.hypot(lab[:, 1], lab[:, 2]) for lab in (pairs.level_a, pairs.level_b)]
+    return _Evidence(
+        de00=pairs.de00,
+        p_within=p_within,
+        low=low,
+        level_z=z,
+        level_visible=size > _LEVEL_VISIBLE,
+        sd=np.hypot(added, pairs.scale_sd * limits),
+        own_share=own_share,
+        light_share=np.trace(pairs.light_spread, axis1=1, axis2=2) / total,
+        chroma=np.maximum(*chromas),
+        log_ratio=pairs.log_ratio,
+        tolerance=limits,
+    )
 
 
-def _own_share(colours: MeasuredColours, pairs: Pairs, sighting: dict[str, Sighting]) -> Array:
-    """(m,) how much of the variance of each difference is the two parts' own, unshared noise."""
-    zero = np.zeros((3, 3))
-    known = [sighting[name].own_cov for name in colours.names]
-    own = np.array([zero if cov is None else cov for cov in known])
+def _own_share(pairs: Pairs, own: Array) -> Array:
+    """(m,) how much of the variance of each difference is the two parts' own, unshared noise, (n, 3, 3)."""
     total = np.trace(pairs.spread, axis1=1, axis2=2)
-    alone = np.einsum("nij,njk,nik->n", pairs.map_a, own[pairs.a], pairs.map_a)
-    alone = alone + np.einsum("nij,njk,nik->n", pairs.map_b, own[pairs.b], pairs.map_b)
+    both = ((pairs.map_a, pairs.a), (pairs.map_b, pairs.b))
+    alone = sum(((to_plane @ own[part]) * to_plane).sum(axis=(1, 2)) for to_plane, part in both)
     return np.asarray(np.divide(alone, total, out=np.zeros_like(total), where=total > 0))
 
 
-def _senses(colours: MeasuredColours, pairs: Pairs) -> list[Sense]:
-    level = steps(pairs.level_a, pairs.level_b)
+def _senses(colours: MeasuredColours, pairs: Pairs) -> Sense:
     seen = steps(colours.lab_d50[pairs.a], colours.lab_d50[pairs.b])
-    shift = np.degrees(np.arctan2(pairs.level_b[:, 2] - pairs.level_a[:, 2], level.ap2 - level.ap1))
-    columns = (seen.dLp, level.dCp, level.dHp, seen.SL, level.SC, level.SH, level.hbar, shift)
-    chromas = zip(level.Cp1.tolist(), level.Cp2.tolist(), strict=True)
-    rows = zip(*(column.tolist() for column in columns), chromas, strict=True)
-    return [Sense(*row) for row in rows]
+    return _sense(pairs.level_a, pairs.level_b, seen.dLp, seen.SL)
 
 
-def _verdict(
-    pair: _Evidence, confidence: float, a: Sighting, b: Sighting
-) -> tuple[Verdict, str | None, tuple[str, ...]]:
-    """The verdict of one pair, the largest cause when it is unsure, and the codes of its notes, the cause among them.
+def _sense(level_a: Array, level_b: Array, dL: Array, sL: Array | None = None) -> Sense:
+    """Of colours at one luminance, and how their lightness differs as photographed."""
+    level = steps(level_a, level_b)
+    shift = np.degrees(np.arctan2(level_b[:, 2] - level_a[:, 2], level.ap2 - level.ap1))
+    return Sense(
+        dL=dL,
+        dC=level.dCp,
+        dH=level.dHp,
+        sL=level.SL if sL is None else sL,
+        sC=level.SC,
+        sH=level.SH,
+        hue=level.hbar,
+        shift=shift,
+        chroma_a=level.Cp1,
+        chroma_b=level.Cp2,
+    )
+
+
+def _verdicts(rows: npt.NDArray[np.void], pair: _Evidence, about: AboutPairs, confidence: float) -> None:
+    """The verdict of each pair, the largest cause where it is unsure, and its notes, into the rows.
 
     "differs" asks for both: a small probability and an interval beyond the tolerance. A wide uncertainty spreads over
     so much of the plane that little of it lies within any tolerance, even around two identical colours.
     """
-    colour: Verdict = "alike" if pair.p_within >= confidence else "unsure"
-    colour = "differs" if pair.p_within <= 1 - confidence and pair.low > pair.tolerance else colour
-    level = _level(pair)
-    verdict: Verdict = "differs" if level == "level_differs" else colour
-    doubted = _doubted_level(pair, level, bool(a.photos & b.photos))
-    if verdict == "alike" and doubted:
-        verdict = "unsure"
-    notes = [] if level is None else [level]
-    if not a.photos & b.photos:
-        notes.append("different_photos")
-    if a.lights and b.lights and not a.lights & b.lights:
-        notes.append("different_light")
-        if not (a.scales | b.scales) & _ABSOLUTE:
-            notes.append("print_metamerism")
-    if not a.scales & b.scales:
-        return "unsure", "relative_absolute", ("relative_absolute", *notes)
-    if verdict == "alike" and not pair.matt:
-        notes.append("level_not_judged")
-    if verdict != "unsure":
-        return verdict, None, tuple(notes)
-    cause = doubted if colour == "alike" and doubted else _cause(pair, a, b)
-    if pair.sd > _HOPELESS_SD * pair.tolerance:
-        notes.append("photo_cannot_settle")
-    return "unsure", cause, (cause, *(note for note in notes if note != cause))
+    differs = (pair.p_within <= 1 - confidence) & (pair.low > pair.tolerance)
+    alike = (pair.p_within >= confidence) & ~differs
+    level = _levels(pair)
+    neutral = about.one_photo & (pair.chroma < _NEUTRAL_CHROMA) & (np.abs(pair.log_ratio) > _NEUTRAL_LOG_RATIO)
+    doubted = np.where(level["level_unsure"], _cause("level_unsure"), np.where(neutral, _cause("neutral_level"), 0))
+    surely = alike & (doubted == 0) & ~level["level_differs"]
+    cause = np.where(alike & (doubted > 0), doubted, _causes(pair, about))
+    verdict = np.where(level["level_differs"] | differs, 1, np.where(surely, 0, 2))
+    verdict = np.where(about.one_scale, verdict, 2)
+    rows["verdict"] = verdict
+    rows["cause"] = np.where(verdict < 2, 0, np.where(about.one_scale, cause, _cause("relative_absolute")))
+    held = {
+        **level,
+        "different_photos": ~about.one_photo,
+        "different_light": about.other_light,
+        "print_metamerism": about.other_light & ~about.absolute,
+        "level_not_judged": about.one_scale & (verdict == 0) & ~about.matt,
+        "photo_cannot_settle": about.one_scale & (verdict == 2) & (pair.sd > _HOPELESS_SD * pair.tolerance),
+        "neutral_part": about.neutral,
+    }
+    rows["notes"] = sum(_bit(name) * which for name, which in held.items())
 
 
-def _doubted_level(pair: _Evidence, level: str | None, one_photo: bool) -> str | None:
-    """Why two parts of one hue and chroma may yet look different: of two neutral parts level is the finish."""
-    if level == "level_unsure":
-        return level
-    neutral = one_photo and pair.chroma < _NEUTRAL_CHROMA and abs(pair.log_ratio) > _NEUTRAL_LOG_RATIO
-    return "neutral_level" if neutral else None
+def _cause(code: str) -> int:
+    return _CAUSES.index(code)
 
 
-def _level(pair: _Evidence) -> str | None:
+def _bit(note: str) -> int:
+    return 1 << _NOTES.index(note)
+
+
+def _levels(pair: _Evidence) -> dict[str, BoolArray]:
     """What the level says. A ratio that geometry does not explain counts only if both look different as photographed."""
-    if pair.level_z > LEVEL_SILENT_SD and pair.de00 > pair.tolerance:
-        return "level_differs" if pair.level_z > LEVEL_DIFFERS_SD else "level_unsure"
-    return "level_geometry" if pair.level_visible and pair.level_z <= LEVEL_SILENT_SD else None
+    silent = pair.level_z <= LEVEL_SILENT_SD
+    counts = ~silent & (pair.de00 > pair.tolerance)
+    sure = pair.level_z > LEVEL_DIFFERS_SD
+    return {
+        "level_differs": counts & sure,
+        "level_unsure": counts & ~sure,
+        "level_geometry": pair.level_visible & silent,
+    }
 
 
-def _cause(pair: _Evidence, a: Sighting, b: Sighting) -> str:
-    """The largest cause of an unsure colour."""
-    if pair.sd <= _GOOD_SD * pair.tolerance:
-        return "at_tolerance"
-    if pair.light_share > 0.5:
-        return "light_varies"
-    if pair.own_share > 0.5:
-        return "few_pixels" if a.few_pixels or b.few_pixels else "own_spread"
-    if not (a.chart and b.chart):
-        return "no_card"
-    return "card_fits_badly" if a.photos & b.photos else "different_photos"
+def _causes(pair: _Evidence, about: AboutPairs) -> RowArray:
+    """The largest cause of an unsure colour, the first that holds."""
+    found = (
+        (pair.sd <= _GOOD_SD * pair.tolerance, "at_tolerance"),
+        (pair.light_share > 0.5, "light_varies"),
+        ((pair.own_share > 0.5) & about.few_pixels, "few_pixels"),
+        (pair.own_share > 0.5, "own_spread"),
+        (~about.chart, "no_card"),
+        (about.one_photo, "card_fits_badly"),
+    )
+    conditions, codes = zip(*found, strict=True)
+    return np.asarray(np.select(conditions, [_cause(code) for code in codes], _cause("different_photos")))

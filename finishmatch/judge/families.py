@@ -19,7 +19,7 @@ from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.names import GREY_CHROMA, colour_name
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.fields import Text
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, Differences, table
 from finishmatch.judge.facts import PartFacts
 
 How = Literal["auto", "by label", "by colour", "one"]
@@ -83,17 +83,21 @@ def find_families(
     known = [part for part in facts if not part.neutral and part.name in set(colours.names)]
     if not known:
         return ()
-    table = _table(colours, [part.name for part in known], differences)
+    measured = _table(colours, [part.name for part in known], differences)
     there = [part for part in known if part.slot is None or part.owned] or known
-    groups = _grouped(there, table, how, wish)
-    whole = _with_candidates(groups, known, table)
-    return _named(whole, {part.name for part in there}, table)
+    groups = _grouped(there, measured, how, wish)
+    whole = _with_candidates(groups, known, measured)
+    return _named(whole, {part.name for part in there}, measured)
 
 
-def same_family(families: Sequence[Family], differences: Sequence[Difference]) -> list[Difference]:
+def same_family(families: Sequence[Family], differences: Sequence[Difference]) -> Differences:
     """The differences of parts of one family, those with a part in none among them."""
-    home = homes(families)
-    return [d for d in differences if d.a not in home or d.b not in home or home[d.a] == home[d.b]]
+    found, home = table(differences), homes(families)
+    if len(families) < 2:
+        return found
+    at = np.array([home.get(name, -1) for name in found.names], dtype=np.intp)
+    a, b = at[found.a], at[found.b]
+    return found.take((a < 0) | (b < 0) | (a == b))
 
 
 def homes(families: Sequence[Family]) -> dict[str, int]:
@@ -103,12 +107,8 @@ def homes(families: Sequence[Family]) -> dict[str, int]:
 
 def groups_apart(names: Sequence[str], differences: Sequence[Difference], least: float) -> list[list[str]]:
     """The parts in groups of which the nearest two of two groups are farther apart than ``least``, at equal light."""
-    among = set(names)
-    far = np.zeros((len(names),) * 2)
-    row = {name: i for i, name in enumerate(names)}
-    for d in differences:
-        if d.a in among and d.b in among:
-            far[row[d.a], row[d.b]] = far[row[d.b], row[d.a]] = d.de00_level.value
+    found = table(differences)
+    far = found.grid(found.de00_level[:, 0], names)
     return [[names[i] for i in group] for group in _linked(far <= least)]
 
 
@@ -118,22 +118,18 @@ _Group = tuple[str | None, list[str]]
 
 def _table(colours: MeasuredColours, names: Sequence[str], differences: Sequence[Difference]) -> _Table:
     row = {name: i for i, name in enumerate(names)}
-    far, surely = np.zeros((2, len(names), len(names)))
-    for d in differences:
-        i, j = row.get(d.a), row.get(d.b)
-        if i is not None and j is not None:
-            far[i, j] = far[j, i] = d.de00_level.value
-            surely[i, j] = surely[j, i] = d.de00_level.low
+    pairs = table(differences)
+    far, surely = (pairs.grid(pairs.de00_level[:, end], names) for end in (0, 1))
     at = {name: i for i, name in enumerate(colours.names)}
     return _Table(row, colours.lab_d50[[at[name] for name in names]], far, surely)
 
 
-def _grouped(there: Sequence[PartFacts], table: _Table, how: How, wish: str | None) -> list[_Group]:
+def _grouped(there: Sequence[PartFacts], measured: _Table, how: How, wish: str | None) -> list[_Group]:
     everyone = [part.name for part in there]
     if how == "one":
         return [(None, everyone)]
     if how == "by colour":
-        return [(None, group) for group in _by_colour(everyone, table)]
+        return [(None, group) for group in _by_colour(everyone, measured)]
     labels: dict[str, _Group] = {}
     rest = []
     for part in there:
@@ -145,65 +141,65 @@ def _grouped(there: Sequence[PartFacts], table: _Table, how: How, wish: str | No
     found = list(labels.values())
     if how == "by label":
         return [*found, (None, rest)] if rest else found
-    return _join_rest(found, rest, table)
+    return _join_rest(found, rest, measured)
 
 
-def _join_rest(labelled: list[_Group], rest: Sequence[str], table: _Table) -> list[_Group]:
+def _join_rest(labelled: list[_Group], rest: Sequence[str], measured: _Table) -> list[_Group]:
     """Parts without a label go to the nearest label if it may be theirs, and else by colour."""
     joined: dict[int, list[str]] = {}
     free: list[str] = []
     for name in rest:
-        near = [(_nearest([name], group, table), k) for k, (_, group) in enumerate(labelled)]
+        near = [(_nearest([name], group, measured), k) for k, (_, group) in enumerate(labelled)]
         distance, k = min(near, default=(np.inf, -1))
-        (joined.setdefault(k, []) if k >= 0 and distance <= _reach([name], labelled[k][1], table) else free).append(
+        (joined.setdefault(k, []) if k >= 0 and distance <= _reach([name], labelled[k][1], measured) else free).append(
             name
         )
     found = [(label, [*group, *joined.get(k, [])]) for k, (label, group) in enumerate(labelled)]
-    return [*found, *((None, group) for group in _by_colour(free, table))]
+    return [*found, *((None, group) for group in _by_colour(free, measured))]
 
 
-def _by_colour(names: Sequence[str], table: _Table) -> list[list[str]]:
+def _by_colour(names: Sequence[str], measured: _Table) -> list[list[str]]:
     """Groups that nobody would take for one finish."""
     if not names:
         return []
-    rows = table.rows(names)
+    rows = measured.rows(names)
     grid = np.ix_(rows, rows)
-    grey = np.hypot(table.lab[rows, 1], table.lab[rows, 2]) < GREY_CHROMA
+    grey = np.hypot(measured.lab[rows, 1], measured.lab[rows, 2]) < GREY_CHROMA
     mixed = grey[:, None] != grey
-    near = table.far[grid] <= np.where(mixed, _NEUTRAL_DE00, FAR_DE00)
+    near = measured.far[grid] <= np.where(mixed, _NEUTRAL_DE00, FAR_DE00)
     groups = [[names[i] for i in group] for group in _linked(near)]
-    while (pair := _not_apart(groups, table)) is not None:
+    while (pair := _not_apart(groups, measured)) is not None:
         one, other = pair
         groups[one] += groups.pop(other)
     return groups
 
 
-def _not_apart(groups: Sequence[Sequence[str]], table: _Table) -> tuple[int, int] | None:
+def _not_apart(groups: Sequence[Sequence[str]], measured: _Table) -> tuple[int, int] | None:
     """The nearest two groups that may yet be one finish: their own spread, or the uncertainty, is too large to tell."""
     found = []
     for i, one in enumerate(groups):
         for j, other in enumerate(groups[:i]):
-            gap = float(table.between(one, other).min())
-            surely = float(table.surely[np.ix_(table.rows(one), table.rows(other))].max())
-            wide = _SPREADS * max(_spread(one, table), _spread(other, table))
-            if gap < wide or surely < _SURELY * _reach(one, other, table):
+            gap = float(measured.between(one, other).min())
+            surely = float(measured.surely[np.ix_(measured.rows(one), measured.rows(other))].max())
+            wide = _SPREADS * max(_spread(one, measured), _spread(other, measured))
+            if gap < wide or surely < _SURELY * _reach(one, other, measured):
                 found.append((gap, j, i))
     return min(found)[1:] if found else None
 
 
-def _spread(group: Sequence[str], table: _Table) -> float:
+def _spread(group: Sequence[str], measured: _Table) -> float:
     """How far the parts of a group lie from its middle part, on average."""
-    inside = table.between(group, group)
+    inside = measured.between(group, group)
     return float(inside.mean(axis=1).min())
 
 
-def _reach(one: Sequence[str], other: Sequence[str], table: _Table) -> float:
+def _reach(one: Sequence[str], other: Sequence[str], measured: _Table) -> float:
     """How far apart two groups may lie that could be one finish."""
-    return FAR_DE00 if _is_grey(one, table) == _is_grey(other, table) else _NEUTRAL_DE00
+    return FAR_DE00 if _is_grey(one, measured) == _is_grey(other, measured) else _NEUTRAL_DE00
 
 
-def _is_grey(group: Sequence[str], table: _Table) -> bool:
-    lab = table.lab[table.rows(group)]
+def _is_grey(group: Sequence[str], measured: _Table) -> bool:
+    lab = measured.lab[measured.rows(group)]
     return bool((np.hypot(lab[:, 1], lab[:, 2]) < GREY_CHROMA).all())
 
 
@@ -224,7 +220,7 @@ def _linked(near: BoolArray) -> list[list[int]]:
     return [np.flatnonzero(group == start).tolist() for start in np.unique(group)]
 
 
-def _with_candidates(groups: Sequence[_Group], known: Sequence[PartFacts], table: _Table) -> list[_Group]:
+def _with_candidates(groups: Sequence[_Group], known: Sequence[PartFacts], measured: _Table) -> list[_Group]:
     """Every slot's candidates in the family that the slot belongs to."""
     home = {name: k for k, (_, names) in enumerate(groups) for name in names}
     slots: dict[str, list[PartFacts]] = {}
@@ -235,7 +231,7 @@ def _with_candidates(groups: Sequence[_Group], known: Sequence[PartFacts], table
     added: dict[int, list[str]] = {}
     for slot, parts in slots.items():
         beside = [owned[slot].name] if slot in owned else []
-        k = _family_of_slot(parts, beside, groups, home, table)
+        k = _family_of_slot(parts, beside, groups, home, measured)
         added.setdefault(k, []).extend(part.name for part in parts)
     return [(label, [*names, *added.get(k, [])]) for k, (label, names) in enumerate(groups)]
 
@@ -245,7 +241,7 @@ def _family_of_slot(
     owned: Sequence[str],
     groups: Sequence[_Group],
     home: Mapping[str, int],
-    table: _Table,
+    measured: _Table,
 ) -> int:
     """By what the slot must match, its owned part, the candidates' label, what they touch; else the nearest family."""
     labels = {label.casefold(): k for k, (label, _) in enumerate(groups) if label is not None}
@@ -260,16 +256,16 @@ def _family_of_slot(
         if counted:
             return min(counted, key=lambda k: (-counted[k], k))
     names = [part.name for part in parts]
-    return min(range(len(groups)), key=lambda k: (_nearest(names, groups[k][1], table), k))
+    return min(range(len(groups)), key=lambda k: (_nearest(names, groups[k][1], measured), k))
 
 
-def _nearest(names: Sequence[str], group: Sequence[str], table: _Table) -> float:
+def _nearest(names: Sequence[str], group: Sequence[str], measured: _Table) -> float:
     """The distance of the nearest of these parts from a group's middle part."""
-    return float(np.median(table.between(names, group), axis=1).min())
+    return float(np.median(measured.between(names, group), axis=1).min())
 
 
-def _named(groups: Sequence[_Group], there: set[str], table: _Table) -> tuple[Family, ...]:
-    words = [label or table.name([name for name in names if name in there]) for label, names in groups]
+def _named(groups: Sequence[_Group], there: set[str], measured: _Table) -> tuple[Family, ...]:
+    words = [label or measured.name([name for name in names if name in there]) for label, names in groups]
     often = Counter(words)
     found = []
     for (label, names), word in zip(groups, words, strict=True):
@@ -277,6 +273,6 @@ def _named(groups: Sequence[_Group], there: set[str], table: _Table) -> tuple[Fa
         name = word if often[word] == 1 else f"{word} like {fixed[0]}"
         by: By = "label" if label is not None else "one" if len(groups) == 1 else "colour"
         alone = len(groups) > 1 and label is None and len(fixed) == 1
-        ordered = tuple(one for one in table.row if one in set(names))
+        ordered = tuple(one for one in measured.row if one in set(names))
         found.append(Family(name, by, ordered, alone))
     return tuple(sorted(found, key=lambda family: (-len(family.parts), family.name)))

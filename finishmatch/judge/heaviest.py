@@ -103,6 +103,8 @@ class _Search:
         self._twins = [twins[k] for k in order]
         self._weight = [heavy[k] for k in order]
         self._near = neighbours(joined[np.ix_(order, order)])
+        everyone = (1 << len(order)) - 1
+        self._apart = [everyone ^ near ^ (1 << v) for v, near in enumerate(self._near)]
         self._wanted = sum(heavy) if wanted is None else wanted
         self.clique: Clique = ()
         self.best = 0 if wanted is None else wanted - 1
@@ -149,18 +151,17 @@ class _Search:
         A class takes from each of its members the smallest weight that any of them has left.
         """
         found: list[tuple[int, int]] = []
-        left: dict[int, int] = {}
-        bound = 0
+        left, apart, bound = self._weight.copy(), self._apart, 0
         while open_:
             free, together = open_, []
             while free:
                 v = free.bit_length() - 1
                 together.append(v)
-                free &= ~(self._near[v] | 1 << v)
-            least = min(left.get(v, self._weight[v]) for v in together)
+                free &= apart[v]
+            least = min([left[v] for v in together])
             bound += least
             for v in together:
-                left[v] = left.get(v, self._weight[v]) - least
+                left[v] -= least
                 if not left[v]:
                     open_ ^= 1 << v
                     if bound > room:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from msgspec import structs
 
-from finishmatch.arrays import Array
+from finishmatch.arrays import Array, BoolArray
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, luminance
 from finishmatch.errors import Note
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, Differences, table
 
 
 def metamerism_index(
@@ -40,26 +40,38 @@ class InOneLight:
 
     light: str
     colours: MeasuredColours
-    differences: tuple[Difference, ...]
+    differences: Sequence[Difference]
 
 
-def with_lights(differences: Sequence[Difference], by_light: Sequence[InOneLight]) -> tuple[Difference, ...]:
+def with_lights(differences: Sequence[Difference], by_light: Sequence[InOneLight]) -> Differences:
     """The differences with a note on every pair that looks alike in one light and differs in another.
 
     A pair that differs in some light is never called alike: the verdict becomes "unsure", since it depends on the light.
     """
-    seen: dict[frozenset[str], list[tuple[InOneLight, Difference]]] = {}
+    found = table(differences)
+    alike, apart = np.zeros((2, len(found)), dtype=bool)
     for one in by_light:
-        for judged in one.differences:
-            seen.setdefault(frozenset((judged.a, judged.b)), []).append((one, judged))
-    return tuple(_noted(pair, seen.get(frozenset((pair.a, pair.b)), [])) for pair in differences)
+        alike |= _with_verdict(found, one, "alike")
+        apart |= _with_verdict(found, one, "differs")
+    which = np.flatnonzero(alike & apart)
+    if not len(which):
+        return found
+    noted = [_noted(pair, by_light) for pair in found.rows(which)]
+    return found.replaced(which, noted)
 
 
-def _noted(pair: Difference, seen: Sequence[tuple[InOneLight, Difference]]) -> Difference:
+def _with_verdict(pairs: Differences, one: InOneLight, verdict: str) -> BoolArray:
+    """(m,) which pairs have this verdict in one light."""
+    judged = table(one.differences)
+    of_light = judged.grid(judged.is_("verdict", verdict), pairs.names)
+    return np.asarray(of_light[pairs.a, pairs.b])
+
+
+def _noted(pair: Difference, by_light: Sequence[InOneLight]) -> Difference:
+    tables = [(one, table(one.differences)) for one in by_light]
+    seen = [(one, judged[int(k)]) for one, judged in tables for k in judged.between([pair.a], [pair.b])]
     alike = [(one, judged) for one, judged in seen if judged.verdict == "alike"]
     apart = [(one, judged) for one, judged in seen if judged.verdict == "differs"]
-    if not alike or not apart:
-        return pair
     reference = min(alike, key=lambda item: item[1].de00_level.value)[0]
     test = max(apart, key=lambda item: item[1].de00_level.value)[0]
     each = "; ".join(f"{one.light}: {judged.verdict} ({judged.de00_level.value:.1f})" for one, judged in seen)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from finishmatch.arrays import Array, IndexArray
+from finishmatch.arrays import Array, RowArray
 from finishmatch.colour.ciede2000 import ciede2000, local_metric
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import at_luminance, lab_jacobian, lab_to_xyz
@@ -39,8 +39,8 @@ class Pairs:
     log_ratio_sd : (m,) its standard deviation, from geometry (``level_sd``) and measurement together.
     """
 
-    a: IndexArray
-    b: IndexArray
+    a: RowArray
+    b: RowArray
     level_a: Array
     level_b: Array
     de00: Array
@@ -55,7 +55,7 @@ class Pairs:
     log_ratio_sd: Array
 
 
-def pairs_of(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Pairs:
+def pairs_of(colours: MeasuredColours, a: RowArray, b: RowArray) -> Pairs:
     """The pairs (a[i], b[i]) of the table, with the covariance S = Ja Saa Ja' + Jb Sbb Jb' - Ja Sab Jb' - (..)'.
 
     A rendering acts on what two parts have of it in common as a factor, and on what they have apart as a shift.
@@ -95,20 +95,20 @@ def _difference_cov(map_a: Array, map_b: Array, blocks: tuple[Array, Array, Arra
     return np.asarray(map_a @ aa @ _t(map_a) + map_b @ bb @ _t(map_b) - cross - _t(cross))
 
 
-def _light_spread(colours: MeasuredColours, a: IndexArray, b: IndexArray, maps: tuple[Array, Array]) -> Array:
+def _light_spread(colours: MeasuredColours, a: RowArray, b: RowArray, maps: tuple[Array, Array]) -> Array:
     if not colours.light_cov.size:
         return np.zeros((len(a), 2, 2))
     aa, bb, ab = (_blocks(colours.light_cov, i, j) for i, j in ((a, a), (b, b), (a, b)))
     return _difference_cov(*maps, (aa, bb, ab))
 
 
-def _common(colours: MeasuredColours, a: IndexArray, b: IndexArray) -> Array:
+def _common(colours: MeasuredColours, a: RowArray, b: RowArray) -> Array:
     """(m, r) how far both parts of each pair hang on each rendering."""
     share = colours.rendered.reshape(len(colours), -1)
     return np.asarray(np.maximum(np.minimum(share[a], share[b]), 0))
 
 
-def _rendered(colours: MeasuredColours, a: IndexArray, b: IndexArray, middle: Array) -> tuple[Array, Array]:
+def _rendered(colours: MeasuredColours, a: RowArray, b: RowArray, middle: Array) -> tuple[Array, Array]:
     """(m,) standard deviation of ln(factor) by what each pair shares of renderings, and variance by what it does not."""
     share, common = colours.rendered.reshape(len(colours), -1), _common(colours, a, b)
     dullness = np.exp(-2 * np.hypot(middle[:, 1], middle[:, 2]) / _DULL_RANGE)[:, None]
@@ -141,7 +141,7 @@ def _t(matrices: Array) -> Array:
     return np.swapaxes(matrices, -1, -2)
 
 
-def _blocks(cov: Array, i: IndexArray, j: IndexArray) -> Array:
+def _blocks(cov: Array, i: RowArray, j: RowArray) -> Array:
     n = len(cov) // 3
     return np.asarray(cov.reshape(n, 3, n, 3)[i, :, j, :])
 
@@ -170,7 +170,7 @@ def _at_luminance_jacobian(lab: Array, common: Array) -> Array:
     return np.asarray(scaled @ project @ np.linalg.inv(lab_jacobian(xyz)), dtype=float)
 
 
-def _log_ratio_sd(colours: MeasuredColours, a: IndexArray, b: IndexArray, cov_L: tuple[Array, Array, Array]) -> Array:
+def _log_ratio_sd(colours: MeasuredColours, a: RowArray, b: RowArray, cov_L: tuple[Array, Array, Array]) -> Array:
     L = colours.lab_d50[:, 0]
     slope = np.where(L > 8, 3 / (L + 16), 1 / np.maximum(L, 0.1))  # d ln Y / d L*, CIE 15:2018
     aa, bb, ab = cov_L

@@ -8,21 +8,25 @@ from dataclasses import dataclass
 import numpy as np
 from msgspec import Struct
 
-from finishmatch.arrays import Array, BoolArray, IndexArray
+from finishmatch.arrays import Array, BoolArray, RowArray
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.colour.space import lab_to_xyz, xyz_to_lab
 from finishmatch.fields import Fraction, Number, Text
 from finishmatch.judge.cliques import clique_number, fewest_cliques
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, Differences, table
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import Family
 from finishmatch.judge.interval import CERTAIN_SD
-from finishmatch.judge.pairs import pairs_of
+from finishmatch.judge.pairs import Pairs, pairs_of
 
 Graph = BoolArray
 Lab = tuple[Number, Number, Number]
 
 _DRAWS, _SEED = 4000, 20_260_101
+# Pairs that together fail less often than this are not drawn: less than draws can tell.
+_NEVER, _HALVINGS = 1e-4, 20
+_FIRST, _PAIRS_AT_ONCE = 50, 100  # pairs that are drawn alone first; whose draws are in memory together
+_WORTH_DROPPING = 0.7  # share of draws that are left when the others are no longer carried along
 
 
 class FinishSet(Struct, frozen=True, forbid_unknown_fields=True):
@@ -55,13 +59,6 @@ class Sets:
     of_family: tuple[Sets, ...] = ()
 
 
-def agrees(difference: Difference) -> bool:
-    """The best estimate: the measured difference within tolerance, no level that geometry cannot explain, and not two
-    neutral parts of which one is darker."""
-    within = difference.de00_level.value <= difference.tolerance
-    return within and difference.cause != "neutral_level" and not difference.has("level_differs")
-
-
 def find_sets(
     colours: MeasuredColours,
     facts: Sequence[PartFacts],
@@ -80,7 +77,7 @@ def find_sets(
     found = tuple(
         _of_family(colours, name, tuple(sorted(parts)), differences) for name, parts in groups or [everyone] if parts
     )
-    beside = (_finish_set(colours, free, (), neutral=True),) if free else ()
+    beside = (_finish_set(colours, free, table(()), neutral=True),) if free else ()
     if not found:
         return Sets(beside, (len(beside),) * 2, len(beside))
     return Sets(
@@ -94,17 +91,11 @@ def find_sets(
 def _of_family(
     colours: MeasuredColours, family: str | None, names: tuple[str, ...], differences: Sequence[Difference]
 ) -> Sets:
-    joined, distance = graph_of(names, differences)
-    cover = fewest_cliques(joined, distance)
+    inside = table(differences).among(names)
+    cover = fewest_cliques(*graph_of(names, inside))
     groups = sorted((tuple(names[v] for v in clique) for clique in cover.cliques), key=largest_first)
-    home = {name: k for k, group in enumerate(groups) for name in group}
-    inside: list[list[Difference]] = [[] for _ in groups]
-    for d in differences:
-        k = home.get(d.a)
-        if k is not None and k == home.get(d.b):
-            inside[k].append(d)
-    sets = tuple(_finish_set(colours, group, inside[k], family=family) for k, group in enumerate(groups))
-    return Sets(sets, sets_range(names, differences), cover.at_least)
+    sets = tuple(_finish_set(colours, group, inside.among(group), family=family) for group in groups)
+    return Sets(sets, sets_range(names, inside), cover.at_least)
 
 
 def largest_first(group: tuple[str, ...]) -> tuple[int, tuple[str, ...]]:
@@ -114,99 +105,131 @@ def largest_first(group: tuple[str, ...]) -> tuple[int, tuple[str, ...]]:
 
 def sets_range(names: Sequence[str], differences: Sequence[Difference]) -> tuple[int, int]:
     """At least so many sets if every unsure pair is alike, at most so many if none is."""
-    at_least, _ = clique_number(_verdict_graph(names, differences, ("alike", "unsure")))
-    _, at_most = clique_number(_verdict_graph(names, differences, ("alike",)))
+    pairs = table(differences)
+    at_least, _ = clique_number(pairs.grid(pairs.is_("verdict", "alike", "unsure"), names))
+    _, at_most = clique_number(pairs.grid(pairs.is_("verdict", "alike"), names))
     return at_least, at_most
 
 
 def graph_of(names: Sequence[str], differences: Sequence[Difference]) -> tuple[Graph, Array]:
     """Which of these parts agree, (n, n) with an empty diagonal, and their ``de00_level``, (n, n)."""
-    index = {name: i for i, name in enumerate(names)}
-    joined, distance = np.zeros((len(names),) * 2, dtype=bool), np.zeros((len(names),) * 2)
-    for d in differences:
-        if d.a in index and d.b in index:
-            i, j = index[d.a], index[d.b]
-            joined[i, j] = joined[j, i] = agrees(d)
-            distance[i, j] = distance[j, i] = d.de00_level.value
-    return joined, distance
+    pairs = table(differences)
+    return pairs.grid(pairs.agree, names), pairs.grid(pairs.de00_level[:, 0], names)
 
 
 def joint_probability(colours: MeasuredColours, differences: Sequence[Difference]) -> float:
     """That all these pairs lie within their tolerances at once, by draws from the joint covariance (fixed seed).
 
-    Pairs that are certain by themselves to 1e-9 need no draws.
+    Pairs that lie within them so surely that all together fail less often than draws can tell are not drawn. The others
+    are looked at a few at a time, those most likely to fail first, until no draw is left.
     """
-    if not differences:
+    judged = table(differences)
+    if not len(judged):
         return 1.0
-    index = {name: i for i, name in enumerate(colours.names)}
-    a = np.array([index[d.a] for d in differences])
-    b = np.array([index[d.b] for d in differences])
-    pairs = pairs_of(colours, a, b)
-    limits = np.array([d.tolerance for d in differences])
-    reach = CERTAIN_SD * np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
-    stretch = np.exp(CERTAIN_SD * pairs.scale_sd)
-    distance = np.linalg.norm(pairs.centre, axis=1)
-    if np.any((distance - reach) / stretch > limits):
+    at = {name: i for i, name in enumerate(colours.names)}
+    row = np.array([at.get(name, -1) for name in judged.names], dtype=np.intp)
+    pairs = pairs_of(colours, row[judged.a], row[judged.b])
+    fails = _may_fail(pairs, judged.tolerance)
+    if np.any(fails > 1):
         return 0.0
-    farthest = (distance + reach) * stretch
-    open_ = np.flatnonzero(farthest > limits)
-    used = np.unique(np.concatenate([a[open_], b[open_]]))
+    order = np.argsort(-fails, kind="stable")
+    left_out = np.cumsum(fails[order[::-1]])[::-1]  # how often any of the pairs from here on may fail
+    order = order[left_out > _NEVER]
+    if not len(order):
+        return 1.0
+    # Most builds of many parts fail by few pairs: those are drawn first, of their own parts alone.
+    if len(order) > _FIRST and not _all_within(colours, pairs, judged.tolerance, order[:_FIRST]):
+        return 0.0
+    return _all_within(colours, pairs, judged.tolerance, order) / _DRAWS
+
+
+def _may_fail(pairs: Pairs, limits: Array) -> Array:
+    """(m,) a bound on the chance that a pair lies beyond its tolerance; above 1 where it lies there to all certainty.
+
+    With what adds and what stretches both within z standard deviations it lies within; a normal of the plane is beyond
+    with a chance of exp(-z^2 / 2), and what stretches with no more.
+    """
+    sd = np.sqrt(np.maximum(np.linalg.eigvalsh(pairs.spread)[:, 1], 0))
+    distance = np.linalg.norm(pairs.centre, axis=1)
+    inside, outside = np.zeros_like(sd), np.full_like(sd, CERTAIN_SD)
+    for _ in range(_HALVINGS):
+        z = (inside + outside) / 2
+        within = (distance + z * sd) * np.exp(z * pairs.scale_sd) <= limits
+        inside, outside = np.where(within, z, inside), np.where(within, outside, z)
+    bound = np.minimum(2 * np.exp(-(inside**2) / 2), 1.0)
+    beyond = (distance - CERTAIN_SD * sd) * np.exp(-CERTAIN_SD * pairs.scale_sd) > limits
+    surely = (distance + CERTAIN_SD * sd) * np.exp(CERTAIN_SD * pairs.scale_sd) <= limits
+    return np.where(beyond, 2.0, np.where(surely, 0.0, bound))
+
+
+def _all_within(colours: MeasuredColours, pairs: Pairs, limits: Array, order: RowArray) -> int:
+    """In how many draws all these pairs lie within their tolerances."""
+    used = np.unique(np.concatenate([pairs.a[order], pairs.b[order]]))
     errors, factors, shifts = _draws(colours, used)
     share = colours.rendered.reshape(len(colours), -1)
-    whole = np.ones(_DRAWS, dtype=bool)
-    for k in open_[np.argsort(-farthest[open_] / limits[open_], kind="stable")]:
-        i, j = np.searchsorted(used, [a[k], b[k]])
-        moved = pairs.centre[k] + errors[j][whole] @ pairs.map_b[k].T - errors[i][whole] @ pairs.map_a[k].T
-        moved = moved + np.einsum("r,drc->dc", share[b[k]] - share[a[k]], shifts[whole])
-        common = np.maximum(np.minimum(share[a[k]], share[b[k]]), 0)
-        length = np.sqrt((moved**2).sum(axis=1)) * np.exp(
-            pairs.scale_sd[k] * _one(factors[whole], common * colours.scale_sd)
-        )
-        whole[whole] = length <= limits[k]
-    return float(whole.mean())
+    alive = np.ones(_DRAWS, dtype=bool)
+    for some in np.array_split(order, -(-len(order) // _PAIRS_AT_ONCE)):
+        a, b = pairs.a[some], pairs.b[some]
+        i, j = np.searchsorted(used, a), np.searchsorted(used, b)
+        moved = shifts[j] - shifts[i] + pairs.centre[some][:, None]
+        moved += errors[j] @ pairs.map_b[some].transpose(0, 2, 1)
+        moved -= errors[i] @ pairs.map_a[some].transpose(0, 2, 1)
+        common = np.maximum(np.minimum(share[a], share[b]), 0) * colours.scale_sd
+        stretched = pairs.scale_sd[some][:, None] * _one(factors, common)
+        length = np.sqrt((moved**2).sum(axis=2)) * np.exp(stretched)
+        alive &= (length <= limits[some][:, None]).all(axis=0)
+        if not alive.any():
+            return 0
+        if alive.sum() < _WORTH_DROPPING * len(alive):
+            errors, shifts, factors = errors[:, alive], shifts[:, alive], factors[alive]
+            alive = alive[alive]
+    return int(alive.sum())
 
 
 def _one(normal: Array, share: Array) -> Array:
-    """(draws,) one standard normal of what a pair shares, ``share`` (r,), of r renderings' draws (draws, r)."""
-    length = float(np.linalg.norm(share))
-    return np.asarray(normal @ share / length) if length > 0 else np.zeros(len(normal))
+    """(m, draws) one standard normal of what each pair shares, ``share`` (m, r), of r renderings' draws (draws, r)."""
+    length = np.linalg.norm(share, axis=1, keepdims=True)
+    whole = share @ normal.T
+    return np.asarray(np.divide(whole, length, out=np.zeros_like(whole), where=length > 0), dtype=float)
 
 
-def _draws(colours: MeasuredColours, parts: IndexArray) -> tuple[Array, Array, Array]:
-    """(parts, draws, 3) joint errors of these parts' CIELAB, and what r renderings do: (draws, r) standard
-    normal draws of their factors and (draws, r, 2) shifts in the plane of CIEDE2000."""
+def _draws(colours: MeasuredColours, parts: RowArray) -> tuple[Array, Array, Array]:
+    """(parts, draws, 3) joint errors of these parts' CIELAB, and what r renderings do: (draws, r) standard normal draws of
+    their factors, and (parts, draws, 2) how they shift each part in the plane of CIEDE2000."""
     rows = (3 * parts[:, None] + np.arange(3)).ravel()
-    variance, axes = np.linalg.eigh(colours.cov[np.ix_(rows, rows)])
+    root = _root(colours.cov[np.ix_(rows, rows)])
     random = np.random.default_rng(_SEED)
-    errors = random.standard_normal((_DRAWS, len(rows))) @ (axes * np.sqrt(np.maximum(variance, 0))).T
+    errors = random.standard_normal((_DRAWS, len(rows))) @ root.T
     factors = random.standard_normal((_DRAWS, len(colours.scale_sd)))
     shifts = random.standard_normal((_DRAWS, len(colours.shift_de00), 2)) * colours.shift_de00[:, None]
-    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C"), factors, shifts
+    share = colours.rendered.reshape(len(colours), -1)[parts]
+    each = np.tensordot(share, shifts, axes=(1, 1))
+    return np.asarray(errors.reshape(_DRAWS, len(parts), 3).transpose(1, 0, 2), order="C"), factors, each
 
 
-def _verdict_graph(names: Sequence[str], differences: Sequence[Difference], verdicts: tuple[str, ...]) -> Graph:
-    """Which of these parts have one of these verdicts, (n, n)."""
-    index = {name: i for i, name in enumerate(names)}
-    joined = np.zeros((len(names),) * 2, dtype=bool)
-    for d in differences:
-        if d.a in index and d.b in index and d.verdict in verdicts:
-            joined[index[d.a], index[d.b]] = joined[index[d.b], index[d.a]] = True
-    return joined
+def _root(cov: Array) -> Array:
+    """A matrix R with R R' = ``cov``, which may be singular."""
+    try:
+        return np.asarray(np.linalg.cholesky(cov), dtype=float)
+    except np.linalg.LinAlgError:
+        variance, axes = np.linalg.eigh(cov)
+        return np.asarray(axes * np.sqrt(np.maximum(variance, 0)))
 
 
 def _finish_set(
     colours: MeasuredColours,
     names: tuple[str, ...],
-    inside: Sequence[Difference],
+    inside: Differences,
     neutral: bool = False,
     family: str | None = None,
 ) -> FinishSet:
-    rows = [colours.names.index(name) for name in names]
+    wanted = set(names)
+    rows = [i for i, name in enumerate(colours.names) if name in wanted]
     mean = xyz_to_lab(lab_to_xyz(colours.lab_d50[rows]).mean(axis=0))
     return FinishSet(
         parts=names,
         lab=(float(mean[0]), float(mean[1]), float(mean[2])),
-        widest=max((d.de00_level.value for d in inside), default=0.0),
+        widest=float(inside.de00_level[:, 0].max(initial=0.0)),
         probability=joint_probability(colours, inside),
         neutral=neutral,
         family=family,

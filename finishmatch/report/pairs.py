@@ -67,9 +67,7 @@ def matrices(results: Results, arrangement: Arrangement) -> list[tuple[str, tupl
     return [(name, _matrix(results.differences, parts, arrangement)) for name, parts in groups if len(parts) > 1]
 
 
-def _matrix(
-    differences: tuple[Difference, ...], shown: Sequence[ShownPart], arrangement: Arrangement
-) -> tuple[Row, ...]:
+def _matrix(differences: Sequence[Difference], shown: Sequence[ShownPart], arrangement: Arrangement) -> tuple[Row, ...]:
     """Rows and columns in set order, both halves filled."""
     found = {frozenset((d.a, d.b)): _cell(d) for d in differences}
     itself, never = Cell("self", "", ""), Cell("none", "–", "")

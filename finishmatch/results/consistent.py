@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container
 
+import numpy as np
+
+from finishmatch.arrays import BoolArray
+from finishmatch.judge.differences import Differences, table
 from finishmatch.results.results import Loadings, Matrix, PartResult, Results
 
 
@@ -75,6 +79,7 @@ def _sources(results: Results) -> None:
     common = {(one.kind, one.id) for correction in corrections for one in correction.common}
     samples = {(part.name, photo) for part in results.parts for photo in part.photos}
     widths: dict[object, int] = {}
+    light_widths: dict[object, int] = {}
     for part in results.parts:
         for one in part.shared:
             _source(one.correction, ids, one.loadings, widths)
@@ -82,22 +87,36 @@ def _sources(results: Results) -> None:
             _source((other.kind, other.id), common, other.loadings, widths)
         for lent in part.lent:
             _source((lent.part, lent.photo), samples, lent.loadings, widths)
+        for light in part.light:
+            _source(light.correction, ids, light.loadings, light_widths)
+        for rendering in part.rendered:
+            source = rendering.id if rendering.kind == "correction" else (rendering.kind, rendering.id)
+            _known(source, ids | common)
 
 
-def _source(source: object, known: Iterable[object], loadings: Loadings, widths: dict[object, int]) -> None:
+def _source(source: object, known: Container[object], loadings: Loadings, widths: dict[object, int]) -> None:
     rows = [len(row) for row in loadings]
-    if source not in known:
-        raise ValueError(f"loadings on {source}, which no photo has")
+    _known(source, known)
     if rows != [widths.setdefault(source, rows[0])] * 3:
         raise ValueError(f"loadings on {source} are not all of one shape, 3 x k")
 
 
+def _known(source: object, known: Container[object]) -> None:
+    if source not in known:
+        raise ValueError(f"loadings on {source}, which no photo has")
+
+
 def _differences(results: Results, measured: set[str]) -> None:
-    pairs = {frozenset((one.a, one.b)) for one in results.differences}
-    if len(pairs) < len(results.differences) or any(len(pair) < 2 or not pair <= measured for pair in pairs):
+    pairs = table(results.differences)
+    both = np.minimum(pairs.a, pairs.b).astype(np.int64) * len(pairs.names) + np.maximum(pairs.a, pairs.b)
+    if (pairs.a == pairs.b).any() or len(np.unique(both)) < len(pairs) or not measured.issuperset(pairs.names):
         raise ValueError("differences: each must be of two measured parts, and each pair once")
-    for one in results.differences:
-        if (one.verdict == "unsure") != (one.cause is not None):
-            raise ValueError(f'differences: "{one.a}" and "{one.b}": an unsure pair has a cause, another one has none')
-        if any(limits.low > limits.high for limits in (one.de00, one.de00_level, one.level_ratio)):
-            raise ValueError(f'differences: "{one.a}" and "{one.b}": an interval ends before it begins')
+    caused = pairs.cause.where(lambda cause: cause is not None)
+    _all(pairs, caused == pairs.is_("verdict", "unsure"), "an unsure pair has a cause, another one has none")
+    for quantity in (pairs.de00, pairs.de00_level, pairs.level_ratio):
+        _all(pairs, quantity[:, 1] <= quantity[:, 2], "an interval ends before it begins")
+
+
+def _all(pairs: Differences, right: BoolArray, complaint: str) -> None:
+    for one in pairs.rows(np.flatnonzero(~right)[:1]):
+        raise ValueError(f'differences: "{one.a}" and "{one.b}": {complaint}')

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from finishmatch.results.results import Difference, Results, recommended, same_family
+from finishmatch.judge.differences import Differences
+from finishmatch.results.results import Results, recommended, same_family
 from finishmatch.text import capital, listed
 
 MOST_WORDS = 20
@@ -92,20 +93,19 @@ def _with_rest(results: Results, steps: Sequence[_Step]) -> Decision:
 def _rest(results: Results, rest: Sequence[str]) -> str:
     """Whether those that stay agree, each with its own finish; what could not be measured is not among them."""
     kept = [set(advice.parts) & set(rest) for advice in results.advice if advice.code == "keep"]
-    pairs = [pair for group in kept for pair in _between(results, group)]
+    pairs = [_between(results, group) for group in kept]
     whole = set(rest) <= set().union(*kept) if kept else False
     if not whole:
         return "see below for the rest"
     unmeasured = any(part.owned and part.lab is None for part in results.parts)
     who = "all else measured" if unmeasured else "all else"
-    agrees = "agrees" if all(pair.verdict == "alike" for pair in pairs) else "probably agrees"
+    agrees = "agrees" if all(inside.is_("verdict", "alike").all() for inside in pairs) else "probably agrees"
     finishes = sum(bool(group) for group in kept)
     return f"{who} {agrees}{f' in {finishes} finishes' if finishes > 1 else ''}"
 
 
-def _between(results: Results, names: set[str]) -> list[Difference]:
-    counted = same_family(results.families, results.differences)
-    return [pair for pair in counted if pair.a in names and pair.b in names]
+def _between(results: Results, names: set[str]) -> Differences:
+    return same_family(results.families, results.differences).among(names)
 
 
 def _question(results: Results) -> Decision | None:
@@ -119,21 +119,21 @@ def _question(results: Results) -> Decision | None:
 def _state(results: Results) -> Decision:
     names = in_hand(results)
     pairs = _between(results, set(names))
-    if not pairs:
+    if not len(pairs):
         only = capital(_named(names)) if names else "No coloured part"
         return Decision(f"{only} was measured: there is nothing to compare it with.", names)
-    verdicts = {pair.verdict for pair in pairs}
+    alike, differs = pairs.is_("verdict", "alike"), pairs.is_("verdict", "differs")
     who = "Both parts" if len(names) == 2 else f"All {len(names)} parts"
     if len([family for family in results.families if set(family.parts) & set(names)]) > 1:
         who = "In each finish all parts"
-    if verdicts == {"alike"}:
+    if alike.all():
         return Decision(f"{who} look alike.", names)
-    if "differs" not in verdicts and sum(pair.verdict == "alike" for pair in pairs) > len(pairs) / 2:
+    if not differs.any() and 2 * alike.sum() > len(pairs):
         return Decision(f"{who} probably look alike, but some pairs are unsure.", names)
-    if "differs" not in verdicts:
+    if not differs.any():
         return Decision("I cannot tell from these photos: see what to photograph again.", names)
-    apart = tuple(dict.fromkeys(name for pair in pairs if pair.verdict == "differs" for name in (pair.a, pair.b)))
-    if not any(pair.binding for pair in pairs if pair.verdict == "differs"):
+    apart = pairs.parts(differs)
+    if not pairs.binding[differs].any():
         return Decision(f"{capital(_named(apart))} look different here: compare them side by side.", apart)
     finishes = len(_finishes(results, names))
     return Decision(f"The parts fall into {finishes} finishes." if finishes > 1 else "Not all parts look alike.", names)

@@ -12,10 +12,10 @@ from msgspec import structs
 
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError, InternalError
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, table
 from finishmatch.results import schema_1
 from finishmatch.results.consistent import require_consistent
-from finishmatch.results.packed_differences import DifferenceColumns, rows_of, rows_or_columns
+from finishmatch.results.packed_differences import DifferenceColumns, opened, rows_or_columns
 from finishmatch.results.results import SCHEMA, Results
 from finishmatch.text import shown
 
@@ -131,4 +131,4 @@ def _opened(file: ResultsFile) -> Results:
     """The value that a file holds."""
     members = {name: getattr(file, name) for name in Results.__struct_fields__}
     pairs = file.differences
-    return Results(**{**members, "differences": pairs if isinstance(pairs, tuple) else rows_of(pairs)})
+    return Results(**{**members, "differences": table(pairs) if isinstance(pairs, tuple) else opened(pairs)})

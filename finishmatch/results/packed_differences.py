@@ -6,14 +6,14 @@ which of them each pair has.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any, get_type_hints
 
+import numpy as np
 from msgspec import Struct, defstruct
 
 from finishmatch.fields import Count, Fraction, Number, Quantity
-from finishmatch.judge.compare import Difference
+from finishmatch.judge.differences import Difference, Differences, Repeated, table
 
 MOST_ROWS = 5000
 """Up to so many differences are written as rows, more as columns."""
@@ -57,59 +57,55 @@ DifferenceColumns = defstruct(
 )
 
 
-def rows_or_columns(differences: tuple[Difference, ...]) -> Any:
+def rows_or_columns(differences: Sequence[Difference]) -> Any:
     """The differences as they are written."""
-    return differences if len(differences) <= MOST_ROWS else columns_of(differences)
+    return tuple(differences) if len(differences) <= MOST_ROWS else columns_of(differences)
 
 
 def columns_of(differences: Sequence[Difference]) -> Struct:
     """The columns of these differences."""
-    columns: dict[str, Any] = {name: [getattr(d, name) for d in differences] for name in Difference.__struct_fields__}
-    columns["words"] = [_without_names(d) for d in differences]
-    for name, column in columns.items():
-        columns[name] = tuple(column) if _is_plain(name) else _COLUMNS[name](*_repeated(column))
-    return DifferenceColumns(**columns)
+    pairs = table(differences)
+    names = {side: Repeated(pairs.names, getattr(pairs, side)) for side in ("a", "b")}
+    of_steps = dict(zip(("dL", "dC", "dH"), pairs.steps.T, strict=True))
+    held = {**names, **of_steps, "binding": Repeated((False, True), pairs.binding.astype(np.int8))}
+    columns = {name: held.get(name, getattr(pairs, name, None)) for name in Difference.__struct_fields__}
+    return DifferenceColumns(**{name: _written(name, column) for name, column in columns.items()})
 
 
-def rows_of(columns: Any) -> tuple[Difference, ...]:
+def _written(name: str, column: Any) -> Any:
+    if not isinstance(column, Repeated):
+        return tuple(column.tolist())
+    shown = column.in_order()
+    return _COLUMNS[name](shown.of, tuple(shown.at.tolist()))
+
+
+def opened(columns: Any) -> Differences:
     """The differences of these columns.
 
     Raises
     ------
     ValueError : the columns are not equally long, or tell of values that are not there.
     """
-    opened = {name: _opened(name, getattr(columns, name)) for name in Difference.__struct_fields__}
-    opened["words"] = map(_with_names, opened["words"], opened["a"], opened["b"])
-    return tuple(Difference(*row) for row in zip(*opened.values(), strict=True))
+    if (
+        len({len(getattr(columns, name)) if _is_plain(name) else len(getattr(columns, name).at) for name in _COLUMNS})
+        > 1
+    ):
+        raise ValueError("differences: the columns are not equally long")
+    held = {name: _opened(name, getattr(columns, name)) for name in _COLUMNS}
+    names = tuple(dict.fromkeys((*held["a"].of, *held["b"].of)))
+    row = {name: i for i, name in enumerate(names)}
+    a, b = (np.array([row[name] for name in held[side].of], dtype=np.int32)[held[side].at] for side in ("a", "b"))
+    binding = np.array(held["binding"].of, dtype=bool)[held["binding"].at]
+    own = [name for name in _COLUMNS if name not in ("a", "b", "binding", "dL", "dC", "dH")]
+    steps = np.stack([held[name] for name in ("dL", "dC", "dH")], axis=-1)
+    return Differences(names=names, a=a, b=b, steps=steps, binding=binding, **{name: held[name] for name in own})
 
 
-def _repeated(column: Iterable[Any]) -> tuple[tuple[Any, ...], tuple[int, ...]]:
-    """Each different value once, and which of them each place has."""
-    first: dict[Any, int] = {}
-    at = tuple(first.setdefault(value, len(first)) for value in column)
-    return tuple(first), at
-
-
-def _opened(name: str, column: Any) -> Iterable[Any]:
+def _opened(name: str, column: Any) -> Any:
     if _is_plain(name):
-        return tuple(column)
-    if any(k >= len(column.of) for k in column.at):
+        rows = [(one.value, one.low, one.high) for one in column] if _KINDS[name] is Quantity else column
+        return np.array(rows, dtype=float)
+    at = np.array(column.at, dtype=np.int64)
+    if at.max(initial=-1) >= len(column.of):
         raise ValueError(f"differences.{name}: there are only {len(column.of)} values to choose from")
-    return tuple(column.of[k] for k in column.at)
-
-
-_BRACES = re.compile(r"[{}]")
-_MARKS = re.compile(r"\{a\}|\{b\}|\{\{|\}\}")
-
-
-def _without_names(difference: Difference) -> str:
-    """The words with marks in the place of both names, so that few different ones are left."""
-    names = {difference.a: "{a}", difference.b: "{b}"}
-    longest_first = sorted(names, key=lambda name: (-len(name), name))
-    either: Callable[[re.Match[str]], str] = lambda found: names.get(found[0]) or 2 * found[0]  # noqa: E731
-    return re.sub("|".join([*map(re.escape, longest_first), _BRACES.pattern]), either, difference.words)
-
-
-def _with_names(words: str, a: str, b: str) -> str:
-    said = {"{a}": a, "{b}": b, "{{": "{", "}}": "}"}
-    return _MARKS.sub(lambda found: said[found[0]], words)
+    return Repeated(column.of, at.astype(np.int32))

@@ -5,6 +5,7 @@ JSON is in `json_text.py`, CSV in `csv_tables.py`, what must agree beyond the sh
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -29,7 +30,7 @@ from finishmatch.colour.measured_colour import (
 )
 from finishmatch.errors import Note
 from finishmatch.fields import Count, Fraction, Number, Text
-from finishmatch.judge.compare import Difference as Difference
+from finishmatch.judge.differences import Difference as Difference
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
 from finishmatch.judge.families import Family as Family
@@ -188,7 +189,7 @@ class Results(Struct, frozen=True, forbid_unknown_fields=True, tag_field="schema
     build: BuildInfo
     photos: tuple[PhotoResult, ...]
     parts: tuple[PartResult, ...]
-    differences: tuple[Difference, ...]
+    differences: Sequence[Difference]
     sets: tuple[FinishSet, ...]
     sets_range: SetsRange
     choices: tuple[Choice, ...] | None

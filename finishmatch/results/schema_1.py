@@ -13,7 +13,7 @@ from finishmatch.codes import CodeName
 from finishmatch.colour.measured_colour import CommonError, SampleOf, joint
 from finishmatch.errors import Note
 from finishmatch.fields import Count, Fraction, Number, Quantity, Text
-from finishmatch.judge.compare import Difference, Verdict
+from finishmatch.judge.differences import Difference, Verdict
 from finishmatch.judge.facts import Relation
 from finishmatch.judge.interval import interval, ratio_interval
 from finishmatch.judge.pairs import as_photographed, pairs_of
