@@ -85,7 +85,8 @@ def test_a_refused_part_lies_apart_and_every_tag_is_unique() -> None:
 
 
 def test_the_matrix_is_symmetric_and_in_set_order() -> None:
-    ((_, rows),) = matrices(samples.cabin(), arrange(samples.cabin(), Exhibits()))
+    (matrix,) = matrices(samples.cabin(), arrange(samples.cabin(), Exhibits()))
+    rows = matrix.rows
     assert [row.shown_part.tag for row in rows] == ["A1", "A2", "A3", "A4", "A5", "B1", "B2", "C1", "D1"]
     for i, row in enumerate(rows):
         assert row.cells[i].verdict == "self"

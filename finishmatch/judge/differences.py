@@ -236,6 +236,13 @@ class Differences(Sequence[Difference]):
         """(m,) which pairs have a note of this code."""
         return self.notes.where(lambda notes: noted(notes, code))
 
+    def of(self, name: str, other: str) -> Difference | None:
+        """The difference of two parts, where there is one."""
+        if name not in self.row or other not in self.row:
+            return None
+        k = int(self.which[self.row[name], self.row[other]])
+        return None if k < 0 else self[k]
+
     def rows_of(self, names: Iterable[str]) -> RowArray:
         """The rows of those of these names that there are."""
         return np.array([self.row[name] for name in names if name in self.row], dtype=np.intp)

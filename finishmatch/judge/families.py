@@ -92,12 +92,16 @@ def find_families(
 
 def same_family(families: Sequence[Family], differences: Sequence[Difference]) -> Differences:
     """The differences of parts of one family, those with a part in none among them."""
-    found, home = table(differences), homes(families)
-    if len(families) < 2:
-        return found
-    at = np.array([home.get(name, -1) for name in found.names], dtype=np.intp)
-    a, b = at[found.a], at[found.b]
-    return found.take((a < 0) | (b < 0) | (a == b))
+    found = table(differences)
+    return found.take(one_family(families, found)) if len(families) > 1 else found
+
+
+def one_family(families: Sequence[Family], pairs: Differences) -> BoolArray:
+    """(m,) which pairs are of one family, or have a part in none."""
+    home = homes(families)
+    at = np.array([home.get(name, -1) for name in pairs.names], dtype=np.intp)
+    a, b = at[pairs.a], at[pairs.b]
+    return np.asarray((a < 0) | (b < 0) | (a == b))
 
 
 def homes(families: Sequence[Family]) -> dict[str, int]:

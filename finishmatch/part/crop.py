@@ -17,7 +17,7 @@ from finishmatch.colour.space import xyz_to_srgb
 from finishmatch.photo.marks import Region
 from finishmatch.photo.photo import Photo, Window
 
-_LONGEST_PX = 280
+LONGEST_PX = 280
 _MARGIN = 0.12
 # What is not the part is blended this far towards a mid grey, in encoded sRGB (L* = 50).
 _DIMMED, _GREY = 0.72, 119 / 255
@@ -35,10 +35,12 @@ class Picture:
     height: int
 
 
-def corrected_crop(photo: Photo, region: Region, correction: Correction, flat: FlatField | None) -> Picture:
-    """The part with a margin around it, corrected, its surroundings dimmed; at most 280 pixels long."""
+def corrected_crop(
+    photo: Photo, region: Region, correction: Correction, flat: FlatField | None, longest_px: int = LONGEST_PX
+) -> Picture:
+    """The part with a margin around it, corrected, its surroundings dimmed; at most ``longest_px`` pixels long."""
     window, mask = _with_margin(photo, region)
-    step = max(1, -(-max(mask.shape) // _LONGEST_PX))
+    step = max(1, -(-max(mask.shape) // longest_px))
     encoded = photo.encoded[window.top : window.bottom, window.left : window.right]
     linear = shrunk(encoded, step, photo.light)
     weight = shrunk(mask[..., None], step, np.asarray)

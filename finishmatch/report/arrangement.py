@@ -11,7 +11,7 @@ from finishmatch.colour import space
 from finishmatch.colour.names import colour_words
 from finishmatch.errors import noted
 from finishmatch.report.text import number
-from finishmatch.results.results import Crop, Exhibits, FinishSet, PartResult, Results
+from finishmatch.results.results import Crop, Exhibits, FinishSet, PartResult, Results, table
 from finishmatch.text import letters, percent
 
 Lab = tuple[float, float, float]
@@ -147,8 +147,8 @@ def _is_neutral(part: PartResult) -> bool:
 
 
 def _unsure(results: Results, facts: FinishSet) -> int:
-    inside = frozenset(facts.parts)
-    return sum(d.verdict == "unsure" and d.a in inside and d.b in inside for d in results.differences)
+    pairs = table(results.differences)
+    return int(pairs.is_("verdict", "unsure")[pairs.between(facts.parts, facts.parts)].sum())
 
 
 def common_light(labs: list[Lab | None]) -> float | None:

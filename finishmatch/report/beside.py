@@ -8,7 +8,7 @@ import numpy as np
 
 from finishmatch.report.arrangement import Arrangement, ShownPart, colour_at, common_light
 from finishmatch.report.text import number
-from finishmatch.results.results import Difference, Results
+from finishmatch.results.results import Difference, Results, table
 
 _NEIGHBOURS = 4
 
@@ -40,7 +40,8 @@ def odd_ones(results: Results, arrangement: Arrangement) -> tuple[Odd, ...]:
 
 def _odd(results: Results, shown: dict[str, ShownPart], name: str) -> Odd:
     family = next((family.parts for family in results.families if name in family.parts), tuple(shown))
-    mine = [d for d in results.differences if name in (d.a, d.b)]
+    known = table(results.differences)
+    mine = known.rows(known.between([name], known.names))
     kept = [set(a.parts) & set(family) - {name} for a in results.advice if a.code == "keep"]
     groups = [[d for d in mine if {d.a, d.b} - {name} <= group] for group in kept if group]
     pairs = min(groups, key=lambda group: min((d.de00_level.value for d in group), default=np.inf), default=[])

@@ -9,7 +9,7 @@ from finishmatch.report.arrangement import Arrangement, ShownPart
 from finishmatch.report.plane import Scale
 from finishmatch.report.svg import dot, el, figure, label, line
 from finishmatch.report.text import number
-from finishmatch.results.results import Difference, Results
+from finishmatch.results.results import Difference, Differences, Results, table
 
 _ROWS, _SETS = 16, 8
 _LEAST = 6.0  # the scale shows at least so many CIEDE2000
@@ -26,33 +26,25 @@ class Ladder:
 
 def ladders(results: Results, arrangement: Arrangement) -> tuple[Ladder, ...]:
     """One for the middle part of each set of coloured parts."""
-    table = {frozenset((d.a, d.b)): d for d in results.differences}
+    pairs = table(results.differences)
     shown = {part.part.name: part for part in arrangement.shown_parts}
     found = []
     for one in arrangement.shown_sets[:_SETS]:
         names = [part.part.name for part in one.shown_parts if not part.neutral]
         if len(shown) > 1 and names:
-            start = shown[_middle(names, table)]
-            found.append(Ladder(start, ladder(start, _from(start, table, shown), ident=f"ladder-{one.letter}")))
+            start = shown[_middle(names, pairs)]
+            found.append(Ladder(start, ladder(start, _from(start, pairs, shown), ident=f"ladder-{one.letter}")))
     return tuple(found)
 
 
-def _middle(names: Sequence[str], table: dict[frozenset[str], Difference]) -> str:
-    def far(name: str) -> float:
-        pairs = (table.get(frozenset((name, other))) for other in names if other != name)
-        return sum(pair.de00_level.value for pair in pairs if pair is not None)
-
-    return min(names, key=lambda name: (far(name), name))
+def _middle(names: Sequence[str], pairs: Differences) -> str:
+    far = pairs.grid(pairs.de00_level[:, 0], names).sum(axis=1)
+    return min(zip(far.tolist(), names, strict=True))[1]
 
 
-def _from(
-    start: ShownPart, table: dict[frozenset[str], Difference], shown: dict[str, ShownPart]
-) -> list[tuple[ShownPart, Difference]]:
-    found = []
-    for name, part in shown.items():
-        pair = table.get(frozenset((start.part.name, name)))
-        if pair is not None:
-            found.append((part, pair))
+def _from(start: ShownPart, pairs: Differences, shown: dict[str, ShownPart]) -> list[tuple[ShownPart, Difference]]:
+    mine = pairs.rows(pairs.between([start.part.name], shown))
+    found = [(shown[pair.b if pair.a == start.part.name else pair.a], pair) for pair in mine]
     return sorted(found, key=lambda item: (item[1].de00_level.value, item[0].part.name))[:_ROWS]
 
 

@@ -7,14 +7,13 @@ from dataclasses import dataclass, field
 from finishmatch.codes import CODES
 from finishmatch.report.arrangement import Arrangement
 from finishmatch.report.text import count
-from finishmatch.results.results import Results
+from finishmatch.results.results import Results, table
 
 
 @dataclass(frozen=True, slots=True)
 class _Places:
     photos: list[str] = field(default_factory=list)
     parts: list[str] = field(default_factory=list)
-    pairs: list[tuple[str, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,14 +38,14 @@ def glossary(results: Results, arrangement: Arrangement) -> tuple[Entry, ...]:
     for part in results.parts:
         for code in dict.fromkeys(note.code for note in part.notes):
             found.setdefault(code, _Places()).parts.append(tags[part.name])
-    for difference in results.differences:
-        for code in dict.fromkeys(note.code for note in difference.notes):
-            found.setdefault(code, _Places()).pairs.append((difference.a, difference.b))
-    return tuple(_entry(code, found[code]) for code in CODES if code in found)
+    pairs = table(results.differences)
+    number = {code: int(pairs.has(code).sum()) for code in {note.code for of in pairs.notes.of for note in of}}
+    noted = {code for code in CODES if code in found or number.get(code)}
+    return tuple(_entry(code, found.get(code, _Places()), number.get(code, 0)) for code in CODES if code in noted)
 
 
-def _entry(code: str, places: _Places) -> Entry:
+def _entry(code: str, places: _Places, number: int) -> Entry:
     row = CODES[code]
     mend = "" if row.mend == "nothing to do" else row.mend
-    pairs = count(len(places.pairs), "pair") if places.pairs else ""
+    pairs = count(number, "pair") if number else ""
     return Entry(code, row.meaning, mend, tuple(places.photos), tuple(places.parts), pairs)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from finishmatch.report.arrangement import Arrangement, ShownPart
 from finishmatch.report.ladder import ladder
 from finishmatch.report.text import number
-from finishmatch.results.results import CAUSES, Difference, Results, recommended
+from finishmatch.results.results import CAUSES, Difference, Results, recommended, table
 
 _VERDICTS = {"alike": 0, "unsure": 1, "differs": 2}
 
@@ -69,17 +69,14 @@ def _beside(results: Results, names: list[str]) -> set[str]:
 
 
 def _nearest(results: Results, names: list[str], group: set[str]) -> float:
-    pairs = [d for d in results.differences if {d.a, d.b} & set(names) and {d.a, d.b} & group]
-    return min((d.de00_level.value for d in pairs), default=float("inf"))
+    pairs = table(results.differences)
+    return float(pairs.de00_level[pairs.between(names, group), 0].min(initial=float("inf")))
 
 
 def _worst(results: Results, name: str, beside: set[str]) -> Difference | None:
     """The pair that speaks most against an offer."""
-    pairs = [
-        d
-        for d in results.differences
-        if name in (d.a, d.b) and (d.b if d.a == name else d.a) in beside and not d.has("neutral_part")
-    ]
+    known = table(results.differences)
+    pairs = [d for d in known.rows(known.between([name], beside)) if not d.has("neutral_part")]
     return max(pairs, key=lambda d: (_VERDICTS[d.verdict], d.de00_level.high / d.tolerance), default=None)
 
 
@@ -117,8 +114,8 @@ def _picture(
     if len(parts) < 2 or not against:
         return ""
     start = max(sorted(set(against)), key=against.count)
-    table = {frozenset((d.a, d.b)): d for d in results.differences}
-    rows = [(part, pair) for part in parts if (pair := table.get(frozenset((start, part.part.name)))) is not None]
+    known = table(results.differences)
+    rows = [(part, pair) for part in parts if (pair := known.of(start, part.part.name)) is not None]
     return (
         ladder(shown[start], sorted(rows, key=lambda row: row[1].de00_level.value), ident, priced=True) if rows else ""
     )

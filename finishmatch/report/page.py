@@ -9,6 +9,8 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from finishmatch.loading import compiled_templates
 from finishmatch.report.arrangement import Arrangement, Picture, ShownSet, address, arrange
 from finishmatch.report.beside import odd_ones
@@ -25,7 +27,7 @@ from finishmatch.report.summary import lead_view
 from finishmatch.report.tasks import cautions, first, tasks
 from finishmatch.report.text import count, number, quoted, sentence, visible
 from finishmatch.results.decision import decide
-from finishmatch.results.results import KINDS, Exhibits, PhotoResult, Results, Tolerance, recommended
+from finishmatch.results.results import KINDS, Exhibits, PhotoResult, Results, Tolerance, recommended, table
 from finishmatch.text import capital, percent
 
 if TYPE_CHECKING:
@@ -125,8 +127,10 @@ def _views(results: Results, arrangement: Arrangement, shown: Exhibits, odd: set
 
 def _lights(results: Results) -> list[str]:
     """A line for each pair that agrees in one light and parts in another; at most three."""
-    found = [(d, note) for d in results.differences for note in d.notes if note.code == "light_dependent"]
-    return [f"{d.a} and {d.b}: {note.text}" for d, note in found[:3]]
+    pairs = table(results.differences)
+    first = pairs.rows(np.flatnonzero(pairs.has("light_dependent"))[:3])
+    found = [(d, note) for d in first for note in d.notes if note.code == "light_dependent"]
+    return [f"{d.a} and {d.b}: {note.text}" for d, note in found]
 
 
 def _families(results: Results, arrangement: Arrangement) -> list[tuple[str, list[ShownSet]]]:
@@ -170,7 +174,8 @@ def _sections(results: Results, arrangement: Arrangement, shown: Exhibits) -> di
 
 def _tolerances(results: Results) -> str:
     """Each relation that occurs with its tolerance, such as "together 2.5, apart 4.0"."""
-    found = {d.relation: d.tolerance for d in results.differences}
+    pairs = table(results.differences)
+    found = {how: pairs.tolerance[pairs.is_("relation", how)][-1] for how in pairs.relation.in_order().of}
     names = [name for name in ("touching", "together", "apart") if name in found]
     return ", ".join(f"{name} {number(found[name])}" for name in names)
 

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from finishmatch.arrays import RowArray
 from finishmatch.codes import CODES
-from finishmatch.report.arrangement import Arrangement, ShownPart
+from finishmatch.report.arrangement import Arrangement, ShownPart, address
 from finishmatch.report.text import number
 from finishmatch.results.decision import in_hand
-from finishmatch.results.results import Difference, Results, same_family
+from finishmatch.results.results import Difference, Differences, Results, one_family, table
 from finishmatch.text import percent
 
 SIGNS = {"alike": "≈", "differs": "≠", "unsure": "?"}
 
 DETAILED_PARTS = 30
 """Above this many parts the matrix shows signs only."""
+PICTURED_PARTS = 120
+"""Above this many it is a picture: of a thousand parts the signs alone would be 30 MB."""
 FIRST_PAIRS, LISTED_PAIRS = 12, 150
+# The picture's shades: no pair, alike, unsure, differs.
+_ALIKE, _UNSURE, _DIFFERS = 1, 2, 3
+_SHADES = bytes(level for shade in (255, 214, 150, 48) for level in (shade,) * 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +42,16 @@ class Row:
     shown_part: ShownPart
     first_of_set: bool
     cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Matrix:
+    """``name``: the family's, "" of all parts. ``rows``, or where there are very many a ``picture``, ``side`` pixels high."""
+
+    name: str
+    rows: tuple[Row, ...]
+    picture: str
+    side: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,18 +77,21 @@ class PairLines:
     footnotes: tuple[str, ...]
 
 
-def matrices(results: Results, arrangement: Arrangement) -> list[tuple[str, tuple[Row, ...]]]:
-    """A matrix of each family, under its name; of all parts where there are not several."""
-    shown = arrangement.shown_parts
+def matrices(results: Results, arrangement: Arrangement) -> list[Matrix]:
+    """A matrix of each family; of all parts where there are not several."""
+    pairs, shown = table(results.differences), arrangement.shown_parts
     if len(results.families) < 2:
-        return [("", _matrix(results.differences, shown, arrangement))]
+        return [_matrix("", pairs, shown, arrangement)]
     groups = [(family.name, [part for part in shown if part.part.name in family.parts]) for family in results.families]
-    return [(name, _matrix(results.differences, parts, arrangement)) for name, parts in groups if len(parts) > 1]
+    return [_matrix(name, pairs, parts, arrangement) for name, parts in groups if len(parts) > 1]
 
 
-def _matrix(differences: Sequence[Difference], shown: Sequence[ShownPart], arrangement: Arrangement) -> tuple[Row, ...]:
-    """Rows and columns in set order, both halves filled."""
-    found = {frozenset((d.a, d.b)): _cell(d) for d in differences}
+def _matrix(name: str, pairs: Differences, shown: Sequence[ShownPart], arrangement: Arrangement) -> Matrix:
+    """Rows and columns in set order, both halves filled; of very many parts a picture of them."""
+    if len(shown) > PICTURED_PARTS:
+        return Matrix(name, (), _picture(pairs, shown), len(shown))
+    inside = pairs.among([part.part.name for part in shown])
+    found = {frozenset((d.a, d.b)): _cell(d) for d in inside}
     itself, never = Cell("self", "", ""), Cell("none", "–", "")
     firsts = {shown_set.shown_parts[0].tag for shown_set in arrangement.shown_sets if shown_set.shown_parts}
     rows = []
@@ -78,7 +100,22 @@ def _matrix(differences: Sequence[Difference], shown: Sequence[ShownPart], arran
             itself if one is other else found.get(frozenset((one.part.name, other.part.name)), never) for other in shown
         )
         rows.append(Row(one, one.tag in firsts, cells))
-    return tuple(rows)
+    return Matrix(name, tuple(rows), "", len(shown))
+
+
+def _picture(pairs: Differences, shown: Sequence[ShownPart]) -> str:
+    """One pixel a pair, darker the less alike, as the address of a PNG file."""
+    from PIL import Image
+
+    names = [part.part.name for part in shown]
+    shade = np.select([pairs.is_("verdict", "alike"), pairs.is_("verdict", "unsure")], [_ALIKE, _UNSURE], _DIFFERS)
+    grid = pairs.grid(shade.astype(np.uint8), names)
+    np.fill_diagonal(grid, _ALIKE)
+    stream = io.BytesIO()
+    image = Image.fromarray(grid)
+    image.putpalette(_SHADES)
+    image.save(stream, "PNG", bits=2, optimize=True)
+    return address(stream.getvalue())
 
 
 def _cell(d: Difference) -> Cell:
@@ -87,12 +124,13 @@ def _cell(d: Difference) -> Cell:
 
 def in_words(results: Results, arrangement: Arrangement) -> PairLines:
     """First the pairs that differ inside a finish or are unsure there, among the parts in hand; then the closest calls."""
-    mine = set(in_hand(results))
-    counted = {id(d) for d in same_family(results.families, results.differences) if d.a in mine and d.b in mine}
-    ordered = sorted(results.differences, key=_clearness)
-    matter = [d for d in ordered if id(d) in counted and d.verdict != "alike"][:FIRST_PAIRS]
-    told = {id(d) for d in matter}
-    others = [d for d in ordered if id(d) not in told][:LISTED_PAIRS]
+    pairs = table(results.differences)
+    mine = pairs.rows_of(in_hand(results))
+    inside = np.isin(pairs.a, mine) & np.isin(pairs.b, mine) & one_family(results.families, pairs)
+    order = _closest_first(pairs)
+    matters = order[(inside & ~pairs.is_("verdict", "alike"))[order]][:FIRST_PAIRS]
+    matter = pairs.rows(matters)
+    others = pairs.rows(order[~np.isin(order, matters)][:LISTED_PAIRS])
     codes = list(dict.fromkeys(note.code for d in (*matter, *others) for note in d.notes))
     numbers = {code: n for n, code in enumerate(codes, start=1)}
     return PairLines(
@@ -102,11 +140,12 @@ def in_words(results: Results, arrangement: Arrangement) -> PairLines:
     )
 
 
-def _clearness(d: Difference) -> tuple[float, str, str]:
-    """How far the difference is from its tolerance; an undecided pair comes first."""
-    if d.verdict == "unsure":
-        return (-1.0, d.a, d.b)
-    return (abs(d.de00_level.value - d.tolerance), d.a, d.b)
+def _closest_first(pairs: Differences) -> RowArray:
+    """By how far the difference is from its tolerance, then by name; an undecided pair comes first."""
+    clear = np.abs(pairs.de00_level[:, 0] - pairs.tolerance)
+    place = np.argsort(np.argsort(np.array(pairs.names, dtype=object)))
+    keys = (place[pairs.b], place[pairs.a], np.where(pairs.is_("verdict", "unsure"), -1.0, clear))
+    return np.asarray(np.lexsort(keys))
 
 
 def _lines(

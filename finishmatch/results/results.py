@@ -31,10 +31,13 @@ from finishmatch.colour.measured_colour import (
 from finishmatch.errors import Note
 from finishmatch.fields import Count, Fraction, Number, Text
 from finishmatch.judge.differences import Difference as Difference
+from finishmatch.judge.differences import Differences as Differences
+from finishmatch.judge.differences import table as table
 from finishmatch.judge.drift import Delivery as Delivery
 from finishmatch.judge.drift import Drift as Drift
 from finishmatch.judge.families import Family as Family
 from finishmatch.judge.families import How
+from finishmatch.judge.families import one_family as one_family
 from finishmatch.judge.families import same_family as same_family
 from finishmatch.judge.lots import LEAST_LOTS as LEAST_LOTS
 from finishmatch.judge.pair_in_words import CAUSES as CAUSES
