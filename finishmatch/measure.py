@@ -27,6 +27,7 @@ from finishmatch.cards import (
 )
 from finishmatch.errors import FinishmatchError, InputError, Note, NothingMeasured
 from finishmatch.part.common_errors import with_common_errors
+from finishmatch.part.crop import LONGEST_PX
 from finishmatch.part.light_beside import LightBeside, light_beside
 from finishmatch.part.measured_photo import (
     MeasuredPart,
@@ -83,7 +84,7 @@ def measured(
     """
     mean = memo(mean_of_sheets, _sheets(build), open_photo)
     matt = frozenset(part.name for part in build.parts if part.matt)
-    way = _Way(open_photo, memo, lenient, mean, matt, _view_px(len(build.photos)))
+    way = _Way(open_photo, memo, lenient, mean, matt, _view_px(len(build.photos)), _crop_px(len(build.parts)))
     elsewhere = tuple(_elsewhere(path, card, way) for path, card in build.charts_elsewhere)
     photos: dict[int, MeasuredPhoto] = {}
     for done, i in enumerate(build.turns):
@@ -99,8 +100,8 @@ def measured(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Way:
-    """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss; ``view_px``:
-    how long the pictures are that a report shows.
+    """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss; ``view_px``,
+    ``crop_px``: how long the pictures of photos and parts are that a report shows.
     """
 
     open_photo: OpenPhoto
@@ -109,6 +110,7 @@ class _Way:
     sheet_mean: Card | None
     matt: frozenset[str]
     view_px: int
+    crop_px: int
 
     def usable(self, value: V) -> V:
         """The value. Raises the InputError that it is, unless mistakes are to be told."""
@@ -120,6 +122,10 @@ class _Way:
 def _view_px(photos: int) -> int:
     """A report of many photos shows them smaller, and stays one file that can be sent."""
     return 720 if photos <= 12 else 480 if photos <= 40 else 280
+
+
+def _crop_px(parts: int) -> int:
+    return LONGEST_PX if parts <= 200 else 200 if parts <= 500 else 130
 
 
 def _measured(
@@ -142,7 +148,9 @@ def _measured(
     parts = [
         _wrongly_marked(part.name, photo.name, one)
         if isinstance(one, InputError)
-        else way.memo(measured_part, photo, one, corrected, flat, part.name in way.matt, beside.get(part.name))
+        else way.memo(
+            measured_part, photo, one, corrected, flat, part.name in way.matt, beside.get(part.name), way.crop_px
+        )
         for part, one in zip(entry.parts, marked, strict=True)
     ]
     view = way.memo(view_of, photo, corrected.correction, flat, way.view_px)

@@ -11,7 +11,7 @@ from finishmatch.card.correct_photo import Corrected
 from finishmatch.card.correction import correct_without_card
 from finishmatch.card.flat import FlatField
 from finishmatch.errors import FinishmatchError, Note, NothingMeasured
-from finishmatch.part.crop import Picture, corrected_crop
+from finishmatch.part.crop import LONGEST_PX, Picture, corrected_crop
 from finishmatch.part.light_beside import LightBeside
 from finishmatch.part.questions import Question
 from finishmatch.part.sample import Refusal, Sample, measure
@@ -65,6 +65,7 @@ def measured_part(
     flat: FlatField | None,
     matt: bool,
     light: LightBeside | None = None,
+    crop_px: int = LONGEST_PX,
 ) -> MeasuredPart:
     """What a photo says of one part, and the part's picture.
 
@@ -74,9 +75,10 @@ def measured_part(
     corrected, flat : of the photo.
     matt : whether the part is flat and without gloss.
     light : on the part, where it is matt and the ground beside it tells.
+    crop_px : how long the picture is at most.
     """
     found = measure(photo, region, corrected.correction, flat, matt, light)
-    return MeasuredPart(found, corrected_crop(photo, region, corrected.correction, flat))
+    return MeasuredPart(found, corrected_crop(photo, region, corrected.correction, flat, crop_px))
 
 
 def measured_photo(
