@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import io
 import unicodedata
 from dataclasses import replace
 
@@ -10,13 +12,17 @@ import pytest
 import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
+from large_builds import large_build
 from msgspec import structs
+from PIL import Image
 
+from finishmatch.audit import judged
 from finishmatch.colour import space
 from finishmatch.colour.names import colour_words
 from finishmatch.report.arrangement import arrange
 from finishmatch.report.card_fit import fit_pictures
 from finishmatch.report.diagram import close_ups
+from finishmatch.report.page import render
 from finishmatch.report.pairs import in_words, matrices
 from finishmatch.report.plane import Scale, hull
 from finishmatch.report.spread import CHI2_90, ellipse, lightness_bar, spots
@@ -165,3 +171,20 @@ def test_unsure_pairs_inside_a_set_are_counted_beside_its_name() -> None:
     )
     trays = arrange(structs.replace(results, differences=doubtful), Exhibits()).shown_sets
     assert [shown_set.unsure for shown_set in trays] == [0, 1, 0, 0]
+
+
+def test_the_matrix_of_very_many_parts_is_a_picture_with_a_point_for_each_pair(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("finishmatch.report.pairs.PICTURED_PARTS", 20)
+    results = judged(*large_build(24, noise=0.6)).results
+    arrangement = arrange(results, Exhibits())
+    (matrix,) = matrices(results, arrangement)
+    assert (matrix.rows, matrix.side) == ((), 24)
+    image = Image.open(io.BytesIO(base64.b64decode(matrix.picture.partition(",")[2]))).convert("L")
+    row = {part.part.name: i for i, part in enumerate(arrangement.shown_parts)}
+    shades: dict[str, set[int]] = {}
+    for pair in results.differences:
+        for at in ((row[pair.a], row[pair.b]), (row[pair.b], row[pair.a])):
+            shades.setdefault(pair.verdict, set()).add(image.getpixel(at))
+    (alike,), (unsure,), (differs,) = (shades[verdict] for verdict in ("alike", "unsure", "differs"))
+    assert alike > unsure > differs
+    assert f'<img src="{matrix.picture}"' in render(results)

@@ -8,7 +8,8 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from finishmatch.results.json_text import plain_rows
+from finishmatch.fields import Quantity
+from finishmatch.results.json_text import plain_rows, rounded
 from finishmatch.results.results import Difference, Results
 
 # What makes a spreadsheet take a text for a formula
@@ -16,6 +17,7 @@ from finishmatch.results.results import Difference, Results
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _OWN_COV = {"LL": (0, 0), "La": (0, 1), "Lb": (0, 2), "aa": (1, 1), "ab": (1, 2), "bb": (2, 2)}
 _QUANTITIES = ("de00", "de00_level", "level_ratio")
+_SIMPLE = [name for name in Difference.__struct_fields__ if name not in (*_QUANTITIES, "notes")]
 _PART_COLUMNS = (
     *("name", "verdict", "L", "a", "b", "level_sd"),
     *(f"own_cov_{pair}" for pair in _OWN_COV),
@@ -53,17 +55,20 @@ def differences_csv(results: Results) -> str:
     the codes.
     """
     columns = [column for name in Difference.__struct_fields__ for column in _limits_of(name)]
-    return csv_text(columns, map(_difference, plain_rows(results.differences)))
+    return csv_text(columns, map(_difference, results.differences))
 
 
 def _limits_of(name: str) -> tuple[str, ...]:
     return (name, f"{name}_low", f"{name}_high") if name in _QUANTITIES else (name,)
 
 
-def _difference(row: dict[str, Any]) -> dict[str, Any]:
+def _difference(pair: Difference) -> dict[str, Any]:
+    row = {name: rounded(getattr(pair, name), name) for name in _SIMPLE}
     for name in _QUANTITIES:
-        row |= dict(zip(_limits_of(name), row[name], strict=True))
-    return {**row, "notes": _codes(row)}
+        one: Quantity = getattr(pair, name)
+        values = (rounded(value, name) for value in (one.value, one.low, one.high))
+        row |= dict(zip(_limits_of(name), values, strict=True))
+    return {**row, "notes": " ".join(note.code for note in pair.notes)}
 
 
 def _part(part: dict[str, Any]) -> dict[str, Any]:

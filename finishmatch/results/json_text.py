@@ -75,8 +75,8 @@ def _text(value: Any) -> str:
 
 def plain(value: Any) -> dict[str, Any]:
     """A declared value as plain ones, its numbers rounded. Errors: as of :func:`document`."""
-    rounded: dict[str, Any] = _rounded(msgspec.to_builtins(value, enc_hook=_number), "")
-    return rounded
+    made: dict[str, Any] = rounded(msgspec.to_builtins(value, enc_hook=_number), "")
+    return made
 
 
 def _number(value: Any) -> Any:
@@ -84,12 +84,12 @@ def _number(value: Any) -> Any:
     return value.item()
 
 
-def _rounded(value: Any, name: str) -> Any:
+def rounded(value: Any, name: str) -> Any:
     """The same with every number rounded; ``name``: of the nearest key."""
     if isinstance(value, dict):
-        return {key: _rounded(inner, key) for key, inner in value.items()}
+        return {key: rounded(inner, key) for key, inner in value.items()}
     if isinstance(value, list | tuple):
-        return [_rounded(inner, name) for inner in value]
+        return [rounded(inner, name) for inner in value]
     if not isinstance(value, float):
         return value
     if not math.isfinite(value):
