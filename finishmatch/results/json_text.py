@@ -8,14 +8,15 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
 from msgspec import structs
 
 from finishmatch.disk import read_whole
 from finishmatch.errors import InputError, InternalError
-from finishmatch.judge.differences import Difference, table
+from finishmatch.judge.differences import Difference, Differences, table
 from finishmatch.results import schema_1
 from finishmatch.results.consistent import require_consistent
-from finishmatch.results.packed_differences import DifferenceColumns, opened, rows_or_columns
+from finishmatch.results.packed_differences import MOST_ROWS, DifferenceColumns, opened, plain_columns
 from finishmatch.results.results import SCHEMA, Results
 from finishmatch.text import shown
 
@@ -44,7 +45,17 @@ def document(results: Results) -> dict[str, Any]:
     ------
     InternalError : a number is not finite.
     """
-    return plain(structs.replace(results, differences=rows_or_columns(results.differences)))
+    pairs = results.differences
+    if len(pairs) <= MOST_ROWS:
+        return plain(structs.replace(results, differences=tuple(pairs)))
+    _require_finite(table(pairs))
+    return {**plain(structs.replace(results, differences=())), "differences": plain_columns(pairs, _DECIMALS)}
+
+
+def _require_finite(pairs: Differences) -> None:
+    for name in ("de00", "de00_level", "level_ratio", "p_within", "tolerance", "steps"):
+        if not np.isfinite(getattr(pairs, name)).all():
+            raise InternalError(f"the result {name!r} of a pair is not finite")
 
 
 def plain_rows(values: Sequence[Any]) -> list[dict[str, Any]]:

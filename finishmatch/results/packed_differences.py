@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Any, get_type_hints
 
 import numpy as np
-from msgspec import Struct, defstruct
+from msgspec import Struct, defstruct, to_builtins
 
 from finishmatch.fields import Count, Fraction, Number, Quantity
 from finishmatch.judge.differences import Difference, Differences, Repeated, table
@@ -64,12 +64,33 @@ def rows_or_columns(differences: Sequence[Difference]) -> Any:
 
 def columns_of(differences: Sequence[Difference]) -> Struct:
     """The columns of these differences."""
+    return DifferenceColumns(**{name: _written(name, column) for name, column in _columns(differences).items()})
+
+
+def plain_columns(differences: Sequence[Difference], decimals: int) -> dict[str, Any]:
+    """The columns as plain lists and texts, rounded: half a million pairs are never a value each."""
+    return {name: _plain(column, decimals) for name, column in _columns(differences).items()}
+
+
+def _columns(differences: Sequence[Difference]) -> dict[str, Any]:
+    """Arrays of numbers, and values that recur, in the order of a difference's fields."""
     pairs = table(differences)
     names = {side: Repeated(pairs.names, getattr(pairs, side)) for side in ("a", "b")}
     of_steps = dict(zip(("dL", "dC", "dH"), pairs.steps.T, strict=True))
     held = {**names, **of_steps, "binding": Repeated((False, True), pairs.binding.astype(np.int8))}
-    columns = {name: held.get(name, getattr(pairs, name, None)) for name in Difference.__struct_fields__}
-    return DifferenceColumns(**{name: _written(name, column) for name, column in columns.items()})
+    return {name: held.get(name, getattr(pairs, name, None)) for name in Difference.__struct_fields__}
+
+
+def _plain(column: Any, decimals: int) -> Any:
+    if not isinstance(column, Repeated):
+        rounded = [round(value, decimals) + 0.0 for value in column.ravel().tolist()]  # no minus zero
+        return (
+            rounded
+            if column.ndim == 1
+            else [rounded[k : k + column.shape[1]] for k in range(0, len(rounded), column.shape[1])]
+        )
+    shown = column.in_order()
+    return {"of": to_builtins(shown.of), "at": shown.at.tolist()}
 
 
 def _written(name: str, column: Any) -> Any:
