@@ -121,11 +121,11 @@ class _Way:
 
 def _view_px(photos: int) -> int:
     """A report of many photos shows them smaller, and stays one file that can be sent."""
-    return 720 if photos <= 12 else 480 if photos <= 40 else 280
+    return 720 if photos <= 12 else 480 if photos <= 40 else 280 if photos <= 80 else 200
 
 
 def _crop_px(parts: int) -> int:
-    return LONGEST_PX if parts <= 200 else 200 if parts <= 500 else 130
+    return LONGEST_PX if parts <= 200 else 200 if parts <= 500 else 110
 
 
 def _measured(
