@@ -20,6 +20,7 @@ from finishmatch.cli import main
 from finishmatch.errors import InputError
 from finishmatch.exchange import camera_file
 from finishmatch.photo.photo import open_photo
+from finishmatch.report.card_fit import fit_words
 
 NONE = '{ kind = "none" }'
 # Three places and lights: as bright as may be, and balanced a little otherwise.
@@ -72,6 +73,7 @@ def test_a_camera_file_tells_tone_and_colours_of_a_photo_without_any_card(folder
     assert width(known) < 0.7 * width(without)
     assert not any(note.code == "no_card" for note in parts_photo(known).notes)
     assert not any(difference.binding for difference in known.differences)
+    assert fit_words(parts_photo(known)).startswith("By its camera, learnt before")
 
 
 def test_with_a_grey_card_as_well_colours_are_nearly_those_of_a_chart(folder: Path) -> None:

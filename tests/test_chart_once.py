@@ -16,6 +16,7 @@ from finishmatch.audit import audit_file
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, lab_to_xyz, luminance, srgb_encode
 from finishmatch.errors import InputError
+from finishmatch.report.card_fit import fit_words
 from finishmatch.results import json_text
 from finishmatch.results.results import PartResult, PhotoResult, Results
 
@@ -111,6 +112,7 @@ def test_a_named_chart_photo_corrects_parts_that_lie_without_a_chart(folder: Pat
     assert photo.correction is not None
     assert photo.correction.cv_mean is not None
     assert told(results) == "Corrected by the chart in chart.jpg: all that the chart told carried over."
+    assert fit_words(photo).startswith("By the chart in chart.jpg: a patch left out there is missed by ")
     assert all(difference.binding for difference in results.differences)
     assert not any(note.code == "no_card" for note in photo.notes)
 

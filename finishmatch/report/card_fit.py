@@ -118,6 +118,10 @@ def fit_words(photo: PhotoResult) -> str:
     fit = photo.correction
     if fit is None:
         return "Not corrected: its card could not be used." if photo.card.kind != "none" else "No card: it only ranks."
+    if photo.card.chart_in is not None and fit.cv_mean is not None:
+        return f"By the chart in {photo.card.chart_in}: a patch left out there is missed by {number(fit.cv_mean)} in the mean."
+    if noted(photo.notes, "camera_known"):
+        return "By its camera, learnt before: its tone and colours are known, and less of its white balance."
     if photo.card.kind == "none":
         return "No card: colours are compared inside this photo alone."
     if fit.cv_mean is None:
