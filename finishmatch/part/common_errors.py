@@ -26,8 +26,9 @@ from finishmatch.part.sample import Sample
 # Patches tell a correlation about so closely, and no two photos err wholly alike.
 _CORRELATION_DOUBT, _MOST_ALIKE = 0.1, 0.9
 
-# Patches that are left out of a fit are missed by more than parts are: the photo's shift is so much of what they say (set on
-# the renderings for tuning, every two photos of one scene, see tests/bench/chart_once.py and tests/bench/verdicts.py; at 0.4 coverage there is still 94 %).
+# Patches that are left out of a fit are missed by more than parts are: a photo's shift is so much of what they say. Set on the
+# renderings for tuning, halves of the parts in every two photos of one scene: 90 % intervals hold 98 % there. Tested on the scenes
+# kept for that, two lamps among them: 92 % (plain) and 88 % (typical phone), nothing false said of 550 pairs.
 _SHIFT_OF_LEFT_OUT = 0.6
 
 Key = str | CommonError
