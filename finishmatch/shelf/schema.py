@@ -132,7 +132,11 @@ def connect(path: Path, create: bool, threads: bool = False) -> sqlite3.Connecti
     how = "mode=ro&immutable=1" if fixed else f"mode={'rwc' if create else 'rw'}"
     with told(path):
         connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?{how}", WAIT_S, uri=True, isolation_level=None, check_same_thread=not threads
+            f"{path.absolute().as_uri()}?{how}",
+            timeout=WAIT_S,  # by its name: Python 3.12 and later warn of it by its place
+            uri=True,
+            isolation_level=None,
+            check_same_thread=not threads,
         )
         try:
             _prepare(connection, path, create, fixed)
