@@ -40,6 +40,7 @@ CODES: dict[str, Code] = {
     "file_unreadable": Code("error", "A file exists but cannot be read.", "check its permissions, and that it is an ordinary file"),
     "file_exists": Code("error", "The file to be written exists already.", "choose another name, or remove the old file"),
     "out_unwritable": Code("error", "The output cannot be written.", "choose a folder that you may write to"),
+    "no_network": Code("error", "This machine is on no network that another device could reach it by.", "join the phone's network, and turn off what keeps devices apart there"),
     "photo_unreadable": Code("error", "A file is not a photo that can be decoded, or it is cut short.", "open it in a viewer and save it again as JPEG, PNG or TIFF"),
     "decoder_stopped": Code("error", "Decoding a photo crashed, took too long or too much memory, and was stopped.", "open it in a viewer and save it again as JPEG, PNG or TIFF; raise the limits only for a file that you trust"),
     "photo_kind": Code("error", "The photo is of a kind that cannot be measured.", "export it as an RGB photo (JPEG, PNG or TIFF)"),
