@@ -74,6 +74,31 @@ class Person:
         self.page.mouse.move(*self.on_screen(*end), steps=6)
         self.page.mouse.up()
 
+    def names(self, name: str) -> None:
+        """Answer the sheet that asks what the new part is."""
+        self.page.locator("#new-name").fill(name)
+        self.page.keyboard.press("Enter")
+
+    def leaves_unnamed(self) -> None:
+        """Close that sheet without a name."""
+        self.page.locator("#new-name").press("Escape")
+
+    def card(self) -> None:
+        """Open what the side pane tells of the photo's card."""
+        self.page.get_by_role("button", name="Card and light").click()
+
+    def back(self) -> None:
+        """From a part or the card back to the photo."""
+        self.page.get_by_role("button", name="Back to the photo").click()
+
+    def settings(self) -> None:
+        """Unfold the settings of the build."""
+        self.page.get_by_text("How close is alike").click()
+
+    def verdict(self) -> None:
+        """Open the verdict's line to sets, pairs and offers."""
+        self.page.get_by_role("button", name="Pairs and offers").click()
+
     def tool(self, words: str) -> None:
         self.page.get_by_role("button", name=words, exact=True).click()
 
@@ -84,6 +109,10 @@ class Person:
             if words in self.focused():
                 return
         raise AssertionError(f"Tab never reached {words!r}")
+
+    def waits_for_focus(self, ident: str) -> None:
+        """Wait until the control of this id has the focus."""
+        self.page.wait_for_function("(id) => document.activeElement.id === id", arg=ident, timeout=SHORT_MS)
 
     def focused(self) -> str:
         """What a screen reader would say of the control in focus, roughly."""

@@ -109,7 +109,8 @@ def test_the_live_pane_says_what_the_audit_says(folder):
     (card,) = pane["photos"].values()
     assert card["origin"] == "located"
     assert card["grade"] in ("good", "fair")
-    assert "CIEDE2000" in card["text"]
+    assert "CIEDE2000" in card["figures"]
+    assert "CIEDE2000" not in card["text"]
 
 
 def test_only_what_changed_is_measured_again(folder, monkeypatch):

@@ -16,6 +16,7 @@ from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.photo.marks import Mask, Region
 from finishmatch.photo.photo import Photo
 from finishmatch.photo.process.parent import open_safely
+from finishmatch.progress import Progress
 
 V = TypeVar("V")
 Inputs = TypeVarTuple("Inputs")
@@ -30,17 +31,37 @@ class Recent(Generic[V]):
     def __init__(self, most: int, size: Callable[[V], int] = lambda _: 1) -> None:
         self._most, self._size = most, size
         self._kept: OrderedDict[Hashable, V] = OrderedDict()
+        self._making: dict[Hashable, threading.RLock] = {}
         self._lock = threading.RLock()
 
     def get(self, key: Hashable, make: Callable[[], V]) -> V:
-        """The value of a key, made if it is not there; what was asked for longest ago makes room."""
+        """The value of a key, made if it is not there; what was asked for longest ago makes room.
+
+        Whoever asks for what is being made waits for it; nobody waits for the value of another key.
+        """
         with self._lock:
-            if key not in self._kept:
-                self._kept[key] = make()
-            self._kept.move_to_end(key)
-            while len(self._kept) > 1 and sum(map(self._size, self._kept.values())) > self._most:
-                self._kept.popitem(last=False)
-            return self._kept[key]
+            if key in self._kept:
+                return self._touched(key)
+            making = self._making.setdefault(key, threading.RLock())
+        with making:
+            with self._lock:
+                if key in self._kept:
+                    return self._touched(key)
+            try:
+                value = make()
+                with self._lock:
+                    self._kept[key] = value
+                    return self._touched(key)
+            finally:
+                with self._lock:
+                    self._making.pop(key, None)
+
+    def _touched(self, key: Hashable) -> V:
+        value = self._kept[key]
+        self._kept.move_to_end(key)
+        while len(self._kept) > 1 and sum(map(self._size, self._kept.values())) > self._most:
+            self._kept.popitem(last=False)
+        return value
 
 
 class Cache:
@@ -49,7 +70,6 @@ class Cache:
     def __init__(self) -> None:
         self._photos: Recent[Photo] = Recent(MOST_PHOTO_BYTES, lambda photo: photo.encoded.nbytes)
         self._made: dict[Callable[..., Any], Recent[Any]] = {region_of: Recent(MOST_REGION_BYTES, _region_bytes)}
-        self._lock = threading.Lock()
 
     def photo(self, path: Path, name: str) -> Photo:
         """A decoded photo.
@@ -58,7 +78,7 @@ class Cache:
         ------
         InputError : those of :func:`open_safely`.
         """
-        return self._photos.get((_stamp(path), name), lambda: open_safely(path, name))
+        return self._photos.get((stamp(path), name), lambda: open_safely(path, name))
 
     def __call__(self, step: Callable[[*Inputs], V], *inputs: *Inputs) -> V:
         """What a step makes of its inputs, made only if it was not made of the same ones lately."""
@@ -66,15 +86,14 @@ class Cache:
         value: V = made.get(_key(inputs), lambda: step(*inputs))
         return value
 
-    def measured(self, build: Build) -> list[MeasuredPhoto]:
-        """Every photo of a build, measured; mistakes in marks and cards are told in it.
+    def measured(self, build: Build, progress: Progress | None = None) -> list[MeasuredPhoto]:
+        """Every photo of a build, measured; mistakes in marks and cards are told in it. ``progress`` may stop it by raising.
 
         Raises
         ------
         InputError : those of the photos.
         """
-        with self._lock:
-            return measured(build, self.photo, self, lenient=True)
+        return measured(build, self.photo, self, progress, lenient=True)
 
     def masks(self, entry: PhotoEntry) -> dict[str, Pieces]:
         """Part -> its mask's outer contours; none where the mask cannot be read, and the part's refusal says why."""
@@ -96,7 +115,7 @@ def _key(value: object) -> Hashable:
         case Region():
             return value.part, _key(value.mark)
         case Path():
-            return _stamp(value)
+            return stamp(value)
         case tuple():
             return tuple(map(_key, value))
         case Hashable() if is_dataclass(value) and type(value).__eq__ is not object.__eq__:
@@ -106,7 +125,7 @@ def _key(value: object) -> Hashable:
     raise TypeError(f"{type(value).__name__} cannot be remembered by")
 
 
-def _stamp(path: Path) -> Hashable:
+def stamp(path: Path) -> Hashable:
     """What changes when a file does. A file that is gone has none; opening it says so."""
     if not path.exists():
         return path

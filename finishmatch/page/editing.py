@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,19 +20,26 @@ from finishmatch.card.kinds import CardKind
 from finishmatch.disk import alone_in, mend, write_alone
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import live, pictures, uploads
-from finishmatch.page.cache import Cache, Recent
+from finishmatch.page.cache import Cache, Recent, stamp
 from finishmatch.page.names import Names, document_of, draft_of
 from finishmatch.part.cut import propose_within
 from finishmatch.part.propose import Prepared, prepare, propose
 from finishmatch.part.sheet_guess import guess_plain_card
 from finishmatch.part.things import find_parts
 from finishmatch.photo.photo import Photo
+from finishmatch.text import blemish
 
 Points = tuple[tuple[float, float], ...]
 Corners = Points
 
 # Photos in which clicks are answered at once; each takes some megabytes.
 _PREPARED = 6
+Wanted = Callable[[], bool]
+"""Whether somebody still waits for an answer."""
+
+
+class Unwanted(Exception):
+    """Nobody waits for the answer any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +50,13 @@ class Saved:
     conflict: bool
 
 
+def always() -> bool:
+    """The :data:`Wanted` of whoever waits to the end."""
+    return True
+
+
 class EditedBuild:
-    """One build file and what its page asks for.
+    """One build file and what its page asks for. A file that is not there yet is written by the first change.
 
     Raises
     ------
@@ -56,7 +69,7 @@ class EditedBuild:
         self._cache = Cache()
         self._pictures: Recent[bytes] = Recent(200_000_000, len)
         self._ready: Recent[Prepared] = Recent(_PREPARED)
-        self._search = 0
+        self._progress = (0, 0)
         self._lock = threading.Lock()
         self._text, self._revision = "", 0
         self._look_again()
@@ -83,20 +96,31 @@ class EditedBuild:
                 self._text, self._revision = text, self._revision + 1
             return Saved(self._state(), conflict=False)
 
-    def verdict(self, draft: object) -> dict[str, Any]:
-        """The live pane of a draft, saved or not."""
+    def verdict(self, draft: object, wanted: Wanted = always, budget: float | None = None) -> dict[str, Any]:
+        """The live pane of a draft, saved or not. Raises :class:`Unwanted` once nobody wants it; what was measured is kept."""
         build = from_document(document_of(draft, self.names), self.path.parent)
-        photos = self._cache.measured(build)
+
+        def progress(_: str, done: int, of: int) -> None:
+            self._progress = (done, of)
+            if not wanted():
+                raise Unwanted
+
+        photos = self._cache.measured(build, progress)
         panes = {
             self.names.id_of(entry.file): live.photo_pane(entry, photo, self._cache.masks(entry))
             for entry, photo in zip(build.photos, photos, strict=True)
         }
         if not any(photo.samples or photo.refusals for photo in photos):
-            return {"photos": panes, "message": "Outline a part to see its colour.", "verdict": None}
-        audit = judged(build, photos)
+            return {"photos": panes, "message": "", "verdict": None}
+        audit = judged(build, photos, budget=live.budget_of(build, budget))
         if audit.nothing is not None:
-            return {"photos": panes, "message": f"Nothing could be measured: {audit.nothing}.", "verdict": None}
-        return {"photos": panes, "message": None, "verdict": live.verdict_pane(build, audit, self._crops(audit))}
+            return {"photos": panes, "message": f"Nothing could be measured: {audit.nothing.text}.", "verdict": None}
+        return {"photos": panes, "message": "", "verdict": live.verdict_pane(build, audit, self._crops(audit))}
+
+    def progress(self) -> dict[str, int]:
+        """How many photos the verdict that is being made has read, and of how many."""
+        done, of = self._progress
+        return {"done": done, "of": of}
 
     def report(self) -> str:
         """The full report of the file as it is saved, as HTML."""
@@ -113,8 +137,9 @@ class EditedBuild:
 
     def picture_of(self, ident: str, longest: int) -> bytes:
         """A photo as a JPEG made anew, of at most ``longest`` pixels."""
-        photo = self._cache.photo(*self._photo(ident))
-        return self._pictures.get((photo.sha256, longest), lambda: pictures.jpeg_of(photo, longest))
+        path, name = self._photo(ident)
+        made = (stamp(path), name, longest)
+        return self._pictures.get(made, lambda: pictures.jpeg_of(self._cache.photo(path, name), longest))
 
     def crop(self, ident: str) -> bytes:
         """A part's corrected picture, whose address the live pane gave."""
@@ -124,12 +149,12 @@ class EditedBuild:
 
         return self._pictures.get(("crop", ident), gone)
 
-    def outlines_at(self, ident: str, x: float, y: float, card: Corners | None) -> list[Points]:
-        """Outlines proposed for the part at a point, the likeliest first; an earlier search that still runs is dropped."""
-        self._search += 1
-        this = self._search
+    def outlines_at(
+        self, ident: str, x: float, y: float, card: Corners | None, wanted: Wanted = always
+    ) -> list[Points]:
+        """Outlines proposed for the part at a point, the likeliest first; the search ends once nobody wants it."""
         photo, ready = self._prepared(ident, card)
-        return [one.points for one in propose(photo, x, y, ready, lambda: this == self._search)]
+        return [one.points for one in propose(photo, x, y, ready, wanted)]
 
     def make_ready(self, ident: str, card: Corners | None) -> None:
         """Do what the first click in a photo would wait for."""
@@ -153,8 +178,7 @@ class EditedBuild:
 
     def add_photo(self, name: str, content_type: str, data: bytes) -> dict[str, Any]:
         """Store a photo beside the build file; the page then puts it into its draft."""
-        with self._lock:
-            stored = uploads.store(self.path.parent, name, content_type, data)
+        stored = uploads.store(self.path.parent, name, content_type, data)
         return {"id": self.names.id_of(stored), "name": stored}
 
     def _photo(self, ident: str) -> tuple[Path, str]:
@@ -171,11 +195,19 @@ class EditedBuild:
 
     def _look_again(self) -> None:
         """Somebody may have changed the file: then it is another revision."""
-        text = read_text(self.path)
+        text = self._new_text() if self._is_new() else read_text(self.path)
         if text == self._text and self._revision:
             return
         _readable(text, self.path)
         self._text, self._revision = text, self._revision + 1
+
+    def _is_new(self) -> bool:
+        """Whether nothing has been written yet; a file that is gone was written."""
+        return not self.path.exists() and self._text in ("", self._new_text())
+
+    def _new_text(self) -> str:
+        name = self.path.resolve().parent.name
+        return edit.started("My build" if blemish(name) else name, [])
 
     def _state(self) -> dict[str, Any]:
         draft = draft_of(parse(self._text, self.path), self.names)

@@ -67,3 +67,10 @@ test('what both added is there once each, marks with the photo that they lie in'
 test('a build without anything yet can be merged', () => {
   assert.deepEqual(merged({}, {}, {}), { build: undefined, tolerance: undefined, photo: [], part: [] });
 });
+
+test('what both marked under one new name is kept twice, mine under a name of its own', () => {
+  const photo = (...part) => ({ photo: [{ file: 'p', card: { kind: 'none' }, part }], part: [] });
+  const [mine, theirs] = [[1, 1, 9, 9], [40, 40, 9, 9]].map((box) => ({ name: 'part 1', box }));
+  const both = merged(photo(), photo(mine), photo(theirs)).photo[0].part;
+  assert.deepEqual(both, [theirs, { ...mine, name: 'part 2' }]);
+});

@@ -30,7 +30,11 @@ const send = (method, path, value, signal) => ask(method, path, JSON.stringify(v
 export const declared = () => ask('GET', '/api/declared');
 export const state = () => ask('GET', '/api/state');
 export const save = (revision, draft) => send('PUT', '/api/build', { revision, draft });
-export const verdict = (draft) => send('POST', '/api/verdict', { draft });
+export const openBuild = (build) => send('POST', '/api/open', { build });
+export const verdict = (draft, budget, signal) => send('POST', '/api/verdict', { draft, budget }, signal);
+export const progress = () => ask('GET', '/api/progress');
+export const devices = () => ask('GET', '/api/devices');
+export const admit = (id, yes) => send('POST', '/api/devices', { id, admit: yes });
 export const outlines = (file, [x, y], card, signal) => send('POST', '/api/outline', { file, x, y, card }, signal);
 export const ready = (file, card) => send('POST', '/api/ready', { file, card });
 export const parts = (file, card, signal) => send('POST', '/api/parts', { file, card }, signal);

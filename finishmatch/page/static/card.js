@@ -1,26 +1,37 @@
-// The reference card of the photo: which one, where it lies, how well it fits.
+// The reference card of the photo: which one, where it lies, how well it fits; the photo's light and flat frame.
 
 import { change, listen, store, tell } from './store.js';
 import { photoOf } from './draft.js';
-import { byId, el, say } from './dom.js';
+import { byId, el, field, say } from './dom.js';
 import { cardCorners, cardOf, guessed, setCorners } from './shapes.js';
 import * as api from './api.js';
 import { cardTable } from './coords.js';
 import { cardKind, cards } from './declared.js';
+import { upload } from './photos.js';
 
 const options = (list) => list.map(([value, words]) => el('option', { value }, words));
+const button = (words, onclick, props = {}) => el('button', { type: 'button', onclick, ...props }, words);
 
-const kind = el('select', { id: 'card-kind', onchange: setKind }, ...options(cards.map((card) => [card.kind, card.words])));
+const kind = el('select', { onchange: () => setKind(kind.value) }, ...options(cards.map((card) => [card.kind, card.words])));
 const own = el('option', { value: 'own' }, 'a card file');
-const edition = el('select', { id: 'card-edition', onchange: setEdition });
-const editionRow = el('p', { class: 'field' }, el('label', { for: 'card-edition' }, 'Edition'), edition);
-const light = el('input', { id: 'photo-light', list: 'lights', maxlength: 200, onchange: setLight });
+const edition = el('select', { onchange: setEdition });
+const editionRow = field('card-edition', 'Edition', edition);
+const light = el('input', { list: 'lights', maxlength: 200, onchange: setLight });
 const lights = el('datalist', { id: 'lights' });
+const flat = el('select', { onchange: () => setFlat(flat.value || null) });
+const flatFile = el('input', { type: 'file', id: 'flat-file', accept: 'image/*', onchange: addFlat });
 const quality = el('p', { class: 'quality' });
+const figures = el('p', { class: 'small' });
 const notes = el('ul', { class: 'notes small' });
-const locate = el('button', { type: 'button', onclick: locateAgain }, 'Find it by itself');
-const yes = el('button', { type: 'button', class: 'strong', onclick: confirmGuess }, 'Yes, the card lies there');
-const hand = el('button', { type: 'button', onclick: placeByHand }, 'Place the corners');
+const details = el('details', {}, el('summary', {}, 'Details of the card'), figures, notes);
+const locate = button('Find it by itself', locateAgain);
+const yes = button('Yes, the card lies there', confirmGuess, { class: 'strong' });
+const hand = button('Place the corners', placeByHand);
+const second = button('Draw a second card', drawSecond);
+const noSecond = button('Take the second card out', () => setCard((card) => {
+  delete card.second_box;
+}));
+const everywhere = button('The same card and light for all photos', forAll);
 const papers = ['A4.pdf', 'A4.png', 'Letter.pdf', 'Letter.png'].map((file) => {
   const [paper, format] = file.split('.');
   return el('a', { class: 'button', href: `/sheet/${file}`, download: '' }, `${paper}, ${format.toUpperCase()}`);
@@ -33,29 +44,37 @@ const table = cardTable();
 const where = el('details', {}, el('summary', {}, 'Corners as numbers'), table.node);
 
 byId('card-body').append(
-  el('p', { class: 'field' }, el('label', { for: 'card-kind' }, 'Card'), kind),
-  editionRow, print, quality, notes,
-  el('p', { class: 'buttons' }, yes, hand, locate), where,
-  el('p', { class: 'field' }, el('label', { for: 'photo-light' }, 'Light'), light), lights,
-  el('p', { class: 'quiet small' }, 'The same words in several photos: taken in the same light.'),
+  quality, el('p', { class: 'buttons', id: 'card-open' }, button('Card and light', () => tell({ selected: { kind: 'card' } }))),
+  el('div', { id: 'card-full' },
+    field('card-kind', 'Card', kind), editionRow, print,
+    el('p', { class: 'buttons' }, yes, hand, locate, second, noSecond), details, where,
+    field('photo-light', 'Light', light, 'The same words in several photos: taken in the same light.'), lights,
+    el('details', {}, el('summary', {}, 'Even the light by a flat frame'),
+      field('photo-flat', 'The same view of a plain, even sheet', flat),
+      el('p', { class: 'chooser' }, el('label', { class: 'button', for: 'flat-file' }, 'Add a flat frame'), flatFile)),
+    el('p', { class: 'buttons' }, everywhere)),
 );
 
-function setKind() {
+// One step: the photo's card changed.
+const setCard = (edit) => change((draft) => {
+  edit(photoOf(draft, store.photo).card);
+});
+
+export function setKind(wanted) {
+  if (wanted === 'own') return;
   change((draft) => {
-    const photo = photoOf(draft, store.photo);
-    if (kind.value === 'own') return;
-    photo.card = { kind: kind.value };
+    photoOf(draft, store.photo).card = { kind: wanted };
   });
-  tell({ selected: cardCorners() ? { kind: 'card' } : null, guess: null });
-  if (cardKind(kind.value)?.plain && !cardCorners()) guess();
+  tell({ guess: null });
+  if (cardKind(wanted)?.plain && !cardCorners()) guess(wanted);
 }
 
 // A plain card measures nothing before it is placed; where it may lie is drawn, and the person says whether.
-async function guess() {
+async function guess(wanted) {
   const { photo } = store;
-  const { corners } = await api.plainCard(photo, kind.value).catch(() => ({ corners: null }));
+  const { corners } = await api.plainCard(photo, wanted).catch(() => ({ corners: null }));
   if (!corners) return;
-  tell({ guess: { photo, corners } });
+  tell({ guess: { photo, corners }, selected: { kind: 'card' } });
   say('The card may lie where the broken line is: confirm it, or place the corners.');
 }
 
@@ -73,8 +92,8 @@ function showEditions(list) {
 }
 
 function setEdition() {
-  change((draft) => {
-    photoOf(draft, store.photo).card.edition = edition.value || null;
+  setCard((card) => {
+    card.edition = edition.value || null;
   });
 }
 
@@ -82,6 +101,31 @@ function setLight() {
   change((draft) => {
     photoOf(draft, store.photo).light = light.value.trim() || null;
   });
+}
+
+function setFlat(id) {
+  change((draft) => {
+    photoOf(draft, store.photo).flat = id;
+  });
+}
+
+async function addFlat() {
+  const [file] = flatFile.files;
+  const id = file && await upload(file);
+  if (id) setFlat(id);
+}
+
+// Kind, edition and light; each photo keeps where its own card lies.
+function forAll() {
+  const { card, light: words } = photoOf(store.draft, store.photo);
+  change((draft) => {
+    for (const photo of draft.photo) {
+      if (photo.card?.kind !== card.kind) photo.card = { kind: card.kind };
+      if (card.edition) photo.card.edition = card.edition;
+      photo.light = words ?? null;
+    }
+  });
+  say(`All ${store.draft.photo.length} photos have this card and light now`);
 }
 
 // A card to be dragged into place: the middle third of the photo.
@@ -92,25 +136,35 @@ function middle() {
   return [[x - half, y - tall], [x + half, y - tall], [x + half, y + tall], [x - half, y + tall]];
 }
 
-function placeByHand() {
+export function placeByHand() {
   if (!cardCorners()) change((draft) => setCorners(draft, middle()));
   tell({ selected: { kind: 'card' }, tool: 'choose' });
   byId('stage').querySelector('.handle')?.focus();
-  say('Four corners: Tab goes from one to the next, the arrow keys move it.');
+  say('Four corners: drag them, or Tab goes from one to the next and the arrow keys move it.');
+}
+
+function drawSecond() {
+  tell({ tool: 'box', boxIs: 'second card' });
+  say('Draw a box on the second card of the same kind.');
 }
 
 function locateAgain() {
-  change((draft) => {
-    const { card } = photoOf(draft, store.photo);
+  setCard((card) => {
     delete card.corners;
     delete card.box;
   });
   say('Looking for the card');
 }
 
+function showFlats(photo) {
+  const others = Object.entries(store.files).filter(([id, { name }]) => id !== store.photo && /\.(jpe?g|png|tiff?|webp|heic|heif|avif)$/i.test(name));
+  flat.replaceChildren(...options([['', 'none'], ...others.map(([id, { name }]) => [id, name])]));
+  flat.value = photo?.flat ?? '';
+}
+
 listen(() => {
-  byId('card').hidden = !store.photo;
   if (!store.photo) return;
+  const photo = photoOf(store.draft, store.photo);
   const card = cardOf(store.draft, store.photo);
   const known = cardKind(card.kind);
   if (known) own.remove();
@@ -118,18 +172,24 @@ listen(() => {
   kind.value = known ? card.kind : 'own';
   showEditions(known?.editions ?? []);
   edition.value = card.edition ?? '';
-  if (document.activeElement !== light) light.value = photoOf(store.draft, store.photo)?.light ?? '';
-  const words = [...new Set(store.draft.photo.map((photo) => photo.light).filter(Boolean))];
+  if (document.activeElement !== light) light.value = photo?.light ?? '';
+  if (document.activeElement !== flat) showFlats(photo);
+  const words = [...new Set(store.draft.photo.map((one) => one.light).filter(Boolean))];
   lights.replaceChildren(...words.map((value) => el('option', { value })));
   const pane = store.pane.photos[store.photo];
   quality.textContent = pane?.text ?? (store.judging ? 'Reading the card…' : '');
   quality.dataset.grade = pane?.grade ?? '';
+  figures.textContent = pane?.figures ?? '';
   notes.replaceChildren(...(pane?.notes ?? []).map((text) => el('li', {}, text)));
+  details.hidden = !pane?.figures && !pane?.notes.length;
   const cornered = card.kind !== 'none';
   yes.hidden = !guessed();
   hand.hidden = !cornered;
   hand.textContent = cardCorners() ? 'Adjust the corners' : 'Place the corners';
   locate.hidden = !known?.located || !card.corners;
+  second.hidden = !known?.plain || !cardCorners() || Boolean(card.second_box);
+  noSecond.hidden = !card.second_box;
   where.hidden = !cornered || !cardCorners();
+  everywhere.hidden = store.draft.photo.length < 2;
   table.update();
 });

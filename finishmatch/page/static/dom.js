@@ -48,7 +48,13 @@ export function keyed(parent, items, key, make, update) {
   for (const node of old.values()) node.remove();
 }
 
-// A message for those who do not see the page change.
+// A labelled control of a form, with what explains it.
+export function field(id, label, input, hint) {
+  const words = hint ? el('span', { class: 'quiet small', id: `${id}-hint` }, hint) : null;
+  return el('p', { class: 'field' }, el('label', { for: id }, label), apply(input, { id, 'aria-describedby': hint ? `${id}-hint` : null }), words);
+}
+
+// What just happened, for all: it is seen beside the tools, and a screen reader says it.
 export function say(text) {
   byId('spoken').textContent = text;
 }

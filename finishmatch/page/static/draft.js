@@ -22,16 +22,8 @@ export function elsewhere(draft, id) {
   return allNames(draft).filter((name) => !here.has(name));
 }
 
-export function freshName(draft) {
-  const taken = new Set([...allNames(draft), ...(draft.part ?? []).map((part) => part.name)]);
-  let number = 1;
-  while (taken.has(`part ${number}`)) number += 1;
-  return `part ${number}`;
-}
-
-export function addMark(draft, id, form) {
+export function addMark(draft, id, form, name) {
   const photo = photoOf(draft, id);
-  const name = freshName(draft);
   photo.part = [...(photo.part ?? []), { name, ...form }];
   return name;
 }

@@ -3,6 +3,7 @@
 import { keyed, set, shape } from './dom.js';
 import { boxCorners, formPoints, patchQuads } from './geometry.js';
 import * as api from './api.js';
+import { placed } from './labels.js';
 
 const DENSE_PX = 14;
 
@@ -34,33 +35,45 @@ export class Drawing {
     this.svg.classList.toggle('near', view.scale > 2);
   }
 
-  drawCard(corners, pane, chosen) {
+  drawCard(corners, second, pane, chosen) {
     const quads = corners && pane?.columns ? patchQuads(corners, pane.columns, pane.row_at, pane.gap) : [];
-    const lines = corners ? [corners, ...quads] : [];
+    const lines = [...(corners ? [corners, ...quads] : []), ...(second ? [second] : [])];
     set(this.grid, { class: chosen ? 'grid chosen' : 'grid' });
     this.grid.replaceChildren(...lines.flatMap((line) => cased('polygon', { points: text(line) })));
     if (corners && quads.length) this.grid.append(this.tag(centre(quads[0]), '1'));
   }
 
-  drawMarks(marks, chosen, tags, masks) {
+  // Each mark: its form, and of its label the words and the dashes of its set.
+  drawMarks(marks, chosen, labels, masks, view) {
     const pieces = (mark) => (mark.mask && Object.hasOwn(masks, mark.name) ? masks[mark.name] : [formPoints(mark)]);
-    const drawn = marks.map((mark) => [mark, pieces(mark)]).filter(([, [piece]]) => piece?.length);
-    this.marks.replaceChildren(...drawn.map(([mark, outlines]) => this.mark(mark, outlines, mark.name === chosen, tags[mark.name])));
+    const drawn = marks.map((mark) => ({ mark, outlines: pieces(mark), label: labels[mark.name] })).filter(({ outlines: [piece] }) => piece?.length);
+    /** @param {number[]} point */
+    const inPx = ([x, y]) => [(x - view.x) * view.scale, (y - view.y) * view.scale];
+    const places = placed(drawn.map(({ outlines, label }) => ({ points: outlines.flat().map(inPx), width: 9 * label.words.length + 12 })), view.size);
+    const toPhoto = (/** @type {number[]} */ point) => view.toPhoto(point);
+    const shapes = drawn.map(({ mark, outlines, label }) => this.mark(mark, outlines, mark.name === chosen, label.dashes));
+    const tags = drawn.map(({ label }, i) => this.label(label.words, toPhoto(places[i].at), places[i].line?.map(toPhoto)));
+    this.marks.replaceChildren(...shapes, ...tags);
   }
 
   // A part drawn by its outlines: those of a mask are several as often as not, and cannot be moved.
-  mark(mark, outlines, chosen, tag) {
-    const group = shape('g', { class: `mark${chosen ? ' chosen' : ''}${mark.mask ? ' masked' : ''}` });
+  mark(mark, outlines, chosen, dashes) {
+    const group = shape('g', { class: `mark${chosen ? ' chosen' : ''}` });
     if (mark.box) group.append(...boxShapes(mark.box));
     else group.append(...outlines.flatMap((outline) => cased('polygon', { points: text(outline) })));
-    group.append(this.tag(centre(outlines[0]), tag ?? mark.name));
+    for (const line of group.querySelectorAll('.line')) set(line, { 'stroke-dasharray': dashes || null });
     return group;
   }
 
-  // A label of constant size at a place in the photo.
+  label(words, at, line) {
+    const leader = line ? cased('polyline', { points: text(line) }) : [];
+    return shape('g', { class: 'label' }, ...leader, this.tag(at, words));
+  }
+
+  // Words of constant size at a place in the photo.
   /** @param {number[]} at */
   tag([x, y], words) {
-    const label = shape('text', { x: 0, y: 4, 'text-anchor': 'middle', class: 'tag' }, words);
+    const label = shape('text', { x: 0, y: 5, 'text-anchor': 'middle', class: 'tag' }, words);
     return shape('g', { transform: `translate(${x} ${y}) scale(${1 / this.scale})` }, label);
   }
 

@@ -1,10 +1,14 @@
 // The marking page.
 
 import './photos.js';
+import './start.js';
+import './next.js';
 import './card.js';
 import './part.js';
 import './match.js';
+import './panes.js';
 import './live.js';
+import './devices.js';
 import { zoomBy, zoomFit } from './stage.js';
 import { byId, el, say, set, trouble } from './dom.js';
 import { canRedo, canUndo, flush, listen, lookAgain, open, redo, resolve, store, undo, whenConflict } from './store.js';
@@ -20,7 +24,10 @@ const KEYS = [
   ['Insert, Delete', 'on a point of an outline: add one after it, remove it'],
   ['Delete', 'on the photo: delete the chosen mark'],
   ['Esc', 'drop what is being drawn; choose nothing'],
+  ['F2', 'on the photo: say what the chosen part is called'],
   ['Ctrl+Z, Ctrl+Shift+Z', 'undo, redo'],
+  ['Ctrl+V', 'add the photo that was copied'],
+  ['?', 'show these keys'],
 ];
 
 for (const [name, tool] of Object.entries(TOOLS)) {
@@ -54,6 +61,7 @@ function doRedo() {
 }
 
 document.addEventListener('keydown', (event) => {
+  if (event.key === '?' && !/** @type {Element} */ (event.target).matches('input, select')) return byId('help').open || byId('help').showModal();
   if (!(event.ctrlKey || event.metaKey) || /** @type {Element} */ (event.target).matches('input:not([type=checkbox])')) return;
   const key = event.key.toLowerCase();
   if (key === 'z' && !event.shiftKey) doUndo();
@@ -82,6 +90,7 @@ byId('conflict').addEventListener('cancel', (event) => event.preventDefault());
 listen(() => {
   byId('build-name').textContent = store.draft.build?.name ?? 'Marking page';
   byId('build-file').textContent = store.file;
+  byId('report').hidden = !store.pane.verdict;
   if (byId('saved').textContent !== store.saved) byId('saved').textContent = store.saved;
   byId('undo').setAttribute('aria-disabled', String(!canUndo()));
   byId('redo').setAttribute('aria-disabled', String(!canRedo()));

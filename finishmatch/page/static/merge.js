@@ -34,9 +34,26 @@ function unflatten(flat) {
   return draft;
 }
 
+// Both marked a thing under one name that neither knew before: mine gets a name of its own.
+function apart(key, value, all, my) {
+  const [kind, file] = key.split(SEP);
+  const mark = JSON.parse(value);
+  let number = 1;
+  const free = (name) => ![...all.keys(), ...my.keys()].some((one) => one.startsWith(`mark${SEP}`) && one.endsWith(`${SEP}${name}`));
+  while (!free(`part ${number}`)) number += 1;
+  const name = `part ${number}`;
+  return { key: [kind, file, name].join(SEP), text: JSON.stringify({ ...mark, name }) };
+}
+
 export function merged(base, mine, theirs) {
   const [old, my, all] = [flatten(base), flatten(mine), flatten(theirs)];
-  for (const [key, value] of my) if (old.get(key) !== value) all.set(key, value);
+  for (const [key, value] of my) {
+    const both = key.startsWith(`mark${SEP}`) && !old.has(key) && all.has(key) && all.get(key) !== value;
+    if (both) {
+      const mine = apart(key, value, all, my);
+      all.set(mine.key, mine.text);
+    } else if (old.get(key) !== value) all.set(key, value);
+  }
   for (const key of old.keys()) if (!my.has(key)) all.delete(key);
   return unflatten(all);
 }

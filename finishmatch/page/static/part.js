@@ -1,21 +1,33 @@
 // The parts of the photo, and what is known of the chosen one.
 
-import { change, listen, pieces, store, tell } from './store.js';
-import { allNames, elsewhere, factsOf, marksOf, rename, setFact } from './draft.js';
-import { byId, el, keyed, say, set } from './dom.js';
+import { change, listen, pieces, setsOf, store, tell } from './store.js';
+import { allNames, elsewhere, factsOf, markOf, marksOf, setFact } from './draft.js';
+import { byId, el, field, keyed, say, set } from './dom.js';
 import { chosenMark, deleteChosen, toOutline } from './shapes.js';
 import { boxTable, outlineTable } from './coords.js';
+import { numberOf } from './numbers.js';
 import { canStep, findParts, step } from './propose.js';
+import { callIt } from './rename.js';
+import { Click, counted } from './words.js';
 
-const TEXTS = [['finish', 'Sold as', 'what its label says: parts of one label are expected to agree'], ['maker', 'Maker'], ['batch', 'Batch'], ['slot', 'Slot', 'same slot: candidates for it'], ['zone', 'Zone', 'other zone: never side by side']];
+const MORE_TEXTS = [
+  ['slot', 'Competes with', 'what it is offered for, such as door: offers for one thing compete'],
+  ['zone', 'Seen together with', 'a place, such as aft door; parts of two places are never seen side by side'],
+  ['maker', 'Maker'],
+  ['batch', 'Batch'],
+];
 /** @type {[string, string, boolean][]} */
-const CHECKS = [['owned', 'bought already', true], ['neutral', 'neutral: black, white, bare metal', false], ['critical', 'carries load, brakes, pressure, gas or mains', false]];
+const CHECKS = [
+  ['neutral', 'black, white or bare metal: never a mismatch', false],
+  ['matt', 'flat and without gloss (powder coat, paint): its lightness is judged', false],
+  ['critical', 'carries load, brakes, pressure, gas or mains', false],
+];
 
 const list = el('ul', { class: 'part-list' });
-const none = el('p', { class: 'quiet' }, 'None yet: click inside a part, or let all be looked for.');
-const form = el('div', { class: 'form' });
-const find = el('p', { class: 'buttons' }, el('button', { type: 'button', onclick: findParts }, 'Find the parts'));
-byId('parts-body').append(none, find, list, form);
+const none = el('p', { class: 'quiet' }, `None yet. ${Click} a part in the photo, or let all be found.`);
+const find = el('p', { class: 'buttons' }, el('button', { type: 'button', id: 'find-parts', onclick: findParts }, 'Find the parts'));
+byId('parts-body').append(none, find, list);
+const form = byId('part-body');
 
 let built = ''; // what the form was built for
 let refresh = () => {};
@@ -28,17 +40,17 @@ function makeItem({ name }) {
 
 function updateItem(item, { name }) {
   const button = item.firstElementChild;
-  const piece = pieceOf(name);
+  const asked = questionsOf(name).length;
   const [tag, , words] = button.children;
-  tag.textContent = piece?.tag ?? '';
-  words.textContent = piece?.words ?? '';
+  const set_ = setsOf()[name];
+  tag.textContent = `${numberOf(name)}${set_ ? ` ${set_.letter}` : ''}`;
+  words.textContent = asked ? counted(asked, 'question') : pieceOf(name)?.words ?? '';
   set(button, { 'aria-current': store.selected?.name === name ? 'true' : null });
 }
 
 const pieceOf = (name) => pieces().find((piece) => piece.name === name);
 
-const field = (id, label, input, hint) =>
-  el('p', { class: 'field' }, el('label', { for: id }, label), set(input, { id, 'aria-describedby': hint ? `${id}-hint` : null }), hint ? el('span', { class: 'quiet small', id: `${id}-hint` }, hint) : null);
+const questionsOf = (name) => (store.pane.photos[store.photo]?.questions ?? []).filter(({ part }) => part === name);
 
 function fact(name, key, value) {
   change((draft) => setFact(draft, name, key, value));
@@ -58,51 +70,38 @@ function refreshAll(fields) {
 }
 
 function nameFields(name) {
-  const input = el('input', { maxlength: 200, required: true, autocomplete: 'off', onchange: () => setName(name, input) });
+  const input = el('input', { maxlength: 200, required: true, autocomplete: 'off', onchange: () => {
+    if (!callIt(name, input.value.trim())) input.value = name;
+  } });
   const others = elsewhere(store.draft, store.photo);
-  const select = el('select', { onchange: () => select.value && join(name, select.value) }, el('option', { value: '' }, 'a part of its own'), ...others.map((other) => el('option', { value: other }, other)));
-  const refreshName = () => showUnlessTyped(input, name);
+  const select = el('select', { onchange: () => select.value && callIt(name, select.value) }, el('option', { value: '' }, 'a part of its own'), ...others.map((other) => el('option', { value: other }, other)));
   const same = others.length ? field('part-same', 'Same part as in another photo', select) : null;
-  return { nodes: [field('part-name', 'Name', input), same], refresh: refreshName };
+  return { nodes: [field('part-name', 'Name', input), same].filter(Boolean), refresh: () => showUnlessTyped(input, name) };
 }
 
-function setName(name, input) {
-  const wanted = input.value.trim();
-  const taken = marksOf(store.draft, store.photo).some((mark) => mark.name === wanted);
-  if (!wanted || wanted === name || taken) {
-    input.value = name;
-    if (taken && wanted !== name) say(`${wanted} is marked in this photo already`);
-    return;
-  }
-  join(name, wanted);
+/** @param {string} name @param {string[]} words */
+function textField(name, [key, label, hint]) {
+  const input = el('input', { maxlength: 200, autocomplete: 'off', onchange: () => fact(name, key, input.value.trim() || null) });
+  return { node: field(`part-${key}`, label, input, hint), refresh: () => showUnlessTyped(input, factsOf(store.draft, name)[key] ?? '') };
 }
 
-function join(from, to) {
-  change((draft) => {
-    rename(draft, store.photo, from, to);
-    return { kind: 'mark', name: to };
-  });
-  say(`Now called ${to}`);
+function check(name, [key, label, usual], value = (on) => on) {
+  const input = el('input', { type: 'checkbox', id: `part-${key}`, onchange: () => fact(name, key, value(input.checked)) });
+  const node = el('p', { class: 'check' }, input, el('label', { for: `part-${key}` }, label));
+  return { node, refresh: () => tick(input, value(factsOf(store.draft, name)[key] ?? usual)) };
 }
 
-function factFields(name) {
-  const known = () => factsOf(store.draft, name);
-  const texts = TEXTS.map(([key, label, hint]) => {
-    const input = el('input', { maxlength: 200, autocomplete: 'off', onchange: () => fact(name, key, input.value.trim() || null) });
-    return { node: field(`part-${key}`, label, input, hint), refresh: () => showUnlessTyped(input, known()[key] ?? '') };
-  });
-  const price = el('input', { type: 'number', min: 0, step: 'any', onchange: () => fact(name, 'price', price.value === '' ? null : Math.max(0, Number(price.value))) });
-  const rows = [texts.slice(0, 1), texts.slice(1, 3), texts.slice(3)].map((pair) => ({
-    node: el('div', { class: 'pair' }, ...pair.map((one) => one.node)),
-    refresh: () => refreshAll(pair),
-  }));
-  rows.push({ node: field('part-price', 'Price', price), refresh: () => showUnlessTyped(price, known().price ?? '') });
-  const checks = CHECKS.map(([key, label, usual]) => {
-    const input = el('input', { type: 'checkbox', id: `part-${key}`, onchange: () => fact(name, key, input.checked) });
-    const node = el('p', { class: 'check' }, input, el('label', { for: `part-${key}` }, label));
-    return { node, refresh: () => tick(input, known()[key] ?? usual) };
-  });
-  return [...rows, ...checks];
+// What is asked of every part: what it is sold as, and whether it is only on offer, at what price.
+function firstFields(name) {
+  const sold = textField(name, ['finish', 'Sold as', 'what its label says, such as bronze: parts of one label are expected to agree']);
+  const offered = check(name, ['owned', 'on offer, not bought yet', true], (on) => !on);
+  const price = el('input', { type: 'number', min: 0, step: 'any', inputmode: 'decimal', onchange: () => fact(name, 'price', price.value === '' ? null : Math.max(0, Number(price.value))) });
+  return [sold, offered, { node: field('part-price', 'Price', price), refresh: () => showUnlessTyped(price, factsOf(store.draft, name).price ?? '') }];
+}
+
+function moreFields(name) {
+  const fields = [...MORE_TEXTS.map((one) => textField(name, one)), ...CHECKS.map((one) => check(name, one)), touchFields(name)].filter(Boolean);
+  return { node: el('details', {}, el('summary', {}, 'More about it'), el('div', { class: 'form' }, ...fields.map((one) => one.node))), refresh: () => refreshAll(fields) };
 }
 
 function touchFields(name) {
@@ -130,41 +129,68 @@ function touch(name, other, on) {
   });
 }
 
+// What is doubtful about the mark, and the two answers.
+function questions(name) {
+  const box = el('div', { class: 'question' });
+  const right = () => {
+    change((draft) => {
+      markOf(draft, store.photo, name).meant = true;
+    });
+    say(`${name}: the mark is right`);
+  };
+  const show = () => {
+    const texts = questionsOf(name).map(({ text }) => text);
+    box.hidden = !texts.length;
+    if (box.dataset.said === texts.join()) return;
+    box.dataset.said = texts.join();
+    box.replaceChildren(...texts.map((text) => el('p', {}, text)), el('p', { class: 'buttons' },
+      el('button', { type: 'button', onclick: right }, 'The mark is right'),
+      el('button', { type: 'button', onclick: deleteChosen }, 'Delete it')));
+  };
+  return { node: box, refresh: show };
+}
+
 // Of a fresh proposal: those around it, for whoever has neither wheel nor keys.
-function sizeButtons() {
+function sizeButtons(name) {
   const button = (words, direction) => el('button', { type: 'button', onclick: () => step(direction) }, words);
-  return el('p', { class: 'buttons' }, button('Smaller outline', -1), button('Larger outline', 1));
+  const node = el('p', { class: 'buttons' }, button('Smaller outline', -1), button('Larger outline', 1));
+  return { node, refresh: () => {
+    node.hidden = !canStep(name);
+  } };
+}
+
+function notes(name) {
+  const node = el('ul', { class: 'notes small' });
+  return { node, refresh: () => node.replaceChildren(...(pieceOf(name)?.notes ?? []).map((text) => el('li', {}, text))) };
 }
 
 function build(mark) {
   const { name } = mark;
   const names = nameFields(name);
-  const facts = factFields(name);
-  const touching = touchFields(name);
+  const rows = [...firstFields(name), moreFields(name)];
+  const above = [questions(name), sizeButtons(name)];
+  const below = notes(name);
   const coords = mark.box ? boxTable(name) : mark.outline ? outlineTable(name) : null;
   const where = coords ? el('details', {}, el('summary', {}, mark.box ? 'Box as numbers' : 'Outline as numbers'), coords.node) : el('p', { class: 'quiet' }, 'Marked by a mask file.');
   const turn = mark.box ? el('button', { type: 'button', onclick: () => toOutline(name) }, 'Turn into an outline') : null;
   const remove = el('button', { type: 'button', onclick: deleteChosen }, 'Delete this mark');
-  const notes = el('ul', { class: 'notes small' });
-  const sizes = sizeButtons();
-  form.replaceChildren(sizes, notes, ...names.nodes.filter(Boolean), ...facts.map((one) => one.node), ...(touching ? [touching.node] : []), where, el('p', { class: 'buttons' }, ...[turn, remove].filter(Boolean)));
+  form.replaceChildren(...above.map((one) => one.node), ...names.nodes, ...rows.map((one) => one.node), below.node, where, el('p', { class: 'buttons' }, ...[turn, remove].filter(Boolean)));
   refresh = () => {
-    sizes.hidden = !canStep(name);
-    notes.replaceChildren(...(pieceOf(name)?.notes ?? []).map((text) => el('li', {}, text)));
-    refreshAll([names, ...facts, touching].filter(Boolean));
+    refreshAll([...above, names, ...rows, below]);
     coords?.update();
   };
 }
 
 listen(() => {
-  byId('parts').hidden = !store.photo;
   const marks = marksOf(store.draft, store.photo);
   none.hidden = marks.length > 0;
+  find.hidden = !marks.length; // the next thing to do then, which is offered above
   keyed(list, marks, (mark) => mark.name, makeItem, updateItem);
   const mark = chosenMark();
-  form.hidden = !mark;
   const wanted = mark ? JSON.stringify([store.photo, mark.name, Boolean(mark.box), allNames(store.draft)]) : '';
   if (wanted !== built && mark) build(mark);
   built = wanted;
-  if (mark) refresh();
+  if (!mark) return;
+  byId('part-title').textContent = `Part ${numberOf(mark.name)}`;
+  refresh();
 });

@@ -1,24 +1,45 @@
-// The photos of the build: choose one, add some, take one out.
+// The photos of the build: choose one, add some by file, drop, paste or camera, take one out.
 
 import * as api from './api.js';
 import { photoTypes, usualCard } from './declared.js';
 import { change, listen, store, tell } from './store.js';
 import { marksOf, removePhoto } from './draft.js';
 import { byId, el, keyed, say, set, trouble } from './dom.js';
+import { counted, touch } from './words.js';
+
+const MOST_BYTES = 200_000_000;
+const CARDS = { good: 'card good', fair: 'card weak', poor: 'card weak', none: 'no card', failed: 'card not found' };
 
 const list = byId('photo-list');
-const chooser = byId('add-photos');
-chooser.accept = [...new Set(Object.values(photoTypes))].join();
+const accept = [...new Set(Object.values(photoTypes))].join();
+const added = new Set(); // photos that were added on this page: nobody has said yet whether they show a card
+
+function chooser(id, words, more = {}) {
+  const input = el('input', { type: 'file', id, accept, multiple: true, ...more, onchange: async () => {
+    const files = [...input.files];
+    input.value = '';
+    await addFiles(files);
+  } });
+  return el('span', { class: 'chooser' }, el('label', { class: 'button', for: id }, words), input);
+}
+
+byId('add').append(
+  chooser('add-photos', 'Add photos'),
+  ...(touch ? [chooser('take-photo', 'Take a photo', { multiple: false, accept: 'image/*', capture: 'environment' })] : []),
+  ...(touch ? [] : [el('p', { class: 'quiet small' }, 'or drop or paste them')]),
+);
 
 // Some systems do not tell the type of a file that is chosen.
 const typeOf = (file) => file.type || photoTypes[`.${file.name.split('.').pop().toLowerCase()}`] || 'application/octet-stream';
 
 export const nameOf = (id) => store.files[id]?.name ?? 'photo';
 
+export const wasAdded = (id) => added.has(id);
+
 function makeItem({ file }) {
   const picture = el('img', { src: api.thumb(file), alt: '', loading: 'lazy' });
   const name = el('bdi', { class: 'name' });
-  const open = el('button', { type: 'button', class: 'thumb', onclick: () => openPhoto(file) }, picture, name, el('span', { class: 'quiet small' }));
+  const open = el('button', { type: 'button', class: 'thumb', onclick: () => openPhoto(file) }, picture, name, el('span', { class: 'quiet small state' }));
   const remove = el('button', { type: 'button', class: 'small remove', onclick: () => takeOut(file) }, 'Take out');
   return el('li', {}, open, remove);
 }
@@ -26,10 +47,15 @@ function makeItem({ file }) {
 function updateItem(item, { file }) {
   const [open, remove] = item.children;
   const [, name, words] = open.children;
-  const count = marksOf(store.draft, file).length;
+  const pane = store.pane.photos[file];
+  const asked = pane?.questions.length ?? 0;
   name.textContent = nameOf(file);
-  words.textContent = `${count} ${count === 1 ? 'part' : 'parts'}`;
-  set(open, { 'aria-current': file === store.photo ? 'true' : null });
+  words.textContent = [
+    pane ? CARDS[pane.grade] : 'not read yet',
+    counted(marksOf(store.draft, file).length, 'part'),
+    ...(asked ? [counted(asked, 'question')] : []),
+  ].join(', ');
+  set(open, { 'aria-current': file === store.photo ? 'true' : null, 'data-grade': pane?.grade ?? null });
   set(remove, { 'aria-label': `Take ${nameOf(file)} out of the build` });
   remove.hidden = file !== store.photo;
 }
@@ -48,29 +74,41 @@ function takeOut(file) {
   say(`${nameOf(file)} taken out; the file itself stays. Undo brings it back.`);
 }
 
-export async function addFiles(files) {
-  for (const file of files) {
-    say(`Adding ${file.name}`);
-    try {
-      const { id, name } = await api.addPhoto(file, typeOf(file));
-      store.files = { ...store.files, [id]: { name } };
-      trouble('');
-      if (!store.draft.photo?.some((photo) => photo.file === id)) {
-        change((draft) => {
-          draft.photo = [...(draft.photo ?? []), { file: id, card: { kind: usualCard }, part: [] }];
-        });
-      }
-      openPhoto(id);
-    } catch (error) {
-      trouble(`${file.name} was not added. ${error.message}`);
-    }
+// Bring a photo's file to the build's folder. Null where it was refused, which is then shown.
+export async function upload(file) {
+  if (file.size > MOST_BYTES) {
+    trouble(`${file.name} was not added: it is larger than ${MOST_BYTES / 1e6} MB.`);
+    return null;
+  }
+  try {
+    const { id, name } = await api.addPhoto(file, typeOf(file));
+    store.files = { ...store.files, [id]: { name } };
+    trouble('');
+    return id;
+  } catch (error) {
+    trouble(`${file.name} was not added. ${error.message}`);
+    return null;
   }
 }
 
-chooser.addEventListener('change', async () => {
-  await addFiles([...chooser.files]);
-  chooser.value = '';
-});
+// A photo that was added last may well have been taken of the same bench: the settings of the one before go on.
+function put(id) {
+  if (store.draft.photo?.some((photo) => photo.file === id)) return;
+  added.add(id);
+  change((draft) => {
+    draft.photo = [...(draft.photo ?? []), { file: id, card: { kind: usualCard }, part: [] }];
+  });
+}
+
+export async function addFiles(files) {
+  for (const [i, file] of files.entries()) {
+    say(files.length > 1 ? `Adding ${file.name}, ${i + 1} of ${files.length}` : `Adding ${file.name}`);
+    const id = await upload(file);
+    if (!id) continue;
+    put(id);
+    openPhoto(id);
+  }
+}
 
 for (const type of ['dragenter', 'dragover']) {
   document.addEventListener(type, (event) => {
@@ -86,8 +124,15 @@ document.addEventListener('drop', (event) => {
   event.preventDefault();
   addFiles([...event.dataTransfer.files]);
 });
+document.addEventListener('paste', (event) => {
+  const files = [...event.clipboardData.files];
+  if (!files.length) return;
+  event.preventDefault();
+  addFiles(files);
+});
 
 listen(() => {
+  document.body.classList.toggle('empty', !store.draft.photo?.length);
   keyed(list, store.draft.photo ?? [], (photo) => photo.file, makeItem, updateItem);
   byId('work-title').textContent = store.photo ? `Photo ${nameOf(store.photo)}` : 'No photo yet';
 });

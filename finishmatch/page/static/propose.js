@@ -6,6 +6,9 @@ import { addMark, markOf, marksOf, reshape } from './draft.js';
 import { say, trouble } from './dom.js';
 import { areaOf, formPoints, inside } from './geometry.js';
 import { cardCorners } from './shapes.js';
+import { askName } from './naming.js';
+import { takeName } from './numbers.js';
+import { touch } from './words.js';
 
 const NEAR_PX = 12;
 const WHEEL_STEP = 80;
@@ -42,11 +45,13 @@ async function asked(words, ask) {
 }
 
 function place(outlines, at) {
-  change((draft) => ({ kind: 'mark', name: addMark(draft, store.photo, { outline: outlines[0] }) }));
-  proposal = { photo: store.photo, name: store.selected.name, outlines, shown: 0, at };
-  const more = outlines.length > 1 ? ` Not what you mean? Click again, or + and - for a larger or smaller one.` : '';
-  say(`Added as ${proposal.name}.${more}`);
+  const name = takeName();
+  change((draft) => ({ kind: 'mark', name: addMark(draft, store.photo, { outline: outlines[0] }, name) }));
+  proposal = { photo: store.photo, name, outlines, shown: 0, at };
+  const again = touch ? 'Tap again for another outline.' : 'Click again, or + and - for a larger or smaller one.';
+  say(`Added as ${name}.${outlines.length > 1 ? ` Not what you mean? ${again}` : ''}`);
   tell();
+  askName(name);
 }
 
 // A click: the likeliest outline around it; the same click again: the next likely one.
@@ -70,6 +75,11 @@ function show(index) {
     reshape(draft, photo, name, { outline: outlines[index] });
   });
   say(`Outline ${index + 1} of ${outlines.length}`);
+}
+
+// A proposal that was named is one still.
+export function proposalRenamed(from, to) {
+  if (proposal.name === from) proposal.name = to;
 }
 
 // Take the next larger (1) or smaller (-1) proposal.
@@ -107,7 +117,7 @@ export async function findParts() {
   const fresh = outlines.filter((outline) => !marks.some((mark) => shared(mark, outline) > MARKED_ALREADY));
   if (!fresh.length) return say(outlines.length ? 'No part was found that is not marked already' : 'No part was found');
   change((draft) => {
-    for (const outline of fresh) addMark(draft, store.photo, { outline });
+    for (const outline of fresh) addMark(draft, store.photo, { outline }, takeName());
     return null;
   });
   say(`${fresh.length} found: name them, and delete what is no part`);

@@ -2,6 +2,7 @@
 
 import { change, gestureChange, store } from './store.js';
 import { markOf, photoOf, removeMark, reshape } from './draft.js';
+import { say } from './dom.js';
 import { areaOf, boxCorners, boxOf, clamp, formPoints, inside, moved, nearestEdge, tidy } from './geometry.js';
 
 const CORNERS = ['first patch', 'end of the first row', 'last patch', 'start of the last row'];
@@ -20,6 +21,12 @@ export function cardCorners() {
 
 // Where a plain card that is not placed yet may lie, for the person to say so.
 export const guessed = () => (store.guess?.photo === store.photo && !cardCorners() ? store.guess.corners : null);
+
+// Where a second plain card lies.
+export function secondCard() {
+  const { second_box: box } = cardOf(store.draft, store.photo);
+  return box ? boxCorners(box) : null;
+}
 
 export function chosenMark() {
   const { selected } = store;
@@ -119,6 +126,7 @@ export function toOutline(name) {
 export function deleteChosen() {
   const mark = chosenMark();
   if (!mark) return false;
+  say(`${mark.name} deleted; Undo brings it back`);
   change((draft) => {
     removeMark(draft, store.photo, mark.name);
     return null;

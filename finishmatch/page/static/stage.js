@@ -1,9 +1,12 @@
 // The photo under pointer and keys: zoom, pan, tools, movable points.
 
 import { byId, say } from './dom.js';
-import { gestureCancel, gestureEnd, listen, loadFacts, pieces, store, tell } from './store.js';
+import { gestureCancel, gestureEnd, listen, loadFacts, store, tell } from './store.js';
 import { marksOf } from './draft.js';
 import { inside, formPoints, tidy } from './geometry.js';
+import { askName, whereIs } from './naming.js';
+import { ARROWS, keyOnPoint } from './keys.js';
+import { labelsOf } from './labels.js';
 import { Drawing } from './draw.js';
 import { View } from './view.js';
 import * as propose from './propose.js';
@@ -30,9 +33,8 @@ function draw() {
   if (!facts) return;
   drawing.frame(view);
   const pane = store.pane.photos[store.photo];
-  drawing.drawCard(shapes.cardCorners(), pane, store.selected?.kind === 'card');
-  const tags = Object.fromEntries(pieces().map((piece) => [piece.name, piece.tag]));
-  drawing.drawMarks(marksOf(store.draft, store.photo), shapes.chosenMark()?.name, tags, pane?.masks ?? {});
+  drawing.drawCard(shapes.cardCorners(), shapes.secondCard(), pane, store.selected?.kind === 'card');
+  drawing.drawMarks(marksOf(store.draft, store.photo), shapes.chosenMark()?.name, labelsOf(marksOf(store.draft, store.photo)), pane?.masks ?? {}, view);
   const points = shapes.points();
   const focused = keyOfFocused();
   const heldKey = press?.point?.key ?? focused;
@@ -41,6 +43,12 @@ function draw() {
   drawing.drawAim(document.activeElement === stage ? aim : null);
   const held = points.find((point) => point.key === heldKey);
   drawing.loupe.show(held?.at ?? null, view);
+}
+
+// Where a mark lies on the stage, in its CSS pixels: left, top, right, bottom; null for one that is not drawn.
+export function placeOf(name) {
+  const mark = marksOf(store.draft, store.photo).find((one) => one.name === name);
+  return mark && formPoints(mark).length ? view.boxOf(formPoints(mark)) : null;
 }
 
 listen(() => {
@@ -55,7 +63,10 @@ listen(() => {
   }
   stage.dataset.tool = store.tool;
   draw();
+  stage.dataset.scrolls = String(store.tool === 'find' && !store.selected && view.fitted);
 });
+
+whereIs(placeOf);
 
 function keyOfFocused() {
   const handle = document.activeElement?.closest?.('.handle');
@@ -158,35 +169,14 @@ function onDouble(event) {
   if (edge) shapes.addPointAfter(edge.name, edge.index, view.held(photo));
 }
 
-const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-
 function onKey(event) {
   if (event.ctrlKey || event.metaKey || !shown) return;
   const handle = event.target.closest('.handle');
-  const used = handle ? keyOnHandle(event, handle.dataset.key) : false;
+  const used = handle ? keyOnPoint(event, handle.dataset.key, view) : false;
   if (used || keyOnStage(event)) {
     event.preventDefault();
     draw();
   }
-}
-
-function keyOnHandle(event, key) {
-  const point = shapes.points().find((one) => one.key === key);
-  const arrow = ARROWS[event.key];
-  if (!point) return false;
-  if (arrow) {
-    const far = event.shiftKey ? 10 : event.altKey ? 0.1 : 1;
-    shapes.nudgePoint(point, arrow[0] * far, arrow[1] * far);
-    view.show(point.at);
-  } else if (point.kind === 'outline' && event.key === 'Delete') {
-    shapes.removePoint(point.name, point.i);
-    say('Point removed');
-  } else if (point.kind === 'outline' && (event.key === 'Insert' || event.key === '+')) {
-    shapes.addPointAfter(point.name, point.i);
-    say('Point added');
-  } else if (event.key === 'Escape') stage.focus();
-  else return false;
-  return true;
 }
 
 function keyOnStage(event) {
@@ -197,6 +187,7 @@ function keyOnStage(event) {
   if ((event.key === 'Enter' || event.key === ' ') && event.target === stage) return act();
   if (event.key === 'Backspace') return tools.takeBack();
   if (event.key === 'Delete') return shapes.deleteChosen();
+  if (event.key === 'F2' && shapes.chosenMark()) return askName(shapes.chosenMark().name);
   if (propose.stepByKey(event.key)) return true;
   if (event.key === '+' || event.key === '=') view.zoom(1.4, onScreen());
   else if (event.key === '-') view.zoom(1 / 1.4, onScreen());

@@ -4,10 +4,13 @@ import * as api from './api.js';
 import { merged } from './merge.js';
 import { photoOf } from './draft.js';
 import { trouble } from './dom.js';
+import { judge } from './judging.js';
+import { openNumbers } from './numbers.js';
 
 const SAVE_AFTER_MS = 350;
-const JUDGE_AFTER_MS = 40;
 const MOST_STEPS = 200;
+
+const EMPTY = { photos: {}, message: '', verdict: null };
 
 export const store = {
   draft: { photo: [], part: [] },
@@ -17,10 +20,15 @@ export const store = {
   guess: null, // photo and corners: where a plain card may lie
   selected: null, // null, { kind: 'card' } or { kind: 'mark', name }
   tool: 'find',
-  pane: { photos: {}, message: null, verdict: null },
+  boxIs: null, // what the next box is, where it is no part
+  pane: EMPTY,
   facts: {}, // id -> width, height
   saved: 'Opening…',
   judging: false,
+  progress: null, // photos read, and of how many, while they are being read
+  budget: null, // what may be spent on all offers together
+  builds: [], // builds of the folder, where none is open
+  devices: false, // whether devices of the network may be let in here
 };
 
 const listeners = [];
@@ -31,7 +39,6 @@ let base = null; // the draft as both the page and the file had it last
 let gesture = null;
 let saveTimer = 0;
 let saving = false;
-let judgeTimer = 0;
 /** @type {(theirs?: any) => void} */
 let onConflict = () => {};
 
@@ -39,6 +46,12 @@ let onConflict = () => {};
 export function pieces() {
   const { verdict } = store.pane;
   return verdict ? [...verdict.sets.flatMap((set) => set.parts), ...verdict.loose, ...verdict.refused] : [];
+}
+
+// Part -> letter and dashes of its set.
+export function setsOf() {
+  const sets = store.pane.verdict?.sets ?? [];
+  return Object.fromEntries(sets.flatMap(({ letter, dashes, parts }) => parts.map(({ name }) => [name, { letter, dashes }])));
 }
 
 export const listen = (listener) => listeners.push(listener);
@@ -59,13 +72,17 @@ const snapshot = () => ({ draft: store.draft, photo: store.photo, selected: stor
 function adopt(state) {
   revision = state.revision;
   base = state.draft;
-  Object.assign(store, { draft: state.draft, files: state.files, file: state.file });
+  Object.assign(store, { draft: state.draft, files: state.files, file: state.file, builds: state.builds ?? [], devices: Boolean(state.devices) });
   if (!photoOf(store.draft, store.photo)) store.photo = store.draft.photo?.[0]?.file ?? null;
 }
 
-export async function open() {
-  adopt(await api.state());
-  tell({ saved: 'Saved' });
+export async function open(state = api.state()) {
+  adopt(await state);
+  openNumbers(store.file, store.draft);
+  Object.assign(store, { selected: null, pane: EMPTY });
+  past.length = 0;
+  future.length = 0;
+  tell({ saved: store.draft.photo?.length ? 'Saved' : '' });
   judge();
 }
 
@@ -180,24 +197,6 @@ export async function lookAgain() {
   } catch (error) {
     trouble(error.message);
   }
-}
-
-function judge() {
-  clearTimeout(judgeTimer);
-  judgeTimer = setTimeout(ask, JUDGE_AFTER_MS);
-}
-
-async function ask() {
-  if (store.judging || !store.draft.photo?.length) return;
-  const sent = store.draft;
-  tell({ judging: true });
-  try {
-    const pane = await api.verdict(sent);
-    tell({ pane, judging: false });
-  } catch (error) {
-    tell({ pane: { photos: store.pane.photos, message: error.message, verdict: null }, judging: false });
-  }
-  if (sent !== store.draft) ask();
 }
 
 export async function loadFacts(id) {

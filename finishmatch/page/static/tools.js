@@ -1,18 +1,21 @@
 // What a click on the photo does. Every tool works by clicks alone; dragging is only another way to say the same.
 
 import { change, store, tell } from './store.js';
-import { addMark, marksOf } from './draft.js';
+import { addMark, marksOf, photoOf } from './draft.js';
 import { say } from './dom.js';
+import { askName } from './naming.js';
+import { takeName } from './numbers.js';
+import { Click, click, touch } from './words.js';
 import { boxOf, inside, tidy } from './geometry.js';
 import { proposeAt, proposeWithin } from './propose.js';
 import { cardCorners, edgeAt, guessed, markAt } from './shapes.js';
 
 export const TOOLS = {
-  find: { key: 'f', words: 'Find a part', hint: 'Click inside a part: its outline is proposed. Click again for another; + and - or the wheel on it for a larger or smaller one. Drag to move the photo.' },
-  loop: { key: 'l', words: 'Loop', hint: 'Draw a loop around a part, or click points around it and press Enter: the outline of what lies in it is proposed.' },
-  box: { key: 'b', words: 'Box', hint: 'Click two opposite corners, or drag. Of a box, the ellipse that touches its sides is read.' },
-  outline: { key: 'o', words: 'Outline', hint: 'Click point after point; Enter, or a click on the first point, closes the outline. Backspace takes one back.' },
-  choose: { key: 'c', words: 'Choose', hint: 'Click a part or the card to change it; drag points to move them. Double-click an edge to add a point.' },
+  find: { key: 'f', words: 'Find a part', hint: touch ? 'Tap a part: its outline is proposed. Tap again for another.' : 'Click inside a part: its outline is proposed. Click again for another; + and - or the wheel make it larger or smaller.' },
+  loop: { key: 'l', words: 'Loop', hint: touch ? 'Draw a loop around a part: the outline of what lies in it is proposed.' : 'Draw a loop around a part, or click points around it and press Enter: the outline of what lies in it is proposed.' },
+  box: { key: 'b', words: 'Box', hint: `${Click} two opposite corners, or drag. Of a box, the ellipse that touches its sides is read.` },
+  outline: { key: 'o', words: 'Outline', hint: touch ? 'Tap point after point; a tap on the first one closes the outline.' : 'Click point after point; Enter, or a click on the first point, closes the outline. Backspace takes one back.' },
+  choose: { key: 'c', words: 'Choose', hint: `${Click} a part or the card to change it; drag its points to move them. Double-${click} an edge to add a point.` },
 };
 
 // What is being drawn: points clicked so far, and where the pointer is.
@@ -20,7 +23,7 @@ export const sketch = { points: [], to: null };
 
 export function setTool(tool) {
   clearSketch();
-  tell({ tool });
+  tell({ tool, boxIs: null });
   say(`${TOOLS[tool].words}. ${TOOLS[tool].hint}`);
 }
 
@@ -48,8 +51,20 @@ export function clickAt(point, reach) {
 
 function place(form) {
   clearSketch();
-  change((draft) => ({ kind: 'mark', name: addMark(draft, store.photo, form) }));
-  say(`Added as ${store.selected.name}. Its name is in the side panel.`);
+  if (store.boxIs === 'second card') return placeSecondCard(form.box);
+  const name = takeName();
+  change((draft) => ({ kind: 'mark', name: addMark(draft, store.photo, form, name) }));
+  say(`Added as ${name}.`);
+  askName(name);
+}
+
+function placeSecondCard(box) {
+  tell({ boxIs: null, tool: 'choose' });
+  change((draft) => {
+    photoOf(draft, store.photo).card.second_box = box;
+    return { kind: 'card' };
+  });
+  say('The second card lies in the box.');
 }
 
 function within() {

@@ -1,6 +1,6 @@
 // Which part of the photo the stage shows: zoom and pan. One photo pixel takes `scale` CSS pixels.
 
-import { clamp } from './geometry.js';
+import { bounds, clamp } from './geometry.js';
 
 const MOST_SCALE = 16;
 
@@ -94,6 +94,13 @@ export class View {
     const dx = px < margin ? margin - px : px > w - margin ? w - margin - px : 0;
     const dy = py < margin ? margin - py : py > h - margin ? h - margin - py : 0;
     if (dx || dy) this.pan(dx, dy);
+  }
+
+  // Where points lie on the stage, in its CSS pixels: left, top, right, bottom.
+  /** @param {number[][]} points */
+  boxOf(points) {
+    const [left, top, right, bottom] = bounds(points);
+    return [left - this.x, top - this.y, right - this.x, bottom - this.y].map((value) => value * this.scale);
   }
 
   onStage(event) {
