@@ -63,3 +63,21 @@ def test_a_fresh_build_takes_no_name_that_is_there(folder):
     assert fresh_build(folder).name == "build.toml"
     (folder / "build.toml").write_text("mine")
     assert fresh_build(folder).name == "build-2.toml"
+
+
+@pytest.mark.parametrize("size", [(1440, 900), (390, 844)], ids=["desk", "phone"])
+def test_six_parts_from_an_empty_folder_to_the_verdict_take_few_taps(tmp_path, size):
+    from page_browser import Person, chromium
+    from whole_way import PARTS, Way, walk
+
+    phone = size[0] < 1000
+    with served(fresh_build(tmp_path)) as world, chromium() as browser:
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=phone, is_mobile=phone)
+        way = Way(Person(context, world), phone)
+        walk(way)
+        way.person.is_saved()
+        assert way.taps <= 2 + 2 * len(PARTS) <= 20
+        marked = tomllib.loads(world.text)["photo"][0]["part"]
+        assert [part["name"] for part in marked] == list(PARTS)
+        assert way.person.page.locator("#stage").bounding_box()["height"] >= size[1] * (0.35 if phone else 0.7)
+        assert way.person.troubles == []

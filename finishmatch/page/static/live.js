@@ -21,7 +21,6 @@ opener.addEventListener('click', () => show(body.hidden));
 function show(on) {
   body.hidden = !on;
   opener.setAttribute('aria-expanded', String(on));
-  byId('headline').classList.toggle('whole', on);
 }
 
 function swatch(colour) {
@@ -133,7 +132,7 @@ function render({ verdict }) {
   const groups = verdict.sets.map((set) => group(set.title, set.parts, set.dashes));
   if (verdict.loose.length) groups.push(group('In no set', verdict.loose));
   if (verdict.refused.length) groups.push(group('Not measured', verdict.refused));
-  body.append(el('div', { class: 'sets' }, ...groups), words(verdict));
+  body.append(el('p', { class: 'whole' }, verdict.headline), el('div', { class: 'sets' }, ...groups), words(verdict));
 }
 
 function line() {
