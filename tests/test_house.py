@@ -65,9 +65,7 @@ HEAVY = {
 # Modules that are themselves imported only inside functions.
 INNER = {
     "build/edit.py",
-    "page/app.py",
-    "page/guard.py",
-    "page/serve.py",
+    *(f"page/{name}.py" for name in ("app", "doors", "guard", "protocol", "request", "serve")),
     "counter/app.py",
     "counter/asked.py",
     "counter/counter.py",

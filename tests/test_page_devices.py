@@ -231,6 +231,38 @@ def test_without_being_asked_for_there_is_no_door(tmp_path):
         assert world.ask("GET", "/api/devices")[0] == 404
 
 
+def test_the_computer_says_yes_and_the_phone_marks_what_the_computer_then_sees(tmp_path):
+    from page_browser import Person, chromium
+    from page_world import PARTS, World
+
+    with door(tmp_path) as at, chromium() as browser:
+        desk = Person(browser.new_context(viewport={"width": 1440, "height": 900}), World(at.edited, at.keys))
+        desk.sees(".quality", "The card fits")
+        phone = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True).new_page()
+        phone.goto(at.codes[0])
+        phone.wait_for_url("**/waiting")
+        number = phone.inner_text("h1")
+        desk.sees("#devices[open]", f"Does it show the number {number}?")
+        desk.page.get_by_role("button", name="Yes, let it in").click()
+        phone.wait_for_url(f"http://{at.keys.devices.host}/", timeout=20_000)
+        phone.locator(".quality", has_text="The card fits").wait_for()
+        assert phone.locator("#take-photo").get_attribute("capture") == "environment"
+        stage, view = phone.locator("#stage").bounding_box(), phone.locator("#stage .photo").get_attribute("viewBox")
+        left, top, width, _ = map(float, view.split())
+        x, y, w, h = PARTS["hinge"]
+        scale = stage["width"] / width
+        phone.touchscreen.tap(stage["x"] + (x + w / 2 - left) * scale, stage["y"] + (y + h / 2 - top) * scale)
+        phone.locator("#new-name").fill("hinge by phone")
+        phone.keyboard.press("Enter")
+        desk.page.get_by_role("button", name="Close").click()
+        desk.sees(".part-list", "hinge by phone")
+        desk.page.get_by_role("button", name="Phone", exact=True).click()
+        desk.page.get_by_role("button", name="Send it away").click()
+        desk.sees("#devices", "Scan the code")
+        assert phone.goto(f"http://{at.keys.devices.host}/").status == 403
+        assert desk.troubles == []
+
+
 def test_the_code_on_the_terminal_can_be_read_by_a_camera():
     import cv2
     import numpy as np

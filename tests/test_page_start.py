@@ -81,3 +81,28 @@ def test_six_parts_from_an_empty_folder_to_the_verdict_take_few_taps(tmp_path, s
         assert [part["name"] for part in marked] == list(PARTS)
         assert way.person.page.locator("#stage").bounding_box()["height"] >= size[1] * (0.35 if phone else 0.7)
         assert way.person.troubles == []
+
+
+def test_a_photo_is_pasted(tmp_path):
+    import base64
+
+    from page_browser import Person, chromium
+
+    photo = bench_photo(tmp_path / "copied.jpg")
+    (tmp_path / "empty").mkdir()
+    with served(fresh_build(tmp_path / "empty")) as world, chromium() as browser:
+        person = Person(browser.new_context(viewport={"width": 1440, "height": 900}), world)
+        person.sees("#start", "paste")
+        person.page.evaluate(
+            """(data) => {
+                const bytes = Uint8Array.from(atob(data), (c) => c.charCodeAt(0));
+                const carried = new DataTransfer();
+                carried.items.add(new File([bytes], 'image.jpg', { type: 'image/jpeg' }));
+                document.body.dispatchEvent(new ClipboardEvent('paste', { clipboardData: carried, bubbles: true }));
+            }""",
+            base64.b64encode(photo.read_bytes()).decode(),
+        )
+        person.sees(".quality", "The card fits")
+        person.is_saved()
+        assert tomllib.loads(world.text)["photo"][0]["file"] == "image.jpg"
+        assert person.troubles == []

@@ -75,6 +75,6 @@ def _tell(address: str, build: Path, as_json: bool) -> None:
 def _tell_code(address: str) -> None:
     from finishmatch.verbs.qr_code import qr_code
 
-    typer.echo(
-        f"\n{qr_code(address)}\nFor one phone on the same network, good once, not encrypted:\n{address}", err=True
-    )
+    host = address.split("/")[2]
+    said = f"Open to this network at {host}, for one phone: not encrypted, closed after 15 minutes without use. Good once:"
+    typer.echo(f"\n{qr_code(address)}\n{said}\n{address}", err=True)
