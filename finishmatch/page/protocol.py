@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
-import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from finishmatch.page.request import SILENT_S
@@ -20,6 +19,7 @@ class BoundedProtocol(H11Protocol):
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
+        self._no_head_yet = self.conn.their_state
         if len(self.connections) > MOST_CONNECTIONS:
             transport.abort()
             return
@@ -27,7 +27,7 @@ class BoundedProtocol(H11Protocol):
 
     def data_received(self, data: bytes) -> None:
         super().data_received(data)
-        if self.conn.their_state is not h11.IDLE:
+        if self.conn.their_state is not self._no_head_yet:
             self._end_wait()
         elif self._deadline is None:
             self._wait()

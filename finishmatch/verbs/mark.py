@@ -76,5 +76,7 @@ def _tell_code(address: str) -> None:
     from finishmatch.verbs.qr_code import qr_code
 
     host = address.split("/")[2]
-    said = f"Open to this network at {host}, for one phone: not encrypted, closed after 15 minutes without use. Good once:"
+    said = (
+        f"Open to this network at {host}, for one phone: not encrypted, closed after 15 minutes without use. Good once:"
+    )
     typer.echo(f"\n{qr_code(address)}\n{said}\n{address}", err=True)
