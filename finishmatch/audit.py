@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -10,9 +10,11 @@ from pathlib import Path
 from msgspec import structs
 
 from finishmatch.advise.advice import advise
-from finishmatch.advise.choose import Choosing, choose
+from finishmatch.advise.choose import NO_BUDGETS, Choosing, choose
 from finishmatch.advise.doubtful_marks import unless_in_doubt, weighed
 from finishmatch.advise.in_hand import Meant
+from finishmatch.advise.money import Terms
+from finishmatch.advise.ranking import rankings
 from finishmatch.build.build import Build, read
 from finishmatch.colour.measured_colour import MeasuredColours, joint
 from finishmatch.errors import NothingMeasured
@@ -70,7 +72,11 @@ def audit_file(path: Path, progress: Progress | None = None, limits: Limits = US
 
 
 def audit_build(
-    build: Build, progress: Progress | None = None, limits: Limits = USUAL, budget: float | None = None
+    build: Build,
+    progress: Progress | None = None,
+    limits: Limits = USUAL,
+    budget: float | None = None,
+    slot_budgets: Mapping[str, float] = NO_BUDGETS,
 ) -> Audit:
     """Measure the photos of a build, in a process of their own, and judge its parts; where nothing can be measured the
     results say of each part why.
@@ -80,6 +86,7 @@ def audit_build(
     progress : told the photo, how many are done, and of how many.
     limits : what a photo may cost.
     budget : choices that cost more are left out.
+    slot_budgets : slot -> what its candidates may cost at most.
 
     Raises
     ------
@@ -88,11 +95,15 @@ def audit_build(
     with DecodingProcess(limits) as decoding:
         decoding.expect(build.files())
         photos = measured(build, decoding.open_photo, progress=progress)
-    return judged(build, photos, progress, budget)
+    return judged(build, photos, progress, budget, slot_budgets)
 
 
 def judged(
-    build: Build, photos: Sequence[MeasuredPhoto], progress: Progress | None = None, budget: float | None = None
+    build: Build,
+    photos: Sequence[MeasuredPhoto],
+    progress: Progress | None = None,
+    budget: float | None = None,
+    slot_budgets: Mapping[str, float] = NO_BUDGETS,
 ) -> Audit:
     """What the measured photos of a build, in its order, say of its parts; see :func:`audit_build`."""
     if not any(photo.samples for photo in photos):
@@ -104,15 +115,36 @@ def judged(
     families = find_families(colours, build.parts, differences, build.families, build.finish)
     sets = find_sets(colours, build.parts, differences, families)
     steps = steps_told(progress, "choices, worst pair")
-    choosing = choose(colours, weighed(build.parts, in_doubt), differences, tolerance, steps, budget, families)
+    choosing = choose(
+        colours,
+        weighed(build.parts, in_doubt),
+        differences,
+        tolerance,
+        steps,
+        budget,
+        families,
+        Terms(build.currency, build.sellers),
+        slot_budgets,
+    )
     choosing = unless_in_doubt(choosing, build.parts, in_doubt)
     parts = part_results(build.parts, photos, whole.pooled)
     against = partial(beside_middle, colours, tolerance=tolerance.together)
     meant = Meant(families, build.families, build.finish, against)
-    advice = advise(build.parts, differences, sets, choosing, refusals(parts), in_doubt, meant)
+    ranks = rankings(colours, weighed(build.parts, in_doubt), differences, choosing.left_out)
+    advice = advise(
+        build.parts,
+        differences,
+        sets,
+        choosing,
+        refusals(parts),
+        in_doubt,
+        meant,
+        Terms(build.currency, build.sellers),
+        ranks,
+    )
     results = Results(
         version=__version__,
-        build=BuildInfo(build.name, build.finish, tolerance, build.families),
+        build=BuildInfo(build.name, build.finish, tolerance, build.families, currency=build.currency),
         photos=photo_results(build, photos),
         parts=parts,
         differences=differences,
@@ -121,6 +153,7 @@ def judged(
         choices=choosing.choices,
         advice=advice,
         families=families,
+        rankings=ranks,
     )
     return Audit(results, exhibits(photos, whole.pooled), choosing)
 
@@ -131,14 +164,22 @@ def _nothing(build: Build, photos: Sequence[MeasuredPhoto]) -> Audit:
     sets, choosing = Sets((), (0, 0)), Choosing(None, build.tolerance.together)
     results = Results(
         version=__version__,
-        build=BuildInfo(build.name, build.finish, build.tolerance, build.families),
+        build=BuildInfo(build.name, build.finish, build.tolerance, build.families, currency=build.currency),
         photos=photo_results(build, photos),
         parts=parts,
         differences=(),
         sets=(),
         sets_range=SetsRange(0, 0, 0),
         choices=None,
-        advice=advise(build.parts, (), sets, choosing, refusals(parts), doubtful(photos)),
+        advice=advise(
+            build.parts,
+            (),
+            sets,
+            choosing,
+            refusals(parts),
+            doubtful(photos),
+            terms=Terms(build.currency, build.sellers),
+        ),
     )
     return Audit(results, exhibits(photos, ()), choosing, nothing_measured(photos))
 

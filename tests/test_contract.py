@@ -36,6 +36,7 @@ TOP = [
     "choices",
     "advice",
     "families",
+    "rankings",
 ]
 KEYS = {
     "photos": ["file", "sha256", "width", "height", "colour_source", "light", "card", "correction", "notes"],
@@ -93,7 +94,7 @@ def test_results_have_the_shape_of_the_contract(audited: tuple[Path, Any]) -> No
         "name": "Test", "finish": None,
         "tolerance": {"touching": 1.5, "together": 2.5, "apart": 4.0, "confidence": 0.9, "limit_pair": None},
         "families": "auto",
-        "illuminant": "D50", "observer": "2deg", "formula": "CIEDE2000 1:1:1",
+        "illuminant": "D50", "observer": "2deg", "formula": "CIEDE2000 1:1:1", "currency": None,
     }  # fmt: skip
     for key, names in KEYS.items():
         for row in document[key]:

@@ -128,10 +128,19 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
     plain = json.loads(TEXT)
     assert list(plain) == [
         *("schema", "version", "build", "photos", "parts", "differences"),
-        *("sets", "sets_range", "choices", "advice", "families"),
+        *("sets", "sets_range", "choices", "advice", "families", "rankings"),
     ]
     assert plain["schema"] == "finishmatch-results/2"
-    assert list(plain["build"]) == ["name", "finish", "tolerance", "families", "illuminant", "observer", "formula"]
+    assert list(plain["build"]) == [
+        "name",
+        "finish",
+        "tolerance",
+        "families",
+        "illuminant",
+        "observer",
+        "formula",
+        "currency",
+    ]
     assert list(plain["photos"][0]) == [
         "file",
         "sha256",
@@ -165,7 +174,7 @@ def test_the_keys_are_those_of_the_contract_in_its_order() -> None:
         *("relation", "verdict", "cause", "dL", "dC", "dH", "words", "notes", "binding"),
     ]
     assert list(plain["sets"][0]) == ["parts", "lab", "widest", "probability", "neutral", "family"]
-    assert list(plain["choices"][0]) == ["picks", "worst", "price", "probability"]
+    assert list(plain["choices"][0]) == ["picks", "worst", "price", "probability", "price_at_least", "total", "outdone"]
     assert list(plain["advice"][0]) == ["code", "text", "parts", "cause"]
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from shop import KNOBS, LAMPS, write_shop
+from shop import KNOBS, LAMPS, OWNED, write_shop
 
 
 def run(*words: object) -> subprocess.CompletedProcess[str]:
@@ -54,7 +54,7 @@ def test_json_is_one_document_of_the_contract(document: dict[str, Any]) -> None:
     assert list(document) == keys
     assert len(document["choices"]) == len(document["worst_pairs"]) > 4
     for choice in document["choices"]:
-        assert list(choice) == ["picks", "worst", "price", "probability"]
+        assert list(choice) == ["picks", "worst", "price", "probability", "price_at_least", "total", "outdone"]
         lamp, knob = choice["picks"]["reading lamp"], choice["picks"]["drawer knob"]
         assert choice["price"] == pytest.approx(LAMPS[lamp][1] + KNOBS[knob][1])
     steps = [(choice["worst"], -choice["price"]) for choice in document["choices"]]
@@ -99,9 +99,9 @@ def test_slots_without_a_workable_candidate_are_named_with_the_pair_that_blocks_
     assert "No candidate for drawer knob matches: the nearest is knob Dogwood, but " in run(path).stdout
 
 
-def test_without_a_slot_to_fill_it_says_how_to_name_one(tmp_path: Path) -> None:
+def test_without_an_offer_it_says_how_to_name_one(tmp_path: Path) -> None:
     path = write_shop(tmp_path)
-    path.write_text(path.read_text("utf-8").replace("slot =", "maker ="), "utf-8")
+    path.write_text(path.read_text("utf-8").replace("slot =", "maker =").replace("owned = false", ""), "utf-8")
     done = run(path)
     assert done.returncode == 0
     assert "There is nothing to choose" in done.stdout
@@ -156,3 +156,118 @@ def test_stopping_ends_with_one_line_and_writes_nothing(build: Path) -> None:
     assert (process.returncode, out) == (130, "")
     assert err == "finishmatch: stopped, nothing was written: run it again [stopped]\n"
     assert sorted(build.parent.iterdir()) == before
+
+
+SELLERS = (
+    '[[seller]]\nname = "Birch"\nshipping = 4.5\nreturns = true\nreturn_cost = 3.0\n'
+    '[[seller]]\nname = "Cedar"\nshipping = 6.0\nfree_from = 40.0\nreturns = false\n'
+)
+
+
+def with_sellers(path: Path) -> Path:
+    text = path.read_text("utf-8").replace('name = "Test"', 'name = "Test"\ncurrency = "EUR"')
+    for name, seller in (("lamp Cedar", "Cedar"), ("knob Birch", "Birch"), ("knob Cedar", "Cedar")):
+        text = text.replace(f'name = "{name}"\nslot', f'name = "{name}"\nseller = "{seller}"\nslot')
+    path.write_text(
+        text.replace("price = 9.5", "price = 9.5\ncount = 2").replace("price = 14.0", "price = 14.0\ncount = 2"),
+        "utf-8",
+    )
+    return path
+
+
+def test_amounts_have_their_currency_and_totals_their_shipping(tmp_path: Path) -> None:
+    path = with_sellers(write_shop(tmp_path, SELLERS))
+    found = json.loads(run(path, "--json").stdout)
+    by_picks = {(c["picks"]["reading lamp"], c["picks"]["drawer knob"]): c for c in found["choices"]}
+    both = by_picks["lamp Cedar", "knob Birch"]
+    assert (both["price"], both["total"]) == (pytest.approx(39 + 2 * 9.5), pytest.approx(39 + 2 * 9.5 + 6.0 + 4.5))
+    assert both["outdone"] == any(
+        other["total"] <= both["total"] and other["worst"] < both["worst"] for other in found["choices"]
+    )
+    printed = run(path).stdout
+    assert "58.00 EUR, 68.50 EUR with shipping, worst pair " in printed
+    assert "   drawer knob: knob Birch (2 at 9.50 EUR)" in printed
+    assert "count it once a seller; the search itself weighs the parts' prices alone." in printed
+    assert any(choice["outdone"] for choice in found["choices"]) == ("a better match costs no more" in printed)
+
+
+def test_what_is_at_stake_and_one_batch_are_told_of_what_is_to_be_bought(tmp_path: Path) -> None:
+    path = with_sellers(write_shop(tmp_path, SELLERS))
+    lines = run(path, "--json").stdout
+    advice = {one["code"]: one["text"] for one in json.loads(lines)["advice"]}
+    assert "lamp Cedar for reading lamp" in advice["buy"]
+    assert "of knob Birch 16.00 EUR may come back after 3.00 EUR for sending it back" in advice["at_stake"]
+    assert "Cedar takes nothing back" in advice["at_stake"]
+    assert advice["at_stake"].startswith("At stake: 68.50 EUR, 10.50 EUR of it shipping, once a seller; ")
+    assert "Ask Birch for all 2 of knob Birch from one batch: " in advice["one_batch"]
+
+
+def test_one_offer_without_a_rival_is_a_question(tmp_path: Path) -> None:
+    path = write_shop(tmp_path)
+    text = path.read_text("utf-8")
+    for name in (*LAMPS, *KNOBS):
+        slot = "reading lamp" if name in LAMPS else "drawer knob"
+        text = text.replace(f'name = "{name}"\nslot = "{slot}"', f'name = "{name}"')
+    path.write_text(text, "utf-8")
+    printed = run(path).stdout
+    assert "There is nothing to choose" not in printed
+    assert "Buy lamp Alder (52.00): it matches " in printed
+    assert "Do not buy lamp Dogwood" in printed
+    assert "knob Dogwood is alone in its colour" in printed
+
+
+def test_a_seller_that_nobody_wrote_down_is_a_complaint_with_the_nearest(tmp_path: Path) -> None:
+    path = with_sellers(write_shop(tmp_path, SELLERS))
+    path.write_text(path.read_text("utf-8").replace('seller = "Cedar"', 'seller = "Cedr"', 1), "utf-8")
+    done = run(path)
+    assert done.returncode == 3
+    assert 'no [[seller]] is named "Cedr"; is "Cedar" meant?' in done.stderr
+    assert ".seller: " in done.stderr
+
+
+def test_a_slots_budget_leaves_out_what_costs_more(build: Path) -> None:
+    lamps = {
+        c["picks"]["reading lamp"]
+        for c in json.loads(run(build, "--slot-budget", "reading lamp=44", "--json").stdout)["choices"]
+    }
+    assert lamps == {"lamp Birch", "lamp Cedar", "lamp Dogwood"} & lamps
+    assert "lamp Cedar" in lamps
+    printed = run(build, "--slot-budget", "drawer knob=2.5").stdout
+    assert "No candidate for drawer knob costs 2.50 or less: the cheapest costs 3.00." in printed
+    assert "   drawer knob: " not in printed
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [("reading lamp", "bad_slot_budget"), ("lamp=3", 'known here: "reading lamp"'), ("reading lamp=-1", "SLOT=AMOUNT")],
+)
+def test_a_slots_budget_that_cannot_be_read_is_one_line(build: Path, said: str, why: str) -> None:
+    done = run(build, "--slot-budget", said)
+    assert done.returncode == 2
+    assert why in done.stderr
+
+
+def test_offers_that_no_photo_decides_are_ranked_and_two_are_to_be_ordered(tmp_path: Path) -> None:
+    path = with_sellers(write_shop(tmp_path, SELLERS))
+    text = path.read_text("utf-8")
+    chart = text[text.index("[[photo]]") :]
+    blocks = chart.split("[[photo.part]]")
+    owned = [block for block in blocks[1:] if any(f'"{name}"' in block for name in OWNED)]
+    offers = [block for block in blocks[1:] if not any(f'"{name}"' in block for name in OWNED)]
+    assert (len(owned), len(offers)) == (3, 8)
+    (tmp_path / "shop.png").write_bytes((tmp_path / "bench.png").read_bytes())
+    again = '[[photo]]\nfile = "shop.png"\ncard = { kind = "none" }\n' + "".join(
+        "[[photo.part]]" + one for one in offers
+    )
+    text = text.replace('name = "lamp Alder"\nslot', 'name = "lamp Alder"\nseller = "Birch"\nslot')
+    text = text.replace('name = "lamp Birch"\nslot', 'name = "lamp Birch"\nseller = "Birch"\nslot')
+    text = text[: text.index("[[photo]]")] + blocks[0] + "".join("[[photo.part]]" + one for one in owned) + "\n" + again
+    path.write_text(text, "utf-8")
+    found = json.loads(run(path, "--json").stdout)["advice"]
+    ranking = next(one for one in found if one["code"] == "ranking" and "lamp Dogwood" in one["parts"])
+    assert ranking["parts"].index("lamp Dogwood") == 3
+    assert "A ranking alone is no reason to buy." in ranking["text"]
+    assert not any(one["code"] == "buy" for one in found)
+    (both,) = (one for one in found if one["code"] == "order_both")
+    assert set(both["parts"]) == {"lamp Alder", "lamp Birch"}
+    assert "EUR may come back" in both["text"]

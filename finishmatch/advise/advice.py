@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from finishmatch.advise.answer import verdict
-from finishmatch.advise.buying import buying, money
+from finishmatch.advise.at_stake import at_stake
+from finishmatch.advise.buying import buying
 from finishmatch.advise.change import Plan, Plans, swaps, two_finishes
 from finishmatch.advise.choose import Choosing
 from finishmatch.advise.doubtful_marks import doubtful_marks
@@ -23,7 +24,10 @@ from finishmatch.advise.in_hand import (
 )
 from finishmatch.advise.in_hand import Advice as Advice
 from finishmatch.advise.meant import about_families
+from finishmatch.advise.money import NO_TERMS, Terms, cost
+from finishmatch.advise.one_offer import single_offers
 from finishmatch.advise.photograph_again import photographs, undecided
+from finishmatch.advise.ranking import Ranking, told
 from finishmatch.advise.sellers import messages
 from finishmatch.codes import CodeName
 from finishmatch.errors import Note
@@ -42,14 +46,17 @@ def advise(
     refusals: Mapping[str, CodeName],
     doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
     meant: Meant = ONE_FAMILY,
+    terms: Terms = NO_TERMS,
+    rankings: Sequence[Ranking] = (),
 ) -> tuple[Advice, ...]:
     """Advice in the order in which it is read: the verdict first, cautions last.
 
     The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it is workable.
     ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open questions about
-    marks; ``meant``: which parts are meant to be one finish, and the words for one beside the others.
+    marks; ``meant``: which parts are meant to be one finish, and the words for one beside the others; ``terms``: the currency,
+    and what sellers ask and take back; ``rankings``: of slots without a verdict.
     """
-    in_hand = parts_in_hand(facts, same_family(meant.families, differences), choosing, refusals, doubtful)
+    in_hand = parts_in_hand(facts, same_family(meant.families, differences), choosing, refusals, doubtful, terms)
     families = families_in_hand(in_hand, sets, meant)
     advice = [
         verdict(in_hand, families),
@@ -61,6 +68,9 @@ def advise(
     for one in families:
         if len(one.hand.coloured) > 1:
             advice += _of_family(one)
+    advice += map(told, rankings)
+    advice += single_offers(facts, families, advice)
+    advice += at_stake(facts, choosing, in_hand, advice)
     advice += photographs(facts, in_hand, choosing, advice)
     advice += messages(facts, in_hand.differences, refusals)
     return (*advice, *_cautions(facts, advice))
@@ -185,15 +195,22 @@ def _change(in_hand: PartsInHand, part: PartFacts, offer: PartFacts | None, kept
             else "probably agrees with all that stay"
         )
         text = (
-            f"Swap {part.name} ({money(part.price)}) for {offer.name} ({money(offer.price)}) in slot {part.slot}, "
+            f"Swap {part.name} ({in_hand.terms.amount(part.price)}) for {offer.name} ({in_hand.terms.amount(offer.price)}) in slot {part.slot}, "
             f"which {how}{rating}{reason}."
         )
         return Advice("swap", text, (part.name, offer.name))
     if part.owned:
-        back = "" if part.price is None else f" ({part.price:.2f} may come back)"
+        back = _may_come_back(in_hand, part)
         return Advice("return", f"Return or exchange {part.name}{back}{rating}{reason}.", (part.name,))
-    saved = "" if part.price is None else f" (saves {part.price:.2f})"
+    saved = "" if part.price is None else f" (saves {in_hand.terms.amount(cost(part))})"
     return Advice("return", f"Do not buy {part.name}{saved}{reason}.", (part.name,))
+
+
+def _may_come_back(in_hand: PartsInHand, part: PartFacts) -> str:
+    if part.price is None:
+        return ""
+    said = in_hand.terms.sent_back(part) or f"{in_hand.terms.amount(part.price * part.count)} may come back"
+    return f" ({said})"
 
 
 def _two(in_hand: PartsInHand, possible: Plans) -> list[Advice]:

@@ -13,11 +13,14 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from types import MappingProxyType
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace as replace_fields
 
 from finishmatch.advise.change import plans
+from finishmatch.advise.money import NO_TERMS, Terms, cost, outdone
 from finishmatch.advise.pareto import Market, Step, staircase
 from finishmatch.arrays import Array, IndexArray, RowArray
 from finishmatch.colour.measured_colour import MeasuredColours
@@ -32,6 +35,7 @@ from finishmatch.judge.sets import joint_probability
 from finishmatch.judge.tolerance import Tolerance
 
 _AT_ONCE = 20_000  # pairs whose arrays are in memory together
+NO_BUDGETS: Mapping[str, float] = MappingProxyType({})
 _CENT = 0.005  # sums of prices are compared to half a cent
 
 
@@ -40,12 +44,18 @@ class Choice(Struct, frozen=True, forbid_unknown_fields=True):
 
     ``worst``: the worst pair that a pick takes part in, by its upper end and scaled to `together`; ``price`` of what is
     not owned yet, None if a price is missing; ``probability``: that all pairs of the picks lie within tolerance.
+    ``price_at_least``: where the search was cut off, what picks with no worse pair must cost; None where ``price`` is proven.
+    ``total``: the price with shipping, which the search does not weigh; ``outdone``: another choice matches better and costs
+    no more with shipping.
     """
 
     picks: Mapping[Text, Text]
     worst: Number
     price: Number | None
     probability: Fraction
+    price_at_least: Number | None = None
+    total: Number | None = None
+    outdone: bool = False
 
 
 class Blocked(Struct, frozen=True, forbid_unknown_fields=True):
@@ -174,18 +184,21 @@ def choose(
     on_step: Callable[[float], None] | None = None,
     budget: float | None = None,
     families: Sequence[Family] = (),
+    terms: Terms = NO_TERMS,
+    slot_budgets: Mapping[str, float] = NO_BUDGETS,
 ) -> Choosing:
-    """The exact Pareto staircase of the worst difference against the price, smallest worst difference first.
+    """The Pareto staircase of the worst difference against the price, smallest worst difference first; exact but for steps
+    that say what they must cost at least.
 
     ``tolerance``: that of the verdicts, a limit pair already in the place of ``together``.
 
     If a candidate has no price, prices are not compared and there is one step. Steps over ``budget`` are dropped, which
-    may leave none. ``on_step`` is told each worst difference as it is found. Candidates that were refused are left out.
+    may leave none; so are candidates over their slot's in ``slot_budgets``. ``on_step`` is told each worst difference as it is found. Candidates that were refused are left out.
 
     Raises :class:`~finishmatch.errors.InputError` (``build_value``) for a budget where a price is missing.
     """
     known = {part.name for part in facts if part.neutral} | set(colours.names)
-    slots = _slots(facts, known)
+    slots = _slots([part for part in facts if affordable(part, slot_budgets)], known)
     if not any(len(parts) > 1 for parts in slots.values()):
         return Choosing(None, tolerance.together)
     there = [part for part in facts if part.slot is None and not part.neutral and part.name in known]
@@ -200,7 +213,7 @@ def choose(
     left = np.inf if budget is None or not steps else budget + _CENT - steps[0].price
     picked = [[items[k] for k in step.picks] for step in steps]
     return Choosing(
-        choices=tuple(_choice(colours, shop, step, parts) for step, parts in zip(steps, picked, strict=True)),
+        choices=_choices(colours, shop, terms, list(zip(steps, picked, strict=True))),
         together=shop.together,
         worst_pairs=tuple(_worst_pair(shop, parts) for parts in picked),
         blocked=_blocked(shop),
@@ -209,6 +222,11 @@ def choose(
         left_out=shop.left_out,
         cheapest=stairs[-1].price if shop.priced else None,
     )
+
+
+def affordable(part: PartFacts, slot_budgets: Mapping[str, float]) -> bool:
+    """Whether a part costs no more than its slot may; one without a price is taken to."""
+    return cost(part) <= slot_budgets.get(part.slot or "", np.inf) + _CENT
 
 
 def recommended(choices: Sequence[Choice], together: float) -> Choice | None:
@@ -268,12 +286,8 @@ def _rows(colours: MeasuredColours, differences: Differences) -> tuple[RowArray,
     return row[differences.a], row[differences.b]
 
 
-def _cost(part: PartFacts) -> float:
-    return 0.0 if part.owned or part.price is None else part.price
-
-
 def _by_price(part: PartFacts) -> tuple[float, str]:
-    return (_cost(part), part.name)
+    return (cost(part), part.name)
 
 
 def _market(shop: _Shop) -> tuple[Market, list[PartFacts]]:
@@ -286,11 +300,22 @@ def _market(shop: _Shop) -> tuple[Market, list[PartFacts]]:
                 pair[i, j] = pair[j, i] = shop.upper(a, items[j])
     market = Market(
         groups=tuple(range(start, end) for start, end in pairwise(ends)),
-        price=np.array([_cost(part) if shop.priced else 0.0 for part in items]),
+        price=np.array([cost(part) if shop.priced else 0.0 for part in items]),
         alone=np.array([shop.against(part, shop.fixed)[0] for part in items]),
         pair=pair,
     )
     return market, items
+
+
+def _choices(
+    colours: MeasuredColours, shop: _Shop, terms: Terms, steps: Sequence[tuple[Step, list[PartFacts]]]
+) -> tuple[Choice, ...]:
+    totals = [step.price + terms.shipping(parts) if shop.priced else None for step, parts in steps]
+    beaten = outdone(totals, [step.worst for step, _ in steps])
+    return tuple(
+        replace_fields(_choice(colours, shop, step, parts), total=total, outdone=worse)
+        for (step, parts), total, worse in zip(steps, totals, beaten, strict=True)
+    )
 
 
 def _choice(colours: MeasuredColours, shop: _Shop, step: Step, parts: list[PartFacts]) -> Choice:
@@ -302,6 +327,7 @@ def _choice(colours: MeasuredColours, shop: _Shop, step: Step, parts: list[PartF
         worst=step.worst,
         price=step.price if shop.priced else None,
         probability=joint_probability(colours, pairs),
+        price_at_least=step.at_least if shop.priced and step.at_least < step.price - _CENT else None,
     )
 
 
@@ -367,7 +393,7 @@ def _better_photos(
             if part.name == pick[slot].name or part.neutral or not _uncertain(shop, part, others):
                 continue
             hoped = max([alone, *(_lower(shop, part, other) for other in others)])
-            dearer = _cost(part) - _cost(pick[slot])
+            dearer = cost(part) - cost(pick[slot])
             better = hoped < best.worst or (shop.priced and dearer < 0 and hoped <= best.worst)
             if better and dearer <= left:
                 found.append(part.name)

@@ -10,6 +10,7 @@ from msgspec import Struct
 
 from finishmatch.advise.change import Plan, Plans, plans
 from finishmatch.advise.choose import Choosing, candidates, recommended
+from finishmatch.advise.money import NO_TERMS, Terms
 from finishmatch.arrays import RowArray
 from finishmatch.codes import CODES, CodeName
 from finishmatch.errors import Note
@@ -41,7 +42,7 @@ class Advice(Struct, frozen=True, forbid_unknown_fields=True):
 class PartsInHand:
     """``coloured`` and ``neutral`` parts of the build in hand, and ``offers`` beside them; ``bought``: those in hand that
     a choice adds; ``refusals``: why each part that was refused could not be measured, a code; ``doubtful``: the open
-    questions about the marks of each part.
+    questions about the marks of each part; ``terms``: the currency, and what sellers ask and take back.
     """
 
     coloured: tuple[PartFacts, ...]
@@ -51,6 +52,7 @@ class PartsInHand:
     refusals: Mapping[str, CodeName]
     bought: tuple[str, ...] = ()
     doubtful: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
+    terms: Terms = NO_TERMS
 
     def fact(self, name: str) -> PartFacts:
         return next(part for part in (*self.coloured, *self.neutral, *self.offers) if part.name == name)
@@ -182,6 +184,7 @@ def parts_in_hand(
     choosing: Choosing,
     refusals: Mapping[str, CodeName],
     doubtful: Mapping[str, tuple[Note, ...]] = NO_DOUBT,
+    terms: Terms = NO_TERMS,
 ) -> PartsInHand:
     """The build in hand is all parts without a slot, and of each slot the owned part, else the choice if it works."""
     choice = recommended(choosing.choices or (), choosing.together)
@@ -198,4 +201,5 @@ def parts_in_hand(
         refusals=refusals,
         bought=tuple(part.name for part in in_hand if part.slot in added and not part.owned),
         doubtful=doubtful,
+        terms=terms,
     )

@@ -1,21 +1,27 @@
-"""One item of each group: the exact Pareto staircase of the worst pair against the price. Numbers only.
+"""One item of each group: the Pareto staircase of the worst pair against the price, exact or with its gap. Numbers only.
 
-For a bound on the pairs the cheapest picks are found by branch and bound on bit sets: a pick strikes out everything
-that exceeds the bound beside it, the cheapest item left in each group gives the lower bound, and where these agree with
-one another they are the answer. The bound is then stepped below the worst pair of that answer.
+For a bound on the pairs the cheapest picks are found by depth-first branch and bound. An item costs at least its own price
+and, of every other group, the cheapest item left that the bound allows beside it. Items for which that reaches the limit
+are struck out, which makes others dearer, until none is struck; where the cheapest items left agree with one another
+they are the answer. The limit is set a little above what the picks must cost at least, and raised until there are some.
+The bound is then stepped below the worst pair of that answer: what was struck out for want of a partner stays so.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from finishmatch.arrays import Array, BoolArray, IndexArray
+from finishmatch.arrays import Array, IndexArray
 
 _EPSILON = 1e-9
 _SAME_PRICE = 3  # so many better answers of one price are stepped through; then the rest is bisected
+_SLACK = 0.015  # the first limit lies above the least price by this share of the dearest item
+# Entries of the table of pairs that may be read before steps are not proven any more, about 10 s (tests/bench/choose.py);
+# then for so many further steps the whole table so many times.
+_READS, _STEPS_ON, _TABLES_ON = 5_000_000_000, 40, 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,46 +50,81 @@ class Market:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """``picks``: an item of each group; no other picks are better in the worst pair and as good in price."""
+    """``picks``: an item of each group; no other picks are better in the worst pair and as good in price.
+
+    ``at_least``: what picks with no worse pair must cost; less than ``price`` where the search was cut off.
+    """
 
     picks: tuple[int, ...]
     worst: float
     price: float
+    at_least: float
 
 
-def staircase(market: Market, on_step: Callable[[Step], None] | None = None) -> list[Step]:
-    """All steps, the smallest worst pair first and the lowest price last. ``on_step`` is told each as it is found."""
+def staircase(market: Market, on_step: Callable[[Step], None] | None = None, reads: int = _READS) -> list[Step]:
+    """All steps, the smallest worst pair first and the lowest price last. ``on_step`` is told each as it is found.
+
+    After so many ``reads`` steps are not proven any more: there may be others between, and cheaper ones. The first is the
+    smallest worst pair that there is all the same.
+    """
     found: list[Step] = []
-    step = _cheapest(market, np.inf)
-    while step is not None:
-        step, after = _narrowed(market, step)
-        found.append(step)
+    for step in _steps(market, _Search(market, reads)):
         if on_step:
             on_step(step)
-        step = after
-    return found[::-1]
+        found.append(step)
+    return _best(found)
 
 
-def _narrowed(market: Market, step: Step) -> tuple[Step, Step | None]:
-    """The smallest worst pair at this step's price, and the cheapest picks below that."""
-    after = _cheapest(market, float(np.nextafter(step.worst, -1)))
-    tries = 0
-    while after is not None and after.price <= step.price + _EPSILON:
-        step, tries = after, tries + 1
+def _best(found: list[Step]) -> list[Step]:
+    """By rising worst pairs those that no step before beats in price."""
+    kept: list[Step] = []
+    for step in sorted(found, key=lambda step: (step.worst, step.price)):
+        if not kept or step.price < kept[-1].price - _EPSILON:
+            kept.append(step)
+    return kept
+
+
+def _steps(market: Market, search: _Search) -> Iterator[Step]:
+    """Each price's smallest worst pair, the lowest price first."""
+    step, tries = search.below(np.inf), 0
+    while step is not None:
         if tries == _SAME_PRICE:
-            step = _bisected(market, step)
-        after = _cheapest(market, float(np.nextafter(step.worst, -1)))
-    return step, after
+            step = _bisected(market, search, step)
+        after = search.below(float(np.nextafter(step.worst, -1)), step)
+        if search.left <= 0:
+            yield from (step, *([] if after is None else [after]), *_unproven(market, search, step))
+            return
+        if after is None or after.price > step.price + _EPSILON:
+            yield step
+            tries = 0
+        else:
+            tries += 1
+        step = after
 
 
-def _bisected(market: Market, step: Step) -> Step:
+def _unproven(market: Market, search: _Search, last: Step) -> Iterator[Step]:
+    """A few steps from here to the smallest worst pair that there is."""
+    if not market.price.any():
+        return
+    free = staircase(replace(market, price=np.zeros_like(market.price)))[0]
+    for bound in np.linspace(last.worst, free.worst, _STEPS_ON)[1:]:
+        search.hurry()
+        found = search.below(float(bound), last)
+        if found is not None:
+            yield found
+            last = found
+    price = float(market.price[list(free.picks)].sum())
+    yield Step(free.picks, free.worst, price, last.at_least)
+
+
+def _bisected(market: Market, search: _Search, step: Step) -> Step:
     """The smallest worst pair that this step's price can have."""
     values = np.unique(np.concatenate([market.alone, market.pair.ravel(), [0.0]]))
     values = values[values < step.worst]
     low, high = 0, len(values)
-    while low < high:
+    while low < high and search.left > 0:
         middle = (low + high) // 2
-        found = _cheapest(market, float(values[middle]), step.price + _EPSILON)
+        found = search.within(float(values[middle]), step)
         if found is None:
             low = middle + 1
         else:
@@ -91,99 +132,137 @@ def _bisected(market: Market, step: Step) -> Step:
     return step
 
 
-def _cheapest(market: Market, bound: float, limit: float = np.inf) -> Step | None:
-    """The cheapest picks of which no pair exceeds ``bound``, at most for ``limit``; None if there are none."""
-    starts = np.array([group.start for group in market.groups])
-    fits = market.pair <= bound
-    for group in market.groups:
-        fits[group.start : group.stop, group.start : group.stop] = False
-    alive = _consistent(fits, market.alone <= bound, starts)
-    if not np.logical_or.reduceat(alive, starts).all():
-        return None
-    fits = fits & alive
-    packed = np.packbits(fits, axis=1, bitorder="little")
-    search = _Search(market, [int.from_bytes(row.tobytes(), "little") for row in packed], limit)
-    search.extend(
-        int.from_bytes(np.packbits(alive, bitorder="little").tobytes(), "little"), tuple(range(len(starts))), {}, 0.0
-    )
-    if search.best is None:
-        return None
-    return Step(search.best, market.worst(search.best), float(market.price[list(search.best)].sum()))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Left:
+    """The items that are left under a bound.
 
+    ``items``: (m,) which; ``first``: where each group's begin; ``place``: (m, m) the column's item beside the row's: the
+    row's place in its group if the bound allows both, else one more than the largest group has. ``least``: (m,) what picks
+    with the column's item must cost.
+    """
 
-def _consistent(fits: BoolArray, alive: BoolArray, starts: IndexArray) -> BoolArray:
-    """Strike out items that have no partner left in some other group, until none is struck."""
-    own = np.searchsorted(starts, np.arange(len(alive)), side="right") - 1
-    while True:
-        partners = np.logical_or.reduceat(fits & alive, starts, axis=1)
-        partners[np.arange(len(alive)), own] = True
-        kept = alive & partners.all(axis=1)
-        if (kept == alive).all():
-            return kept
-        alive = kept
+    items: IndexArray
+    first: IndexArray
+    place: IndexArray
+    least: Array
+
+    def of_group(self, group: int) -> IndexArray:
+        """Where the items of a group stand, those first that leave the rest cheapest."""
+        stop = self.first[group + 1] if group + 1 < len(self.first) else len(self.items)
+        where = np.arange(self.first[group], stop)
+        return where[np.argsort(self.least[where], kind="stable")]
 
 
 class _Search:
-    """Branch and bound; ``best`` is the cheapest answer so far, ``limit`` what a better one must not cost."""
+    """``left``: how many entries of the table may still be read; an answer is proven while there are any."""
 
-    def __init__(self, market: Market, fits: list[int], limit: float) -> None:
-        self._price = market.price.tolist()
-        self._masks = [((1 << len(group)) - 1) << group.start for group in market.groups]
-        self._fits = fits
-        self._limit = limit
-        self.best: tuple[int, ...] | None = None
+    def __init__(self, market: Market, reads: int) -> None:
+        sizes = [len(group) for group in market.groups]
+        of_group = np.repeat(np.arange(len(sizes)), sizes)
+        self.left, self._few = reads, _TABLES_ON * len(market.price) ** 2
+        self._market = market
+        self._starts = np.array([group.start for group in market.groups])
+        self._none = max(sizes)
+        kind = np.min_scalar_type(self._none)
+        self._place = np.concatenate([np.arange(size) for size in sizes]).astype(kind)
+        self._nowhere = kind.type(self._none)
+        prices = np.full((len(sizes), self._none + 1), np.inf)
+        prices[of_group, self._place] = market.price
+        self._prices, self._row = prices.ravel(), (self._none + 1) * np.arange(len(sizes))[:, None]
+        self._most = float(prices[:, :-1].max(where=np.isfinite(prices[:, :-1]), initial=0.0, axis=1).sum())
+        self._slack = _SLACK * float(market.price.max(initial=0.0)) or 1.0
+        pair = market.pair.copy()
+        pair[of_group[:, None] == of_group] = np.inf
+        np.fill_diagonal(pair, market.alone)
+        self._items, self._pair = np.arange(len(pair)), pair
 
-    def extend(self, domain: int, open_: tuple[int, ...], picks: dict[int, int], spent: float) -> None:
-        """``domain``: the items left, as bits; ``open_``: the groups without a pick."""
-        cheapest = {}
-        total = spent
-        for group in open_:
-            left = domain & self._masks[group]
-            if not left:
-                return
-            item = (left & -left).bit_length() - 1
-            cheapest[group] = item
-            total += self._price[item]
-        if total >= self._limit - (0 if self.best is None else _EPSILON):
-            return
-        picked = sum(1 << item for item in cheapest.values())
-        moves = {
-            group: self._move(domain, group, item)
-            for group, item in cheapest.items()
-            if picked & ~self._fits[item] != 1 << item
-        }
-        if not moves:
-            chosen = {**picks, **cheapest}
-            self.best, self._limit = tuple(chosen[group] for group in sorted(chosen)), total
-            return
-        if total + self._at_least_more(moves, cheapest) >= self._limit:
-            return
-        clash = min(moves, key=lambda group: ((domain & self._masks[group]).bit_count(), group))
-        rest = tuple(group for group in open_ if group != clash)
-        for item in self._items(domain & self._masks[clash]):
-            self.extend(domain & self._fits[item], rest, {**picks, clash: item}, spent + self._price[item])
+    def hurry(self) -> None:
+        """From now on look for any picks first, and for better ones as long as a few more reads last."""
+        self.left, self._slack = self._few, np.inf
 
-    def _move(self, domain: int, group: int, item: int) -> float:
-        """What leaving its cheapest item costs a group."""
-        left = domain & self._masks[group] ^ (1 << item)
-        return self._price[(left & -left).bit_length() - 1] - self._price[item] if left else np.inf
+    def below(self, bound: float, last: Step | None = None) -> Step | None:
+        """The cheapest picks of which no pair exceeds ``bound``, which only ever falls; None if none is left or found.
 
-    def _at_least_more(self, moves: dict[int, float], cheapest: dict[int, int]) -> float:
-        """Of two groups that clash one must leave its cheapest item; pairs without a common group add up."""
-        more, free = 0.0, sorted(moves, key=lambda group: -moves[group])
-        while free:
-            group = free.pop(0)
-            beside = self._fits[cheapest[group]]
-            for other in free:
-                if not beside >> cheapest[other] & 1:
-                    more += moves[other]
-                    free.remove(other)
-                    break
-        return more
+        ``last``: a step that these picks cannot undercut.
+        """
+        root = self._under(bound)
+        if root is None:
+            return None
+        self._items, self._pair = root.items, self._pair_of(root.items)
+        low = max(float(np.maximum.reduce(np.minimum.reduceat(root.least, root.first))), last.at_least if last else 0.0)
+        slack = self._slack
+        while low <= self._most:
+            picks = self._extended(root, low + slack)
+            if picks is not None:
+                return self._step(picks, low if self.left <= 0 else None)
+            if self.left <= 0:
+                return None
+            low, slack = low + slack, 2 * slack
+        return None
 
-    @staticmethod
-    def _items(bits: int) -> Iterator[int]:
-        while bits:
-            low = bits & -bits
-            yield low.bit_length() - 1
-            bits ^= low
+    def within(self, bound: float, step: Step) -> Step | None:
+        """Picks for this step's price of which no pair exceeds ``bound``."""
+        root = self._under(bound)
+        picks = None if root is None else self._extended(root, step.price + 2 * _EPSILON)
+        return None if picks is None else replace(self._step(picks, None), at_least=step.at_least)
+
+    def _step(self, picks: IndexArray, at_least: float | None) -> Step:
+        chosen = tuple(picks.tolist())
+        price = float(self._market.price[picks].sum())
+        return Step(chosen, self._market.worst(chosen), price, price if at_least is None else min(at_least, price))
+
+    def _pair_of(self, items: IndexArray) -> Array:
+        if len(items) == len(self._items):
+            return self._pair
+        kept = np.searchsorted(self._items, items)
+        return self._pair.take(kept, 0).take(kept, 1)
+
+    def _under(self, bound: float) -> _Left | None:
+        """What is left under a bound where money is no matter."""
+        place = np.where(self._pair <= bound, self._place[self._items][:, None], self._nowhere)
+        kept = np.flatnonzero(place.diagonal() < self._none)
+        return self._struck(self._items[kept], place.take(kept, 0).take(kept, 1), np.inf)
+
+    def _struck(self, items: IndexArray, place: IndexArray, limit: float) -> _Left | None:
+        """Strike out what costs the limit or more, until nothing is struck; None where a group has no item left."""
+        while True:
+            self.left -= place.size
+            first = np.searchsorted(items, self._starts)
+            sizes = np.diff(first, append=len(items))
+            if sizes.min() == 0:
+                return None
+            most = int(sizes.max())  # the groups' rows are read as one block, short ones filled up with their last
+            rows = first[:, None] + np.minimum(np.arange(most), sizes[:, None] - 1)
+            beside = place.take(rows.ravel(), 0).reshape(len(first), most, len(items)).min(axis=1)
+            least = self._prices.take(beside + self._row).sum(axis=0)
+            kept = np.flatnonzero(least < limit)
+            if len(kept) == len(items):
+                return _Left(items, first, place, least)
+            items, place = items[kept], place.take(kept, 0).take(kept, 1)
+
+    def _extended(self, node: _Left, limit: float) -> IndexArray | None:
+        """The cheapest picks of what is left, if they cost less than the limit; as far as was read."""
+        kept = np.flatnonzero(node.least < limit)
+        left = self._struck(node.items[kept], node.place.take(kept, 0).take(kept, 1), limit)
+        if left is None:
+            return None
+        first = left.first
+        if (left.place[first[:, None], first] < self._none).all():
+            return left.items[first]
+        best = None
+        for item in left.of_group(_branched(left)):
+            if self.left <= 0 or left.least[item] >= limit:
+                break
+            beside = np.flatnonzero(left.place[:, item] < self._none)
+            inside = _Left(left.items[beside], first, left.place.take(beside, 0).take(beside, 1), left.least[beside])
+            picks = self._extended(inside, limit)
+            if picks is not None:
+                best, limit = picks, float(self._market.price[picks].sum()) - _EPSILON
+        return best
+
+
+def _branched(left: _Left) -> int:
+    """The group with a choice whose cheapest item leaves the rest dearest."""
+    sizes = np.diff(left.first, append=len(left.items))
+    dearest = np.minimum.reduceat(left.least, left.first) - _EPSILON * sizes
+    return int(np.argmax(np.where(sizes > 1, dearest, -1.0)))

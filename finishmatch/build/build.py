@@ -16,7 +16,7 @@ from finishmatch.build.tables import BoxValues, BuildFile, CardTable, Corners, M
 from finishmatch.card.kinds import FILE, NO_CARD, PLAIN, SHEET, CardKind, named
 from finishmatch.disk import read_whole, require_file
 from finishmatch.errors import InputError
-from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.facts import PartFacts, Seller
 from finishmatch.judge.families import How
 from finishmatch.judge.tolerance import Tolerance
 from finishmatch.photo.decode.kinds import kind_of
@@ -73,7 +73,9 @@ class PhotoEntry:
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """``parts``: the facts of every part that a photo marks, in order of first appearance."""
+    """``parts``: the facts of every part that a photo marks, in order of first appearance. ``currency``: of
+    all prices; ``sellers``: what they ask and take back.
+    """
 
     name: str
     finish: str | None
@@ -81,6 +83,8 @@ class Build:
     photos: tuple[PhotoEntry, ...]
     parts: tuple[PartFacts, ...]
     families: How = "auto"
+    currency: str | None = None
+    sellers: tuple[Seller, ...] = ()
 
     @property
     def turns(self) -> list[int]:
@@ -205,6 +209,8 @@ def _build(file: BuildFile, folder: Path) -> Build:
         photos=tuple(_photo(photo, folder, file.build.camera) for photo in file.photo),
         parts=tuple(facts.get(name, PartFacts(name)) for name in names),
         families=file.build.families,
+        currency=file.build.currency,
+        sellers=file.seller,
     )
 
 

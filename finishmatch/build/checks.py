@@ -34,6 +34,7 @@ def complaints(file: BuildFile, folder: Path) -> Iterator[Complaint]:
             yield Complaint((*key, "file"), "build_value", "lists a photo twice; put its parts in one table")
         seen.add(path)
     yield from _facts(file, marked)
+    yield from _sellers(file)
     yield from _limit_pair(file)
 
 
@@ -132,6 +133,7 @@ def _card_file(card: CardTable, key: KeyPath, folder: Path) -> Iterator[Complain
 
 def _facts(file: BuildFile, marked: set[str]) -> Iterator[Complaint]:
     names: set[str] = set()
+    sellers = {seller.name for seller in file.seller}
     for i, part in enumerate(file.part):
         key: KeyPath = ("part", i)
         if part.name in names:
@@ -140,8 +142,23 @@ def _facts(file: BuildFile, marked: set[str]) -> Iterator[Complaint]:
             text = f'no photo shows "{part.name}"{_nearest(part.name, marked)}'
             yield Complaint((*key, "name"), "never_photographed", text)
         names.add(part.name)
+        if part.seller is not None and part.seller not in sellers:
+            text = f'no [[seller]] is named "{part.seller}"{_nearest(part.seller, sellers)}'
+            yield Complaint((*key, "seller"), "build_value", text)
         for name, verb in (("touches", "touch"), ("matches", "match")):
             yield from _others(getattr(part, name), part.name, verb, (*key, name), marked)
+
+
+def _sellers(file: BuildFile) -> Iterator[Complaint]:
+    names: set[str] = set()
+    for i, seller in enumerate(file.seller):
+        if seller.name in names:
+            yield Complaint(("seller", i, "name"), "duplicate_name", f'"{seller.name}" has two [[seller]] tables')
+        names.add(seller.name)
+        if seller.free_from is not None and seller.shipping is None:
+            yield Complaint(("seller", i, "free_from"), "build_value", "needs `shipping`, which it is free of")
+        if seller.return_cost is not None and not seller.returns:
+            yield Complaint(("seller", i, "return_cost"), "build_value", "needs `returns = true`")
 
 
 def _others(others: Sequence[str], name: str, verb: str, key: KeyPath, marked: set[str]) -> Iterator[Complaint]:

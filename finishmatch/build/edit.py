@@ -15,7 +15,7 @@ from finishmatch.errors import InternalError
 from finishmatch.judge.facts import PartFacts
 
 # What tells an element of these arrays of tables from its neighbours.
-_IDENTITY = {"photo": "file", "part": "name"}
+_IDENTITY = {"photo": "file", "part": "name", "seller": "name"}
 # Left out while the file does not say it.
 _DEFAULTS: dict[str, Any] = {
     field.name: list(field.default) if isinstance(field.default, tuple) else field.default

@@ -15,7 +15,7 @@ from finishmatch.build.tables import BuildTable, MarkTable, PhotoTable
 from finishmatch.card.kinds import LOCATED, NO_CARD, PLAIN, USUAL
 from finishmatch.disk import require_file
 from finishmatch.errors import InputError
-from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.facts import PartFacts, Seller
 from finishmatch.judge.tolerance import Tolerance
 from finishmatch.text import LONGEST_PATH, blemish, listed, shown
 
@@ -46,6 +46,11 @@ card = {{ kind = "{usual}" }}
 # name = "door plate"
 {outline}"""
 
+_SELLER = """
+## What a shop asks for sending, and whether it takes back.
+# [[seller]]
+{seller}"""
+
 _FACTS = """
 ## What is known about a part; everything but its name may be left out.
 # [[part]]
@@ -67,7 +72,7 @@ def template(photos: Sequence[Path], relative_to: Path) -> str:
     )
     files = dict.fromkeys(_quoted(photo, relative_to) for photo in photos)
     facts = _FACTS.format(facts="".join(_examples(PartFacts)))
-    return head + "".join(map(_photo, files)) + facts
+    return head + "".join(map(_photo, files)) + facts + _SELLER.format(seller="".join(_examples(Seller)))
 
 
 def _photo(file: str) -> str:

@@ -10,7 +10,7 @@ from msgspec import Meta, Struct
 from finishmatch.build.complaints import Complaint
 from finishmatch.build.shape import complaints_about
 from finishmatch.fields import Extent, Name, Pixels, RelativePath
-from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.facts import PartFacts, Seller
 from finishmatch.judge.families import How
 from finishmatch.judge.tolerance import Tolerance
 
@@ -37,6 +37,9 @@ class BuildTable(Struct, frozen=True, forbid_unknown_fields=True):
     name: Annotated[Name, Meta(description="what the report is headed with", examples=["My build"])]
     finish: Annotated[
         Name | None, Meta(description="what is wished for; a part's own label binds", examples=["bronze"])
+    ] = None
+    currency: Annotated[
+        Name | None, Meta(description="shown with every amount; all prices are in it", examples=["EUR"])
     ] = None
     families: Annotated[
         How,
@@ -135,6 +138,7 @@ class BuildFile(Struct, frozen=True, forbid_unknown_fields=True):
     tolerance: Tolerance = Tolerance()
     photo: tuple[PhotoTable, ...] = ()
     part: tuple[PartFacts, ...] = ()
+    seller: tuple[Seller, ...] = ()
 
 
 def check(document: dict[str, Any], most: int) -> BuildFile | list[Complaint]:

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
-from finishmatch.fields import Name, Price
+from finishmatch.fields import Name, Pieces, Price
 
 Relation = Literal["touching", "together", "apart"]
 
@@ -31,6 +31,11 @@ class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
             examples=[["door plate"]],
         ),
     ] = ()
+    seller: Annotated[Name | None, Meta(description="the `name` of a [[seller]]", examples=["Corran"])] = None
+    count: Annotated[
+        Pieces,
+        Meta(description="how many pieces of it are needed; `price` is that of one", examples=[4]),
+    ] = 1
     zone: Annotated[
         Name | None,
         Meta(description="parts in different zones are never seen side by side", examples=["aft door"]),
@@ -46,6 +51,18 @@ class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
         bool,
         Meta(description="true: flat and without gloss (powder coat, paint): its lightness is judged closely"),
     ] = False
+
+
+class Seller(Struct, frozen=True, forbid_unknown_fields=True):
+    """[[seller]]: what a shop asks for sending, and whether it takes back."""
+
+    name: Annotated[Name, Meta(examples=["Corran"])]
+    shipping: Annotated[Price | None, Meta(description="what sending costs, once an order", examples=[4.9])] = None
+    free_from: Annotated[Price | None, Meta(description="orders of so much are sent free", examples=[50.0])] = None
+    returns: Annotated[
+        bool | None, Meta(description="whether parts may be sent back for their price", examples=[True])
+    ] = None
+    return_cost: Annotated[Price | None, Meta(description="what sending back costs", examples=[3.5])] = None
 
 
 def relation(a: PartFacts, b: PartFacts) -> Relation:

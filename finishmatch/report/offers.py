@@ -26,11 +26,14 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """``picture``: the offers on a ladder from the part that most of them lie farthest from."""
+    """``picture``: the offers on a ladder from the part that most of them lie farthest from. ``odds``: in which order they are
+    likely to match, where there is no verdict.
+    """
 
     name: str
     offers: tuple[Offer, ...]
     picture: str
+    odds: str = ""
 
 
 def slots(results: Results, arrangement: Arrangement) -> tuple[Slot, ...]:
@@ -52,9 +55,11 @@ def _slot(
 ) -> Slot:
     beside = _beside(results, [part.part.name for part in parts])
     worst = {part.part.name: _worst(results, part.part.name, beside) for part in parts}
-    parts = sorted(parts, key=lambda part: _rank(part, worst[part.part.name], taken))
+    place = {name: k for ranking in results.rankings for k, name in enumerate((*ranking.parts, *ranking.out))}
+    parts = sorted(parts, key=lambda part: _rank(part, worst[part.part.name], taken, place))
     offers = tuple(_offer(part, worst[part.part.name], part.part.name in taken) for part in parts)
-    return Slot(name, offers, _picture(results, parts, worst, shown, ident))
+    odds = next((one.text for one in results.advice if one.code == "ranking" and set(one.parts) & worst.keys()), "")
+    return Slot(name, offers, _picture(results, parts, worst, shown, ident), odds)
 
 
 def _beside(results: Results, names: list[str]) -> set[str]:
@@ -80,9 +85,14 @@ def _worst(results: Results, name: str, beside: set[str]) -> Difference | None:
     return max(pairs, key=lambda d: (_VERDICTS[d.verdict], d.de00_level.high / d.tolerance), default=None)
 
 
-def _rank(part: ShownPart, worst: Difference | None, taken: set[str]) -> tuple[bool, int, float, str]:
-    verdict = 3 if worst is None else _VERDICTS[worst.verdict]
-    return part.part.name not in taken, verdict, 0.0 if worst is None else worst.de00_level.value, part.part.name
+def _rank(
+    part: ShownPart, worst: Difference | None, taken: set[str], place: dict[str, int]
+) -> tuple[bool, int, float, float, str]:
+    """Taken, by verdict, by likelihood where there is a ranking, by difference."""
+    name, last = part.part.name, len(place)
+    if worst is None:
+        return name not in taken, len(_VERDICTS), last, 0.0, name
+    return name not in taken, _VERDICTS[worst.verdict], place.get(name, last), worst.de00_level.value, name
 
 
 def _offer(part: ShownPart, worst: Difference | None, taken: bool) -> Offer:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from finishmatch.judge.differences import Differences
-from finishmatch.results.results import Results, recommended, same_family
+from finishmatch.results.results import Results, same_family
 from finishmatch.text import capital, listed
 
 MOST_WORDS = 20
@@ -31,7 +31,7 @@ def decide(results: Results) -> Decision:
     steps = [*_returns(results), *_swaps(results), *_purchases(results)]
     if steps:
         return _with_rest(results, steps)
-    return _question(results) or _state(results)
+    return _question(results) or _undecided(results) or _state(results)
 
 
 def in_hand(results: Results) -> tuple[str, ...]:
@@ -60,7 +60,8 @@ _Step = tuple[str, tuple[str, ...]]
 def _returns(results: Results) -> list[_Step]:
     owned = {part.name for part in results.parts if part.owned}
     back = tuple(name for name in _of(results, "return") if name in owned)
-    out = tuple(name for name in _of(results, "return") if name not in owned)
+    left = (*_of(results, "return"), *_of(results, "leave"))
+    out = tuple(dict.fromkeys(name for name in left if name not in owned))
     steps = [(f"return or exchange {_named(back)}", back)] if back else []
     return [*steps, (f"do not buy {_named(out)}", out)] if out else steps
 
@@ -74,11 +75,8 @@ def _swaps(results: Results) -> list[_Step]:
 
 def _purchases(results: Results) -> list[_Step]:
     buys = [advice for advice in results.advice if advice.code == "buy"]
-    choice = recommended(results.choices or (), results.build.tolerance.together)
-    if not buys or choice is None:
-        return []
     owned = {part.name for part in results.parts if part.owned}
-    wanted = tuple(name for name in choice.picks.values() if name not in owned)
+    wanted = tuple(dict.fromkeys(name for advice in buys for name in advice.parts if name not in owned))
     return [(f"buy {_named(wanted, 'offers')}", wanted)] if wanted else []
 
 
@@ -114,6 +112,18 @@ def _question(results: Results) -> Decision | None:
         verb = "is" if len(alone) == 1 else "are"
         return Decision(f"{capital(_named(alone))} {verb} alone in colour: is that meant?", alone)
     return Decision("One finish or two? Say what the parts are sold as.", groups) if groups else None
+
+
+def _undecided(results: Results) -> Decision | None:
+    """Offers of which none is sure to match, where nothing owned is to be told of."""
+    if not results.rankings or len(in_hand(results)) > 1:
+        return None
+    parts = tuple(name for ranking in results.rankings for name in ranking.parts)
+    if len(results.rankings) > 1:
+        return Decision(f"No offer for {len(results.rankings)} slots is sure to match: see below.", parts)
+    ranking = results.rankings[0]
+    likeliest = f"; likeliest is {ranking.parts[0]}" if ranking.odds and ranking.odds[0] >= 1.5 else ""
+    return Decision(f"No offer for {ranking.slot} is sure to match{likeliest}.", parts)
 
 
 def _state(results: Results) -> Decision:

@@ -15,6 +15,7 @@ from msgspec import Struct
 from finishmatch.advise.advice import Advice as Advice
 from finishmatch.advise.choose import Choice as Choice
 from finishmatch.advise.choose import recommended as recommended
+from finishmatch.advise.ranking import Ranking as Ranking
 from finishmatch.arrays import Array, BoolArray
 from finishmatch.card.kinds import KINDS as KINDS
 from finishmatch.card.kinds import CardKind
@@ -55,7 +56,9 @@ Loadings = tuple[Row, Row, Row]
 
 
 class BuildInfo(Struct, frozen=True, forbid_unknown_fields=True):
-    """``tolerance``: a limit pair's difference already in the place of ``together``. ``families``: how they were found."""
+    """``tolerance``: a limit pair's difference already in the place of ``together``. ``families``: how they were found;
+    ``currency``: that of all prices.
+    """
 
     name: Text
     finish: Text | None
@@ -64,6 +67,7 @@ class BuildInfo(Struct, frozen=True, forbid_unknown_fields=True):
     illuminant: Literal["D50"] = "D50"
     observer: Literal["2deg"] = "2deg"
     formula: Literal["CIEDE2000 1:1:1"] = "CIEDE2000 1:1:1"
+    currency: Text | None = None
 
 
 class CardInfo(Struct, frozen=True, forbid_unknown_fields=True):
@@ -198,6 +202,7 @@ class Results(Struct, frozen=True, forbid_unknown_fields=True, tag_field="schema
     choices: tuple[Choice, ...] | None
     advice: tuple[Advice, ...]
     families: tuple[Family, ...] = ()
+    rankings: tuple[Ranking, ...] = ()
 
 
 def finishes(results: Results) -> list[MeasuredColour]:
