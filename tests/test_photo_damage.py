@@ -79,6 +79,34 @@ def test_a_straight_edge_of_the_picture_itself_is_not_noted(row: int) -> None:
     assert codes(jpeg(drawn)) == []
 
 
+def test_a_large_jump_is_seen_where_the_picture_is_full_of_small_ones(shot: np.ndarray) -> None:
+    """Slats from side to side, five rows each: their steps alone hide a jump of their size."""
+    slats = np.where(np.arange(len(shot)) % 5 == 0, 16, 0)[:, None, None]
+    busy = np.clip(shot * 0.7 + 60 + slats, 0, 255).astype(np.uint8)
+    assert codes(jpeg(busy, quality=95)) == []
+    shifted = busy.astype(int)
+    shifted[304:] -= 60
+    shifted[288:304, 12 * 16 :] -= 60
+    assert codes(jpeg(np.clip(shifted, 0, 255).astype(np.uint8), quality=95)) == ["photo_damaged"]
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+def test_a_stretch_of_zeros_in_the_place_of_data_is_refused(shot: np.ndarray, progressive: bool) -> None:
+    """What a store leaves that has lost a block. Only where the scan holds single bits of levels they may be right."""
+    data = jpeg(shot, progressive=progressive)
+    start = damage.scan_bytes(data)
+    for share in np.linspace(0.55 if progressive else 0.05, 0.95, 20):
+        at = start + round(share * (len(data) - start))
+        refusal(data[:at] + bytes(512) + data[at + 512 :])
+
+
+@pytest.mark.parametrize("optimize", [False, True])
+def test_an_even_picture_whose_data_are_all_alike_is_read(optimize: bool) -> None:
+    """Zeros may well be the codes of blocks that are like the one before."""
+    for level in (0, 90, 255):
+        assert codes(jpeg(np.full((800, 800, 3), level, np.uint8), optimize=optimize)) == []
+
+
 @pytest.mark.parametrize("quality", [75, 95])
 def test_grey_fill_in_a_photo_that_was_saved_again_is_noted(shot: np.ndarray, quality: int) -> None:
     filled = shot.copy()

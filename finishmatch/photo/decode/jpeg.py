@@ -22,9 +22,13 @@ if TYPE_CHECKING:
 Pixels = npt.NDArray[np.uint8]
 
 # ITU-T T.81, table B.1.
-_START_OF_SCAN, _END = 0xDA, 0xD9
+_START_OF_SCAN, _END, _CODES = 0xDA, 0xD9, 0xC4
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _PROGRESSIVE = frozenset((0xC2, 0xC6, 0xCA, 0xCE))
+_BY_HUFFMAN = frozenset((0xC0, 0xC1, 0xC2))
+# Where the code of zeros alone stands for a coefficient of 1, so many zeros are over 20 such coefficients on end: no picture
+# has them, and none of the sound photographs of tests/bench/damage.py half as many zeros.
+_ZEROS = bytes(12)
 _NEXT_MARKER = re.compile(rb"\xff+[^\x00\xff\xd0-\xd7]")
 
 
@@ -39,6 +43,8 @@ def read(data: bytes, image: Image) -> tuple[Pixels, tuple[Note, ...]]:
     """
     if _scans_missing(data):
         raise InputError("photo_unreadable", "cut short: scans of its progressive data are missing")
+    if _overwritten(data):
+        raise InputError("photo_unreadable", "damaged (a stretch of its data is overwritten with zeros)")
     pixels, reported = _pixels(data, image)
     if ends_in_fill(pixels):
         raise InputError("photo_unreadable", "cut short: it ends in the grey that stands for missing data")
@@ -92,7 +98,7 @@ def _coding(image: Image) -> Coding:
 def _scans_missing(data: bytes) -> bool:
     """Whether a progressive JPEG ends before every coefficient has its last bit (T.81, G.1.1.1)."""
     left: dict[tuple[int, int], int] = {}
-    for marker, payload in _segments(data):
+    for marker, payload, _ in _segments(data):
         if marker in _FRAMES:
             if marker not in _PROGRESSIVE:
                 return False
@@ -106,8 +112,37 @@ def _scans_missing(data: bytes) -> bool:
     return any(left.values())
 
 
-def _segments(data: bytes) -> Iterator[tuple[int, bytes]]:
-    """Marker and payload of the segments up to the end of the first picture; stops where their order breaks."""
+def _overwritten(data: bytes) -> bool:
+    """Whether a scan holds more zeros on end than its codes allow for.
+
+    A store that lost a stretch of a file gives zeros in its place, which decode to something without complaint.
+    """
+    coefficient: dict[int, bool] = {}
+    for marker, payload, scan in _segments(data):
+        if marker in _FRAMES - _BY_HUFFMAN:
+            return False
+        if marker == _CODES:
+            coefficient.update(_zeros_mean_a_coefficient(payload))
+        elif marker == _START_OF_SCAN and payload[2 * payload[0] + 2] > 0:
+            tables = [payload[2 + 2 * i] & 15 for i in range(payload[0])]
+            if any(coefficient.get(table) for table in tables) and scan.find(_ZEROS) >= 0:
+                return True
+    return False
+
+
+def _zeros_mean_a_coefficient(tables: bytes) -> Iterator[tuple[int, bool]]:
+    """For each table of AC codes (T.81, B.2.4.2): whether its first code, zeros alone, is a coefficient, and not an end."""
+    at = 0
+    while at + 17 <= len(tables):
+        count = sum(tables[at + 1 : at + 17])
+        if tables[at] >> 4 and count:
+            yield tables[at] & 15, bool(tables[at + 17] & 15)
+        at += 17 + count
+
+
+def _segments(data: bytes) -> Iterator[tuple[int, bytes, bytes]]:
+    """Marker and payload of the segments up to the end of the first picture, and the data of a scan; stops where their order
+    breaks."""
     at = 2
     while at + 4 <= len(data) and data[at] == 0xFF:
         marker = data[at + 1]
@@ -117,10 +152,11 @@ def _segments(data: bytes) -> Iterator[tuple[int, bytes]]:
         if marker == _END:
             return
         length = struct.unpack_from(">H", data, at + 2)[0]
-        yield marker, data[at + 4 : at + 2 + length]
-        at += 2 + length
-        if marker == _START_OF_SCAN:
-            found = _NEXT_MARKER.search(data, at)
-            if found is None:
-                return
-            at = found.end() - 2
+        payload, end = data[at + 4 : at + 2 + length], at + 2 + length
+        if marker != _START_OF_SCAN:
+            yield marker, payload, b""
+            at = end
+            continue
+        found = _NEXT_MARKER.search(data, end)
+        at = len(data) if found is None else found.end() - 2
+        yield marker, payload, data[end:at]

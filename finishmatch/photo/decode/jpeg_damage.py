@@ -8,15 +8,17 @@ the next border from the left end back to it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 
 import numpy as np
 import numpy.typing as npt
 
-from finishmatch.arrays import Array, FloatImage
+from finishmatch.arrays import Array, BoolArray, FloatImage
 
 Pixels = npt.NDArray[np.uint8]
+Plane = tuple[FloatImage, int]  # its rows, and how many of them a group of blocks is high
 
 _BLOCK, _FILL = 8, 128
 _STRIP = 16
@@ -25,6 +27,8 @@ _YCC = np.array([[0.299, -0.168736, 0.5], [0.587, -0.331264, -0.418688], [0.114,
 # Set on the photographs of one half of tests/bench/damage.py, which reports on the other half. A step counts in full when
 # it is as large as this in Y, Cb and Cr, or as so many of the file's own steps of level: those alone make borders of blocks.
 _STEP, _QUANTA = np.array([3.0, 1.6, 2.0]), 2.0
+# A large step stands out where smaller ones are all about: steps are looked at so many times as coarsely as well.
+_COARSER = (1.0, 4.0, 16.0)
 # So much of the steps along one line of blocks must go one way, beyond what goes one way along lines beside the border ...
 _ONE_WAY, _BESIDE = 0.5, (-4, -3, -2, 2, 3, 4)
 # ... and this much in both of its pieces: an edge of the picture itself lies along one border only, and has one piece.
@@ -85,16 +89,26 @@ def level_jump(pixels: Pixels, coding: Coding) -> int | None:
     planes = _planes(_line_levels(pixels, coding.width), coding)
     size = np.maximum(_STEP, _QUANTA * np.array(coding.quanta))
     seen = _seen(planes[0], rows)
-    beside = np.zeros((rows - 2, columns))
-    for plane, step in zip(planes, size, strict=True):
-        for offset in _BESIDE:
-            np.maximum(beside, _one_way(_steps(plane, offset, step, rows), seen)[0], out=beside)
-    for plane, step in zip(planes, size, strict=True):
-        along, in_each = _one_way(_steps(plane, 0, step, rows), seen)
-        jumps = (in_each > _IN_EACH) & (along - beside > _ONE_WAY)
+    for coarser in _COARSER:
+        jumps = _jumps(planes, coarser * size, seen)
         if jumps.any():
             return int(np.flatnonzero(jumps.any(axis=1))[0] + 1) * coding.height
     return None
+
+
+def _jumps(planes: Sequence[Plane], size: Array, seen: FloatImage) -> BoolArray:
+    """(rows - 2, columns) bool: where the level jumps by ``size`` or more and stays, in one of the planes."""
+    rows = len(seen) + 1
+    lines = [_one_way(_steps(plane, 0, step, rows), seen) for plane, step in zip(planes, size, strict=True)]
+    likely = [(in_each > _IN_EACH) & (along > _ONE_WAY) for along, in_each in lines]
+    if not any(one.any() for one in likely):
+        return likely[0]
+    beside = np.zeros((rows - 2, seen.shape[1]))
+    for plane, step in zip(planes, size, strict=True):
+        for offset in _BESIDE:
+            np.maximum(beside, _one_way(_steps(plane, offset, step, rows), seen)[0], out=beside)
+    found = [one & (along - beside > _ONE_WAY) for one, (along, _) in zip(likely, lines, strict=True)]
+    return np.asarray(np.any(found, axis=0))
 
 
 def _line_levels(pixels: Pixels, width: int) -> FloatImage:
@@ -108,7 +122,7 @@ def _line_levels(pixels: Pixels, width: int) -> FloatImage:
     return levels
 
 
-def _planes(levels: FloatImage, coding: Coding) -> list[tuple[FloatImage, int]]:
+def _planes(levels: FloatImage, coding: Coding) -> list[Plane]:
     """Y, Cb and Cr, each with the rows that it was stored with, and how many of them a group of blocks is high."""
     share = coding.subsampled[1]
     rows = len(levels) // share * share
@@ -117,7 +131,7 @@ def _planes(levels: FloatImage, coding: Coding) -> list[tuple[FloatImage, int]]:
     return [(levels[..., 0], coding.height), (chroma[..., 0], high), (chroma[..., 1], high)]
 
 
-def _seen(luma: tuple[FloatImage, int], rows: int) -> FloatImage:
+def _seen(luma: Plane, rows: int) -> FloatImage:
     """(rows - 1, columns) 1 where a step across the border of blocks could be seen, 0 where both sides are black, or white."""
     plane, block = luma
     y = np.arange(1, rows) * block
@@ -126,7 +140,7 @@ def _seen(luma: tuple[FloatImage, int], rows: int) -> FloatImage:
     return np.asarray(~blind, dtype=np.float32)
 
 
-def _steps(plane: tuple[FloatImage, int], offset: int, size: float, rows: int) -> FloatImage:
+def _steps(plane: Plane, offset: int, size: float, rows: int) -> FloatImage:
     """(rows - 1, columns) the step across each border of blocks, or so many rows beside it, beyond the slope around it.
 
     From -1 to 1: 0 up to half of ``size``, 1 from ``size`` on.
