@@ -32,7 +32,7 @@ from finishmatch.part.pool import Pooled, pool
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.process.parent import DecodingProcess
 from finishmatch.progress import Progress, steps_told
-from finishmatch.provenance import by_light, doubtful, sightings
+from finishmatch.provenance import by_light, damaged, doubtful, sightings
 from finishmatch.results.assemble import exhibits, part_results, photo_results, refusals
 from finishmatch.results.results import BuildInfo, Exhibits, Results, SetsRange
 from finishmatch.version import __version__
@@ -110,8 +110,9 @@ def judged(
         return _nothing(build, photos)
     whole = _compared(photos, build.parts, build.tolerance)
     colours, tolerance = whole.colours, whole.tolerance
-    in_doubt = doubtful(photos)
-    differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), in_doubt)
+    spoilt = damaged(photos)
+    in_doubt = spoilt | doubtful(photos)
+    differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), doubtful(photos), spoilt)
     families = find_families(colours, build.parts, differences, build.families, build.finish)
     sets = find_sets(colours, build.parts, differences, families)
     steps = steps_told(progress, "choices, worst pair")

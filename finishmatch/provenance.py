@@ -10,6 +10,7 @@ from finishmatch.judge.compare import Sighting
 from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.pool import Pooled
 from finishmatch.part.questions import note_of
+from finishmatch.photo.photo import DAMAGE
 
 
 def sightings(photos: Sequence[MeasuredPhoto], pooled: Sequence[Pooled]) -> list[Sighting]:
@@ -46,3 +47,12 @@ def doubtful(photos: Sequence[MeasuredPhoto]) -> dict[str, tuple[Note, ...]]:
     held = [question for photo in photos for question in photo.questions if question.holds]
     parts = dict.fromkeys(question.part for question in held)
     return {part: tuple(note_of(question) for question in held if question.part == part) for part in parts}
+
+
+def damaged(photos: Sequence[MeasuredPhoto]) -> dict[str, tuple[Note, ...]]:
+    """Part -> what its photos say of their data, of each part that a photo shows whose data are damaged or may be."""
+    found: dict[str, tuple[Note, ...]] = {}
+    for photo in photos:
+        if notes := tuple(note for note in photo.notes if note.code in DAMAGE):
+            found.update({sample.part: (*found.get(sample.part, ()), *notes) for sample in photo.samples})
+    return found

@@ -9,8 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from bench import damage
+from builds import build_text, picture
 from PIL import Image
 
+from finishmatch.audit import audit_file
+from finishmatch.colour.space import srgb_encode
 from finishmatch.errors import InputError
 from finishmatch.photo.decode.decode import decode
 from finishmatch.photo.limits import USUAL
@@ -124,6 +127,25 @@ def test_a_doubtful_photo_says_that_it_is(shot: np.ndarray, tmp_path: Path) -> N
     filled[200:240] = 128
     path.write_bytes(jpeg(filled))
     assert open_photo(path).doubtful
+
+
+def test_no_firm_verdict_rests_on_a_damaged_photo(tmp_path: Path) -> None:
+    """The parts themselves are untouched; nobody can tell, and so nothing is returned or bought either."""
+    pixels = np.rint(srgb_encode(picture()) * 255).astype(np.uint8)
+    said = {}
+    for name in ("sound", "damaged"):
+        if name == "damaged":
+            pixels[560:600] = 128
+        (tmp_path / f"{name}.jpg").write_bytes(jpeg(pixels, quality=95))
+        (tmp_path / f"{name}.toml").write_text(build_text(photo=f"{name}.jpg"), "utf-8")
+        said[name] = audit_file(tmp_path / f"{name}.toml").results
+    assert {pair.verdict for pair in said["sound"].differences} >= {"alike", "differs"}
+    assert {(pair.verdict, pair.cause) for pair in said["damaged"].differences} == {("unsure", "photo_damaged")}
+    assert len(said["damaged"].differences) == len(said["sound"].differences)
+    assert "may be damaged: use the original file" in said["damaged"].differences[0].words
+    advice = [(one.code, one.cause) for one in said["damaged"].advice]
+    assert ("photograph_again", "photo_damaged") in advice
+    assert not {"return", "buy", "check_mark"} & {code for code, _ in advice}
 
 
 def test_a_coding_whose_damage_would_not_be_reported_is_noted() -> None:

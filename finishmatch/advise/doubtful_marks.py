@@ -27,13 +27,16 @@ def doubtful_marks(in_hand: PartsInHand, choosing: Choosing) -> list[Advice]:
     """One piece of advice for each part with a doubtful mark, and that buying waits for them where it does."""
     found = []
     for name, notes in in_hand.doubtful.items():
-        why = " ".join(note.text for note in notes)
+        why = " ".join(note.text for note in notes if note.code.startswith("mark"))
+        if not why:  # its photo is damaged, which its pairs' cause tells
+            continue
         found.append(
             Advice("check_mark", f"Look at the mark of {name} first. {why} Move it, or say that it is meant.", (name,))
         )
     if choosing.choices is not None and rests_on_doubt(in_hand):
         names = tuple(in_hand.doubtful)
-        found.append(
-            Advice("check_mark", f"Buy nothing yet: first settle how {listed(names)} should be marked.", names)
+        what = (
+            f"settle how {listed(names)} should be marked" if found else f"use a photo of {listed(names)} that is whole"
         )
+        found.append(Advice("check_mark", f"Buy nothing yet: first {what}.", names))
     return found

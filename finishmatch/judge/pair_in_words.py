@@ -16,6 +16,10 @@ from finishmatch.text import listed as listed
 # What makes a pair unsure, and the one step that would settle it. The keys are note codes.
 CAUSES: dict[str, tuple[str, str]] = {
     "mark_questioned": ("a mark is doubtful", "look at it, and move it or say that it is meant"),
+    "photo_damaged": (
+        "the photo of one of them may be damaged",
+        "use the original file, or copy it again from the camera",
+    ),
     "relative_absolute": (
         "only one of them was photographed with a card of known colours",
         "photograph both with the same card, or learn the sheet",

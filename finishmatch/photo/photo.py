@@ -27,6 +27,8 @@ from finishmatch.text import shown
 # step more, for curves are rounded.
 CLIP_HIGH, CLIP_LOW_LINEAR = 250 / 255, float(srgb_decode(3.1 / 255))
 CLIP_MARGIN_PX = 2
+# Notes of a photo on which no firm verdict may rest.
+DAMAGE = ("photo_damaged", "damage_unseen")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,7 @@ class Photo:
     @property
     def doubtful(self) -> bool:
         """Whether its data are damaged, or may be: no firm verdict may rest on it. Its notes say why."""
-        return any(noted(self.notes, code) for code in ("photo_damaged", "damage_unseen"))
+        return any(noted(self.notes, code) for code in DAMAGE)
 
     @property
     def width(self) -> int:
