@@ -46,7 +46,11 @@ def _held(found: Differences, code: str, names: Collection[str], why: Callable[[
 
 
 def _of_marks(doubtful: list[str]) -> str:
-    return f"the mark of {doubtful[0]} is doubtful" if len(doubtful) == 1 else f"the marks of {listed(doubtful)} are doubtful"
+    return (
+        f"the mark of {doubtful[0]} is doubtful"
+        if len(doubtful) == 1
+        else f"the marks of {listed(doubtful)} are doubtful"
+    )
 
 
 def _of_photos(doubtful: list[str]) -> str:
