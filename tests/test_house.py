@@ -33,7 +33,7 @@ FLOORS = {
     "measure": {"photo", "card", "part", "build", "cards"},
     # The report draws what results hold; it turns Lab into screen colours by the colour folder, not by a second copy.
     "report": {"results", "colour"},
-    "provenance": {"card", "judge", "part"},
+    "provenance": {"photo", "card", "judge", "part"},
     "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
     # Photos that nobody has marked: found cards and parts are the marks.
     "unmarked": {"card", "part", "judge", "build", "measure"},
