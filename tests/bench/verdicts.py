@@ -213,7 +213,8 @@ def audited(case: Case, checkout: Path) -> list[Judged]:
             for name, mark in shown.marks.items():
                 lines += ["[[photo.part]]", f"name = {json.dumps(name)}", mark]
             for file in (shown.photo, *shown.photo.parent.glob(f"{shown.photo.stem}-*.png")):
-                (work / file.name).symlink_to(file)
+                if not (work / file.name).exists():  # one photo's name may begin another's
+                    (work / file.name).symlink_to(file)
         (work / "build.toml").write_text("\n".join(lines), "utf-8")
         command = [sys.executable, "-m", "finishmatch", "audit", "build.toml", "--out", "out"]
         environment = {**os.environ, "PYTHONPATH": str(checkout)}
