@@ -56,7 +56,7 @@ def find(photo: Photo, card: Card) -> tuple[CardSpot, Patches]:
     raise NothingMeasured(
         "card_not_found",
         f"{photo.name}: no 24-patch chart found (under {smallest} pixels wide one is too small to be found)",
-        'if it is small, give its four corners; if there is none, say card = { kind = "none" }',
+        'if it is small, give its four corners; if there is none, say card = { kind = "none" } (or `--card none`)',
     )
 
 

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
 def measure(
     photo: Annotated[Path, typer.Argument(help="A photo.")],
-    card: Annotated[str, typer.Option(metavar="KIND", help=f"{', '.join(kinds.NAMED)}, or a card file.")],
     part: Annotated[list[str], typer.Option(metavar="NAME=x,y,w,h", help="A part and its box in pixels; repeat it.")],
+    card: Annotated[str, typer.Option(metavar="KIND", help=f"{', '.join(kinds.NAMED)}, or a card file.")] = kinds.USUAL,
     corners: Annotated[
         str | None, typer.Option(metavar='"x,y x,y x,y x,y"', help="The card's corners; located when left out.")
     ] = None,
