@@ -22,7 +22,8 @@ from PIL import Image
 from shelf_records import some
 
 from finishmatch import batch, cli, loading
-from finishmatch.page import serve
+from finishmatch.counter import serve as counter_serve
+from finishmatch.page import serve as page_serve
 from finishmatch.results import json_text
 from finishmatch.shelf.store import open_shelf
 
@@ -141,7 +142,8 @@ def world(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.chdir(folder)
         patch.setattr(loading, "tune", lambda: None)  # this process does more than one task
         patch.setattr(loading, "decode_soon", lambda: None)
-        patch.setattr(serve, "serve", lambda build, announce: None)  # it would serve until it is stopped
+        for pages in (page_serve, counter_serve):  # they would serve until they are stopped
+            patch.setattr(pages, "serve", lambda *_: None)
         patch.setattr(batch, "_in_processes", lambda jobs, processes: map(batch.measure, jobs))
         patch.setattr(batch, "CONNECT_S", 0.1)
         yield folder
