@@ -68,7 +68,7 @@ def test_a_fresh_build_takes_no_name_that_is_there(folder):
 @pytest.mark.parametrize("size", [(1440, 900), (390, 844)], ids=["desk", "phone"])
 def test_six_parts_from_an_empty_folder_to_the_verdict_take_few_taps(tmp_path, size):
     from page_browser import Person, chromium
-    from whole_way import PARTS, Way, walk
+    from page_walk import PARTS, Way, walk
 
     phone = size[0] < 1000
     with served(fresh_build(tmp_path)) as world, chromium() as browser:

@@ -15,7 +15,8 @@ from finishmatch.audit import audit_build
 from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.colour.space import srgb_decode
 from finishmatch.errors import InputError
-from finishmatch.judge.facts import PartFacts, Tolerance
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
 from finishmatch.photo.limits import USUAL, limits
 from finishmatch.photo.marks import Box
 from finishmatch.photo.photo import Photo, Window, open_photo

@@ -128,10 +128,13 @@ def test_every_key_of_the_build_file_is_told_by_kind_meaning_and_example_or_defa
         "`card = { ... }`",
         "`[[photo.part]]`",
         "`[[part]]`",
+        "`[[seller]]`",
     }
     rows = [line.split(" | ") for line in reference.build_file().splitlines() if line.startswith("| `")]
     fields = [field.name for table in tables.values() for field in table.fields]
-    assert {row[0].strip("| `") for row in rows} | {"photo", "part", "card", "build", "tolerance"} >= set(fields)
+    assert {row[0].strip("| `") for row in rows} | {"photo", "part", "card", "build", "tolerance", "seller"} >= set(
+        fields
+    )
     for name, kind, default, meaning, example in rows:
         assert kind, name
         assert meaning, f"{name} has no description in its declaration"

@@ -56,7 +56,7 @@ class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
 class Seller(Struct, frozen=True, forbid_unknown_fields=True):
     """[[seller]]: what a shop asks for sending, and whether it takes back."""
 
-    name: Annotated[Name, Meta(examples=["Corran"])]
+    name: Annotated[Name, Meta(description="as `seller` of its parts has it", examples=["Corran"])]
     shipping: Annotated[Price | None, Meta(description="what sending costs, once an order", examples=[4.9])] = None
     free_from: Annotated[Price | None, Meta(description="orders of so much are sent free", examples=[50.0])] = None
     returns: Annotated[

@@ -14,8 +14,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from bench.figures import environment
 from page_browser import Person, chromium
+from page_walk import Way, walk
 from page_world import served
-from whole_way import Way, walk
 
 SIZES = {"desk": (1440, 900), "phone": (390, 844)}
 
