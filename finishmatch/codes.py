@@ -117,11 +117,13 @@ CODES: dict[str, Code] = {
     # notes: a part
     "part_clipped": Code("note", "Too much of the part is over- or underexposed; it was refused.", "photograph it again, darker (or lighter), without harsh light"),
     "channel_lost": Code("note", "A channel of the part is beyond what the photo's file can hold; it was refused.", "photograph it one stop darker, or keep HEIC or raw, whose colour space is wider"),
+    "washed_out": Code("note", "The part is far brighter than the card's white and near the end of the photo's scale, where a camera's tone leaves no hue; it was refused.", "turn it so that it mirrors no lamp, lay the card as near to the light, photograph one stop darker, or keep raw"),
     "part_small": Code("note", "The part shows too few pixels; it was refused.", "go nearer, or use the larger original photo"),
     "two_finishes": Code("note", "Two finishes lie in this outline; it was refused.", "outline one finish only"),
     "clipped_dropped": Code("note", "Over- or underexposed pixels of the part were left out.", "expose a little less"),
     "outliers_dropped": Code("note", "Pixels of another colour (screws, engraving, dirt) were left out.", "nothing to do, or outline the finish more closely"),
     "level_beside_ground": Code("note", "The part is matt, and its lightness was taken over that of the ground right beside it.", "nothing to do"),
+    "brighter_than_white": Code("note", "The part is brighter than the card's white, beyond which the photo's tone is not known; its colour is less sure.", "lay the card as near to the light as the part, photograph one stop darker, or keep raw"),
     "few_pixels": Code("note", "The part shows few pixels, which widens its uncertainty.", "go nearer, or use the larger original photo"),
     "mark_questioned": Code("note", "A mark of the two is doubtful: nothing firm is said of them before it is looked at.", "look at the question beside the part; move the mark, or say `meant = true` in its `[[photo.part]]`"),
     "mark_on_ground": Code("note", "The mark seems to lie on what surrounds the part, not on the part; no firm verdict rests on it unless most marks do.", "move the mark onto the part, or say `meant = true` in its `[[photo.part]]`"),

@@ -60,6 +60,21 @@ def colour_words(lab_d50: npt.ArrayLike) -> str:
     return f"{shade}, {_between(chroma, _STRENGTHS, ('pale', 'muted', 'vivid'))} {_of_hue(a, b)[1]}"
 
 
+def lab_words(lab_d50: npt.ArrayLike) -> str:
+    """The three numbers of a colour for people; results keep what is over L* 100 as a number.
+
+    Examples
+    --------
+    >>> lab_words([43.21, -21, -11])
+    'L* 43.2  a* -21.0  b* -11.0'
+    >>> lab_words([104, 0.5, 1])
+    "L* over 100, brighter than the card's white  a* 0.5  b* 1.0"
+    """
+    L, a, b = (float(value) for value in np.asarray(lab_d50))
+    lightness = f"{L:.1f}" if L <= 100 else "over 100, brighter than the card's white"
+    return f"L* {lightness}  a* {a:.1f}  b* {b:.1f}"
+
+
 def _neutral(lightness: float) -> str:
     return "black" if lightness < _BLACK else "white" if lightness > _WHITE else "grey"
 

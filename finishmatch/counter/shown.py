@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from finishmatch.colour.names import colour_words
+from finishmatch.colour.names import colour_words, lab_words
 from finishmatch.colour.space import lab_to_hex
 from finishmatch.counter.delivery import Checked
 from finishmatch.counter.match import Hit
@@ -36,13 +36,12 @@ def page(
     record: Record, crops: int, history: list[tuple[str, str]], hits: list[Hit], hit_crops: list[int]
 ) -> dict[str, Any]:
     """A record by itself: how it was measured, what became of it, and what lies near it."""
-    L, a, b = (number(value) for value in lab_of(record))
     origin = record.origin
     return {
         **card(record, crops),
         "seal": record.seal,
         "measured": [
-            ["Colour", f"L* {L}  a* {a}  b* {b}, {colour_words(lab_of(record))}"],
+            ["Colour", f"{lab_words(lab_of(record))}, {colour_words(lab_of(record))}"],
             ["How sure", f"hue and chroma to about {number(sure_to(record))} (one standard deviation)"],
             ["Measured", f"{record.date}, {count(len(origin.photos), 'photo')}, {origin.card}"],
             ["Light", ", ".join(origin.lights) or "not said"],

@@ -31,6 +31,9 @@ _OUTLIER_SD = 4.0
 _BLOCKS_PER_SIDE = 8
 # Of a larger part every second, third ... pixel of both directions is read: a block keeps some hundred pixels.
 _MAX_PIXELS = 30_000
+# Pixels hold no hue when every channel is so many times as bright as the card's white, and over so much of the scale. Our
+# choice: bare metal of 1.3 times the white stays measured; on the renderings for tuning nothing is as bright.
+_WASHED_OUT, _WASHED_OUT_FROM = 1.4, 0.6
 # A channel that is over its end in this part of the lost pixels is what lost them.
 _CHANNEL_LOST = 0.5
 
@@ -84,11 +87,14 @@ def pixels_of(photo: Photo, region: Region, correction: Correction, flat: FlatFi
     window, covered = region.window, region.covered
     step = int(np.ceil(np.sqrt(covered.sum() / _MAX_PIXELS)))
     inner = drawn_in(covered[::step, ::step], step)
+    lattice = Lattice(window, step)
     clipped = photo.clipped(window)[::step, ::step] & inner
+    washed = _washed_out(photo, lattice, inner & ~clipped, correction)
+    clipped |= washed
     lost = float(clipped.sum() / max(inner.sum(), 1))
     usable = int((inner & ~clipped).sum()) * step**2
     if lost > 0 and (usable < _PIXELS_REFUSED or 1 - lost < _REST_LEAST):
-        return Unusable(1 - lost, _why_lost(photo, Lattice(window, step), clipped, lost))
+        return Unusable(1 - lost, _why_lost(photo, lattice, clipped, lost, washed))
     if usable < _PIXELS_REFUSED:
         return Unusable(0.0, Note("part_small", f"Only {usable} pixels of the part can be used."))
     notes = []
@@ -97,13 +103,23 @@ def pixels_of(photo: Photo, region: Region, correction: Correction, flat: FlatFi
         notes.append(Note("clipped_dropped", text))
     if usable < _PIXELS_FEW:
         notes.append(Note("few_pixels", f"Only {usable} pixels of the part can be used."))
-    return _of_one_finish(
-        corrected_pixels(photo, Lattice(window, step), inner & ~clipped, correction, flat), lost, notes
-    )
+    return _of_one_finish(corrected_pixels(photo, lattice, inner & ~clipped, correction, flat), lost, notes)
 
 
-def _why_lost(photo: Photo, lattice: Lattice, clipped: BoolArray, lost: float) -> Note:
+def _washed_out(photo: Photo, lattice: Lattice, wanted: BoolArray, correction: Correction) -> BoolArray:
+    """Which of the wanted pixels are so far above the card's white, all channels in the camera's shoulder, that no hue is
+    left of them; none in raw and linear files, and none without a card."""
+    washed = np.zeros_like(wanted)
+    if correction.toned and wanted.any():
+        light = photo.light(_encoded(photo, lattice, wanted)).astype(float)
+        washed[wanted] = (light > np.maximum(_WASHED_OUT * correction.lightest, _WASHED_OUT_FROM)).all(axis=1)
+    return washed
+
+
+def _why_lost(photo: Photo, lattice: Lattice, clipped: BoolArray, lost: float, washed: BoolArray) -> Note:
     """Which channels are beyond the end of their scale: one alone is a colour that the file cannot hold."""
+    if washed.sum() * 2 > clipped.sum():
+        return Note("washed_out", f"{lost:.0%} of the part is washed out: far brighter than the card's white.")
     high = photo.over(_encoded(photo, lattice, clipped)).mean(axis=0)
     names = [name for name, share in zip(("red", "green", "blue"), high, strict=True) if share > _CHANNEL_LOST]
     if len(names) in (1, 2):

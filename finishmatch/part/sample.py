@@ -24,6 +24,8 @@ _NO_CHROMA = 1.0
 _LEVEL_ATTITUDE = 0.30
 # A part whose own level varies by more is shaped, and its light is not the ground's.
 _FLAT_SPREAD = 0.08
+# A channel is above the card's white when it is by more than noise.
+_OVER_WHITE = 1.1
 # The white light that a surface reflects beside its body colour differs between attitudes, as a part of a perfect
 # white's light: by this much of what it differs between the blocks of the part itself, within these bounds (set on
 # simulated parts and the tuning half of the renderings).
@@ -150,13 +152,25 @@ def sample_of(
         shared=correction.shared_loadings(rgb, weight, flat),
         level_sd=float(np.hypot(spread, _attitude_sd(matt, beside))),
         used_fraction=pixels.used_fraction,
-        notes=pixels.notes,
+        notes=(*pixels.notes, *_brighter(correction, weight @ rgb, mean)),
         rendered=correction.rendered,
         light=light,
         light_own=light_own,
         sources=correction.sources,
     )
     return sample if beside is None else _in_one_light(sample, beside)
+
+
+def _brighter(correction: Correction, rgb: Array, xyz: Array) -> tuple[Note, ...]:
+    """The note that a part, of this mean linear RGB (3,) and XYZ, is brighter than the card's white."""
+    extrapolated = correction.toned and bool(np.any(rgb > _OVER_WHITE * correction.lightest))
+    if extrapolated:
+        text = "It is brighter than the card's white, beyond which the photo's tone is not known."
+    elif xyz[1] > 1:
+        text = "It sends back more light than the card's white: it mirrors a light, or lies nearer to it."
+    else:
+        return ()
+    return (Note("brighter_than_white", text),)
 
 
 def _block_means(pixels: Pixels) -> tuple[Array, Array, Array | None, Array]:

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from finishmatch.colour import space
-from finishmatch.colour.names import colour_words
+from finishmatch.colour.names import colour_words, lab_words
 from finishmatch.errors import noted
-from finishmatch.report.text import number
 from finishmatch.results.results import Crop, Exhibits, FinishSet, PartResult, Results, table
 from finishmatch.text import letters, percent
 
@@ -60,9 +59,8 @@ class ShownPart:
         """What was measured, line by line."""
         if self.lab is None:
             return ()
-        L, a, b = (number(value) for value in self.lab)
         return (
-            f"L* {L}  a* {a}  b* {b}",
+            lab_words(self.lab),
             self.words,
             f"{percent(self.part.used_fraction)} of its outline used",
         )

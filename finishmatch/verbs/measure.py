@@ -98,6 +98,8 @@ def _part_mark(text: str) -> PartMark:
 
 
 def _print_measured(results: Results) -> None:
+    from finishmatch.colour.names import lab_words
+
     for photo in results.photos:
         fit = photo.correction
         if fit and fit.cv_mean is not None:
@@ -107,7 +109,7 @@ def _print_measured(results: Results) -> None:
         for note in photo.notes:
             print(f"  note {note.code}: {printable(note.text)}")
     for part in results.parts:
-        colour = "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*part.lab) if part.lab else "refused"
+        colour = lab_words(part.lab) if part.lab else "refused"
         print(f"{printable(part.name)}: {colour}")
         for note in part.notes:
             print(f"  note {note.code}: {printable(note.text)}")
