@@ -25,7 +25,7 @@ from finishmatch.progress import Progress
 from finishmatch.report import contact_sheet
 from finishmatch.results import csv_tables, json_text
 from finishmatch.text import shown
-from finishmatch.unmarked import build_of, with_parts
+from finishmatch.unmarked import build_of, told, with_parts
 from finishmatch.version import __version__
 
 JOURNAL, SUMMARY, CONTACT_SHEET = "batch.jsonl", "batch.csv", "contact-sheet.html"
@@ -198,7 +198,7 @@ def _audited(job: Job) -> Audit:
     photo = open_safely(job.source, job.source.name)
     entry = with_parts(job.source, job.source.name, lambda path, name: photo)
     build = build_of([entry], job.source.stem)
-    audit = judged(build, measured(build, lambda path, name: photo))
+    audit = judged(build, list(map(told, measured(build, lambda path, name: photo), build.photos)))
     if entry.parts:
         return audit
     mend = "photograph them apart on an even ground, or mark them with `finishmatch mark`"

@@ -112,6 +112,7 @@ CODES: dict[str, Code] = {
     "carried_over": Code("note", "The photo is corrected by the chart in another photo of its camera and light.", "nothing to do; with white balance and exposure set by hand in both photos more carries over"),
     "camera_known": Code("note", "A camera file tells the photo's tone and colours; white balance and exposure are its own.", "put a grey card beside the parts, and more is known"),
     "camera_file_other": Code("note", "The photo is not of the camera in the camera file that is named for it, or written in another way; it was not corrected by it.", "keep the camera's own file, or learn this camera as well"),
+    "found_unmarked": Code("note", "Nobody has marked the photo; what looked like a card and like parts was measured.", "look at the outlines in the report; `finishmatch mark` corrects and names them, and keeps a build file"),
     "no_card": Code("note", "The photo has no card: only pairs inside this photo can be judged closely.", "photograph the parts again beside a card"),
     "bridged": Code("note", "The photo has no card; it was brought to the other photos by parts that they share.", "photograph the parts again beside a card"),
     # notes: a part

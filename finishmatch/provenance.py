@@ -26,11 +26,17 @@ def _sighting(photos: Sequence[MeasuredPhoto], pooled: Pooled) -> Sighting:
         photos=frozenset(pooled.photos),
         lights=frozenset(photo.light for photo in showing if photo.light),
         chart=all(c.cv_mean_de00 is not None for c in corrections),
-        card=all(photo.corrected.spot is not None or photo.corrected.settled for photo in showing if photo.corrected),
+        card=all(_looked_at(photo) for photo in showing if photo.corrected),
         few_pixels=noted(pooled.notes, "few_pixels"),
         own_cov=pooled.finish.noise_of(pooled.finish.name),
         scales=scales(corrections),
     )
+
+
+def _looked_at(photo: MeasuredPhoto) -> bool:
+    """Whether the photo has a card that was placed, and marks that a person knows of."""
+    placed = photo.corrected is not None and (photo.corrected.spot is not None or photo.corrected.settled)
+    return placed and not noted(photo.notes, "found_unmarked")
 
 
 def by_light(photos: Sequence[MeasuredPhoto]) -> dict[str, list[MeasuredPhoto]]:

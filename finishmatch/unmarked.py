@@ -2,19 +2,80 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
 from pathlib import Path, PurePath
 
 from finishmatch.arrays import Array
+from finishmatch.audit import Audit, judged
 from finishmatch.build.build import Build, CardEntry, PartMark, PhotoEntry
 from finishmatch.card.kinds import CHART, NO_CARD, SHEET
+from finishmatch.errors import InputError, Note
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.tolerance import Tolerance
 from finishmatch.measure import Memo, OpenPhoto, measured, remember_nothing
+from finishmatch.part.measured_photo import MeasuredPhoto
 from finishmatch.part.things import find_parts
-from finishmatch.text import LONGEST, blemish
+from finishmatch.photo.limits import USUAL, Limits
+from finishmatch.photo.photo import Photo
+from finishmatch.photo.process.parent import DecodingProcess
+from finishmatch.progress import Progress
+from finishmatch.text import LONGEST, blemish, listed, shown
 
 _LOOKED_FOR = (CHART, SHEET)
+
+
+def audit_photos(paths: Sequence[Path], progress: Progress | None = None, limits: Limits = USUAL) -> Audit:
+    """Audit photos that nobody has marked; each carries a note of what was found in it.
+
+    Raises
+    ------
+    InputError : those of the photos; no_parts when nothing was found in any of them.
+    """
+    with DecodingProcess(limits) as decoding:
+        build = found(paths, decoding.open_photo, progress)
+        if not build.parts:
+            mend = "lay the parts apart on an even ground, or mark them with `finishmatch mark`"
+            raise InputError("no_parts", f"no part was found in {listed([shown(path) for path in paths])}", mend)
+        photos = measured(build, decoding.open_photo, progress=progress)
+    return judged(build, list(map(told, photos, build.photos)), progress)
+
+
+def found(paths: Sequence[Path], open_photo: OpenPhoto, progress: Progress | None = None) -> Build:
+    """The build of all that is found in photos; no two things have one name."""
+    entries, taken = [], set[str]()
+    names = [path.name for path in paths]
+    for done, path in enumerate(paths):
+        file = path.name if names.count(path.name) == 1 else str(path)
+        if progress:
+            progress(f"looking for parts in {file}", done, len(paths))
+        entry = with_parts(path, file, partial(_as_is, open_photo(path, file)))
+        parts = tuple(replace(part, name=name) for part, name in zip(entry.parts, _apart(entry, taken), strict=True))
+        taken.update(part.name for part in parts)
+        entries.append(replace(entry, parts=parts))
+    return build_of(entries)
+
+
+def _as_is(photo: Photo, path: Path, name: str) -> Photo:
+    """The photo that is open already."""
+    return photo
+
+
+def _apart(entry: PhotoEntry, taken: set[str]) -> Iterator[str]:
+    """The parts' names, numbered where another photo of that name has taken them."""
+    for part in entry.parts:
+        others = (part.name if n == 1 else f"{part.name} ({n})" for n in range(1, len(taken) + 2))
+        yield next(name for name in others if name not in taken)
+
+
+def told(photo: MeasuredPhoto, entry: PhotoEntry) -> MeasuredPhoto:
+    """The measured photo with a note of what was found in it."""
+    count = len(entry.parts)
+    parts = "no part" if count == 0 else "1 part" if count == 1 else f"{count} parts"
+    card = "no card" if entry.card.kind == NO_CARD else "a card"
+    text = f"Nobody has marked this photo: {card} and {parts} were found in it; the names are its file's."
+    return replace(photo, notes=(Note("found_unmarked", text), *photo.notes))
 
 
 def with_card(path: Path, file: str, open_photo: OpenPhoto, memo: Memo = remember_nothing) -> PhotoEntry:

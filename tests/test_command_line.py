@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 import report_samples
 from msgspec.structs import replace
+from PIL import Image
 
 from finishmatch.cli import main
 from finishmatch.codes import CODES
@@ -54,11 +55,51 @@ def test_a_wrong_command_line_leads_to_the_help_of_its_verb(run) -> None:  # typ
     assert err.endswith("[command_line]\n")
 
 
+BENCH = Path(report_samples.__file__).parent.parent / "sample_photos/cabin/bench.jpg"
+
+
 def test_a_photo_in_the_place_of_a_build_file_leads_to_the_marking_page(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
-    photo = Path(report_samples.__file__).parent.parent / "sample_photos/cabin/bench.jpg"
-    _, err = run("audit", str(photo), "--out", str(tmp_path / "out"), status=3)
-    assert f"`finishmatch mark {photo}`" in err
+    _, err = run("choose", str(BENCH), status=3)
+    assert f"`finishmatch mark {BENCH}`" in err
     assert err.endswith("[photo_given]\n")
+
+
+def test_photos_alone_are_audited_and_what_is_missing_is_said(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    (tmp_path / "again").mkdir()
+    again = shutil.copy(BENCH, tmp_path / "again" / "bench.jpg")
+    locker = BENCH.parent / "locker.jpg"
+    out, _ = run("audit", str(BENCH), str(again), str(locker), "--out", str(tmp_path / "out"))
+    assert "Missing: a look at the outlines, the parts' names" in out
+    assert f"Next: finishmatch mark {BENCH} {again} {locker}" in out
+    told = json.loads((tmp_path / "out" / "results.json").read_text("utf-8"))
+    assert [[note["code"] for note in photo["notes"]][:2].count("found_unmarked") for photo in told["photos"]] == [
+        1
+    ] * 3
+    names = [part["name"] for part in told["parts"]]
+    assert {"bench 7", "bench 7 (2)", "locker 5"} <= set(names)
+    assert len(names) == 19
+    assert any(pair["verdict"] == "differs" for pair in told["differences"])
+    assert not {item["code"] for item in told["advice"]} & {"return", "swap", "buy"}
+
+
+def test_of_photos_without_a_card_that_is_missing_too(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    photo = BENCH.parent / "seller-tidewell.jpg"
+    out, _ = run("audit", str(photo), "--out", str(tmp_path / "out"))
+    assert "Missing: a card in seller-tidewell.jpg; colours of different photos cannot be compared closely." in out
+
+
+def test_photos_and_build_files_are_not_audited_together(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    _, err = run("audit", str(BENCH), str(BENCH.parent / "cabin.toml"), "--out", str(tmp_path / "out"), status=2)
+    assert "cabin.toml is no photo, and a build file is audited by itself" in err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_photo_of_nothing_says_so(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    Image.new("RGB", (900, 600), (150, 140, 130)).save(tmp_path / "table.jpg")
+    _, err = run("audit", str(tmp_path / "table.jpg"), "--out", str(tmp_path / "out"), status=3)
+    assert "no part was found in" in err
+    assert err.endswith("[no_parts]\n")
+    assert not (tmp_path / "out").exists()
 
 
 def test_no_bytes_of_a_binary_file_reach_the_terminal(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]

@@ -36,7 +36,7 @@ FLOORS = {
     "provenance": {"photo", "card", "judge", "part"},
     "audit": {"photo", "colour", "part", "judge", "advise", "build", "results", "measure", "provenance"},
     # Photos that nobody has marked: found cards and parts are the marks.
-    "unmarked": {"card", "part", "judge", "build", "measure"},
+    "unmarked": {"photo", "card", "part", "judge", "build", "measure", "audit"},
     "batch": {"photo", "build", "results", "report", "measure", "audit", "unmarked"},
     "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "cards", "measure", "audit"},
 }

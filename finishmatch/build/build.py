@@ -187,14 +187,18 @@ def read_text(path: Path) -> str:
         raise InputError("file_unreadable", what, "save it as UTF-8") from error
 
 
-def _refuse_photo(path: Path) -> None:
+def is_photo(path: Path) -> bool:
+    """Whether a file begins as photos do. Errors: file_missing."""
     require_file(path)
     try:
         with path.open("rb") as file:
-            start = file.read(4096)
+            return kind_of(file.read(4096)) is not None
     except OSError:  # reading it whole says why
-        return
-    if kind_of(start) is not None:
+        return False
+
+
+def _refuse_photo(path: Path) -> None:
+    if is_photo(path):
         mend = f"mark its parts with `finishmatch mark {shown(path)}`, and audit the build file that this keeps"
         raise InputError("photo_given", f"{shown(path)} is a photo and no build file", mend)
 
