@@ -434,6 +434,20 @@ def test_a_build_of_one_part_or_none_has_a_verdict(
     )
 
 
+def test_all_offers_of_a_seller_share_one_message_whoever_made_them() -> None:
+    offered: dict[str, object] = {"owned": False, "seller": "Quayside"}
+    parts = {
+        "A": (BRONZE, {}),
+        "B": (BRONZE, {}),
+        "lamp": ((45.0, 12.6, 28.6), offered | {"slot": "lamp", "maker": "Norrsken"}),
+        "knob": ((45.0, 12.4, 28.9), offered | {"slot": "knob", "maker": "Corran"}),
+        "ring": ((45.0, 12.5, 28.0), {"owned": False, "maker": "Corran", "slot": "ring"}),
+    }
+    found = of("message", advised(parts, sd=1.6))
+    assert [one.parts for one in found] == [("lamp", "knob"), ("ring",)]
+    assert [one.text.split(":")[0] for one in found] == ["To Quayside", "To Corran"]
+
+
 def test_one_message_goes_to_each_maker_whose_photos_cannot_tell() -> None:
     offered: dict[str, object] = {"owned": False, "maker": "Norrsken"}
     parts = {

@@ -57,3 +57,10 @@ def test_a_step_that_is_proven_after_a_cut_is_one_of_the_whole_staircase() -> No
     proven = [step for step in staircase(shop, reads=2_000_000) if step.at_least == step.price]
     assert len(proven) > 3
     assert all(any(worst <= one.worst and price == round(one.price, 6) for worst, price in whole) for one in proven)
+
+
+def test_a_hard_market_where_a_better_match_costs_more_is_proven_to_its_last_step() -> None:
+    steps = staircase(dear_market(30, 20))
+    assert len(steps) > 100
+    assert all(step.at_least == step.price for step in steps)
+    assert all(better.price > worse.price and better.worst < worse.worst for better, worse in pairwise(steps))

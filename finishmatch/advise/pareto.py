@@ -19,9 +19,9 @@ from finishmatch.arrays import Array, IndexArray
 _EPSILON = 1e-9
 _SAME_PRICE = 3  # so many better answers of one price are stepped through; then the rest is bisected
 _SLACK = 0.015  # the first limit lies above the least price by this share of the dearest item
-# Entries of the table of pairs that may be read before steps are not proven any more, about 10 s (tests/bench/choose.py);
+# Entries of the table of pairs that may be read before steps are not proven any more, about 2 s (tests/bench/choose.py);
 # then for so many further steps the whole table so many times.
-_READS, _STEPS_ON, _TABLES_ON = 5_000_000_000, 40, 20
+_READS, _STEPS_ON, _TABLES_ON = 3_000_000_000, 40, 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,24 +133,36 @@ def _bisected(market: Market, search: _Search, step: Step) -> Step:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Left:
-    """The items that are left under a bound.
+class _Table:
+    """Which items a bound allows beside which.
 
-    ``items``: (m,) which; ``first``: where each group's begin; ``place``: (m, m) the column's item beside the row's: the
-    row's place in its group if the bound allows both, else one more than the largest group has. ``least``: (m,) what picks
-    with the column's item must cost.
+    ``items``: (m,) which of the market's; ``starts``: where each group's begin; ``place``: (m, m) the column's item beside
+    the row's: the row's place in its group if the bound allows both, else one more than the largest group has.
+    """
+
+    items: IndexArray
+    starts: IndexArray
+    place: IndexArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Left:
+    """The items of a table that are left.
+
+    ``items``: (k,) which; ``first``: where each group's begin; ``sizes``: how many each has; ``cost``: (groups, m) the
+    cheapest that is left of a group beside each item of the table; ``least``: (k,) what picks with the item must cost.
     """
 
     items: IndexArray
     first: IndexArray
-    place: IndexArray
+    sizes: IndexArray
+    cost: Array
     least: Array
 
     def of_group(self, group: int) -> IndexArray:
         """Where the items of a group stand, those first that leave the rest cheapest."""
-        stop = self.first[group + 1] if group + 1 < len(self.first) else len(self.items)
-        where = np.arange(self.first[group], stop)
-        return where[np.argsort(self.least[where], kind="stable")]
+        where = self.first[group] + np.arange(self.sizes[group])
+        return np.asarray(where[np.argsort(self.least[where], kind="stable")])
 
 
 class _Search:
@@ -185,14 +197,15 @@ class _Search:
 
         ``last``: a step that these picks cannot undercut.
         """
-        root = self._under(bound)
-        if root is None:
+        found = self._under(bound)
+        if found is None:
             return None
-        self._items, self._pair = root.items, self._pair_of(root.items)
+        table, root = found
+        self._items, self._pair = table.items, self._pair_of(table.items)
         low = max(float(np.maximum.reduce(np.minimum.reduceat(root.least, root.first))), last.at_least if last else 0.0)
         slack = self._slack
         while low <= self._most:
-            picks = self._extended(root, low + slack)
+            picks = self._extended(table, root, root.items, low + slack)
             if picks is not None:
                 return self._step(picks, low if self.left <= 0 else None)
             if self.left <= 0:
@@ -202,8 +215,11 @@ class _Search:
 
     def within(self, bound: float, step: Step) -> Step | None:
         """Picks for this step's price of which no pair exceeds ``bound``."""
-        root = self._under(bound)
-        picks = None if root is None else self._extended(root, step.price + 2 * _EPSILON)
+        found = self._under(bound)
+        if found is None:
+            return None
+        table, root = found
+        picks = self._extended(table, root, root.items, step.price + 2 * _EPSILON)
         return None if picks is None else replace(self._step(picks, None), at_least=step.at_least)
 
     def _step(self, picks: IndexArray, at_least: float | None) -> Step:
@@ -217,45 +233,64 @@ class _Search:
         kept = np.searchsorted(self._items, items)
         return self._pair.take(kept, 0).take(kept, 1)
 
-    def _under(self, bound: float) -> _Left | None:
+    def _under(self, bound: float) -> tuple[_Table, _Left] | None:
         """What is left under a bound where money is no matter."""
         place = np.where(self._pair <= bound, self._place[self._items][:, None], self._nowhere)
-        kept = np.flatnonzero(place.diagonal() < self._none)
-        return self._struck(self._items[kept], place.take(kept, 0).take(kept, 1), np.inf)
+        table = _Table(self._items, np.searchsorted(self._items, self._starts), place)
+        left = self._struck(table, np.flatnonzero(place.diagonal() < self._none), None, np.inf)
+        if left is None or len(left.items) == len(self._items):
+            return None if left is None else (table, left)
+        place = place.take(left.items, 0).take(left.items, 1)
+        cost = left.cost.take(left.items, 1)
+        table = _Table(self._items[left.items], left.first, place)
+        return table, replace(left, items=np.arange(len(left.items)), cost=cost)
 
-    def _struck(self, items: IndexArray, place: IndexArray, limit: float) -> _Left | None:
-        """Strike out what costs the limit or more, until nothing is struck; None where a group has no item left."""
+    def _struck(self, table: _Table, items: IndexArray, before: _Left | None, limit: float) -> _Left | None:
+        """Strike out what costs the limit or more, until nothing is struck; None where a group has no item left.
+
+        ``before``: of whose items these are some; a group that lost none costs what it did.
+        """
+        groups = len(self._starts)
+        cost = np.empty((groups, len(table.items))) if before is None else before.cost.copy()
+        known = np.zeros(groups, dtype=np.intp) if before is None else before.sizes
         while True:
-            self.left -= place.size
-            first = np.searchsorted(items, self._starts)
+            first = np.searchsorted(items, table.starts)
             sizes = np.diff(first, append=len(items))
             if sizes.min() == 0:
                 return None
-            most = int(sizes.max())  # the groups' rows are read as one block, short ones filled up with their last
-            rows = first[:, None] + np.minimum(np.arange(most), sizes[:, None] - 1)
-            beside = place.take(rows.ravel(), 0).reshape(len(first), most, len(items)).min(axis=1)
-            least = self._prices.take(beside + self._row).sum(axis=0)
-            kept = np.flatnonzero(least < limit)
-            if len(kept) == len(items):
-                return _Left(items, first, place, least)
-            items, place = items[kept], place.take(kept, 0).take(kept, 1)
+            changed = np.flatnonzero(sizes != known)
+            if len(changed):
+                cost[changed] = self._beside(table, items, first[changed], sizes[changed], changed)
+            least = cost.sum(axis=0)[items]
+            kept = least < limit
+            if kept.all():
+                return _Left(items, first, sizes, cost, least)
+            items, known = items[kept], sizes
 
-    def _extended(self, node: _Left, limit: float) -> IndexArray | None:
-        """The cheapest picks of what is left, if they cost less than the limit; as far as was read."""
-        kept = np.flatnonzero(node.least < limit)
-        left = self._struck(node.items[kept], node.place.take(kept, 0).take(kept, 1), limit)
+    def _beside(
+        self, table: _Table, items: IndexArray, first: IndexArray, sizes: IndexArray, groups: IndexArray
+    ) -> Array:
+        """(groups, m) the price of the cheapest item left of these groups beside each item of the table."""
+        most = int(sizes.max())  # the groups' rows are read as one block, short ones filled up with their last
+        rows = items[first[:, None] + np.minimum(np.arange(most), sizes[:, None] - 1)]
+        self.left -= rows.size * len(table.items)
+        beside = table.place.take(rows.ravel(), 0).reshape(len(groups), most, -1).min(axis=1)
+        return np.asarray(self._prices.take(beside + self._row[groups]))
+
+    def _extended(self, table: _Table, before: _Left, items: IndexArray, limit: float) -> IndexArray | None:
+        """The cheapest picks of these items, if they cost less than the limit; as far as was read. They were left ``before``."""
+        left = self._struck(table, items, before, limit)
         if left is None:
             return None
-        first = left.first
-        if (left.place[first[:, None], first] < self._none).all():
-            return left.items[first]
+        heads = left.items[left.first]
+        if (table.place[heads[:, None], heads] < self._none).all():
+            return table.items[heads]
         best = None
-        for item in left.of_group(_branched(left)):
-            if self.left <= 0 or left.least[item] >= limit:
+        for k in left.of_group(_branched(left)):
+            if self.left <= 0 or left.least[k] >= limit:
                 break
-            beside = np.flatnonzero(left.place[:, item] < self._none)
-            inside = _Left(left.items[beside], first, left.place.take(beside, 0).take(beside, 1), left.least[beside])
-            picks = self._extended(inside, limit)
+            allowed = (left.least < limit) & (table.place[left.items, left.items[k]] < self._none)
+            picks = self._extended(table, left, left.items[allowed], limit)
             if picks is not None:
                 best, limit = picks, float(self._market.price[picks].sum()) - _EPSILON
         return best
@@ -263,6 +298,5 @@ class _Search:
 
 def _branched(left: _Left) -> int:
     """The group with a choice whose cheapest item leaves the rest dearest."""
-    sizes = np.diff(left.first, append=len(left.items))
-    dearest = np.minimum.reduceat(left.least, left.first) - _EPSILON * sizes
-    return int(np.argmax(np.where(sizes > 1, dearest, -1.0)))
+    dearest = np.minimum.reduceat(left.least, left.first) - _EPSILON * left.sizes
+    return int(np.argmax(np.where(left.sizes > 1, dearest, -1.0)))

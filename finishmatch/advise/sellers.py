@@ -16,7 +16,9 @@ from finishmatch.judge.pair_in_words import listed
 def messages(
     facts: Sequence[PartFacts], differences: Sequence[Difference], refusals: Mapping[str, CodeName]
 ) -> list[Advice]:
-    """One message for all offers of a maker that a better photo could bring to a verdict; offers without a maker share one.
+    """One message for all offers of a seller that a better photo could bring to a verdict.
+
+    Where no seller is named the maker is asked; offers with neither share one message.
 
     ``differences``: those that count; ``refusals``: parts that could not be measured.
     """
@@ -26,11 +28,11 @@ def messages(
     beside = pairs.take(of[pairs.a] != of[pairs.b])
     doubted = np.flatnonzero(beside.is_("verdict", "unsure") | ~beside.binding)
     unsure = {beside.names[i] for side in (beside.a, beside.b) for i in np.unique(side[doubted])} | set(refusals)
-    by_maker: dict[str | None, list[str]] = {}
+    by_seller: dict[str | None, list[str]] = {}
     for part in facts:
         if not part.owned and not part.neutral and part.name in unsure and _may_match(part.name, beside):
-            by_maker.setdefault(part.maker, []).append(part.name)
-    return [Advice("message", _message(maker, names), tuple(names)) for maker, names in by_maker.items()]
+            by_seller.setdefault(part.seller or part.maker, []).append(part.name)
+    return [Advice("message", _message(seller, names), tuple(names)) for seller, names in by_seller.items()]
 
 
 def _may_match(name: str, beside: Differences) -> bool:
@@ -40,8 +42,8 @@ def _may_match(name: str, beside: Differences) -> bool:
     return bool(2 * differs[mine].sum() <= len(mine))
 
 
-def _message(maker: str | None, names: Sequence[str]) -> str:
-    to = f"To {maker}" if maker else "To the seller"
+def _message(seller: str | None, names: Sequence[str]) -> str:
+    to = f"To {seller}" if seller else "To the seller"
     it = "it" if len(names) == 1 else "them"
     return (
         f"{to}: Could you please send one more photo of {listed(list(names))}? Lay {it} flat beside a 24-patch colour chart, or "
