@@ -22,12 +22,13 @@ from finishmatch.judge.compare import beside_middle, compare, with_limit_pair
 from finishmatch.judge.differences import Differences
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.families import find_families
-from finishmatch.judge.held_back import held_back
+from finishmatch.judge.held_back import held_back, of_one_picture
 from finishmatch.judge.lights import InOneLight, with_lights
 from finishmatch.judge.sets import Sets, find_sets
 from finishmatch.judge.tolerance import Tolerance
 from finishmatch.measure import measured, nothing_measured
 from finishmatch.part.measured_photo import MeasuredPhoto
+from finishmatch.part.one_picture import same_pictures
 from finishmatch.part.pool import Pooled, pool
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.process.parent import DecodingProcess
@@ -113,6 +114,7 @@ def judged(
     spoilt = damaged(photos)
     in_doubt = spoilt | doubtful(photos)
     differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), doubtful(photos), spoilt)
+    differences = of_one_picture(differences, same_pictures([look for photo in photos for look in photo.looks]))
     families = find_families(colours, build.parts, differences, build.families, build.finish)
     sets = find_sets(colours, build.parts, differences, families)
     steps = steps_told(progress, "choices, worst pair")

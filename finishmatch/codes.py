@@ -127,6 +127,7 @@ CODES: dict[str, Code] = {
     "brighter_than_white": Code("note", "The part is brighter than the card's white, beyond which the photo's tone is not known; its colour is less sure.", "lay the card as near to the light as the part, photograph one stop darker, or keep raw"),
     "few_pixels": Code("note", "The part shows few pixels, which widens its uncertainty.", "go nearer, or use the larger original photo"),
     "mark_questioned": Code("note", "A mark of the two is doubtful: nothing firm is said of them before it is looked at.", "look at the question beside the part; move the mark, or say `meant = true` in its `[[photo.part]]`"),
+    "one_picture": Code("note", "Two offers show one picture: no difference between them means anything.", "ask the sellers for a photo of the very piece that they would send"),
     "mark_on_ground": Code("note", "The mark seems to lie on what surrounds the part, not on the part; no firm verdict rests on it unless most marks do.", "move the mark onto the part, or say `meant = true` in its `[[photo.part]]`"),
     "mark_holds_ground": Code("note", "The mark, or the ellipse of its box, holds some of what lies around the part; no firm verdict rests on it.", "draw the mark closer, or say `meant = true` in its `[[photo.part]]`"),
     "mark_two_things": Code("note", "The mark seems to cover two things; no firm verdict rests on it.", "mark one of them only, or say `meant = true` in its `[[photo.part]]`"),

@@ -37,6 +37,7 @@ from finishmatch.part.measured_photo import (
     measured_photo,
     unmeasured_photo,
 )
+from finishmatch.part.one_picture import look_of
 from finishmatch.part.questions import questions
 from finishmatch.part.sample import Refusal, Sample
 from finishmatch.part.view import View, outline_of, view_of
@@ -84,7 +85,8 @@ def measured(
     """
     mean = memo(mean_of_sheets, _sheets(build), open_photo)
     matt = frozenset(part.name for part in build.parts if part.matt)
-    way = _Way(open_photo, memo, lenient, mean, matt, _view_px(len(build.photos)), _crop_px(len(build.parts)))
+    offered = frozenset(part.name for part in build.parts if not part.owned)
+    way = _Way(open_photo, memo, lenient, mean, matt, offered, _view_px(len(build.photos)), _crop_px(len(build.parts)))
     elsewhere = tuple(_elsewhere(path, card, way) for path, card in build.charts_elsewhere)
     photos: dict[int, MeasuredPhoto] = {}
     for done, i in enumerate(build.turns):
@@ -100,7 +102,8 @@ def measured(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Way:
-    """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss; ``view_px``,
+    """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss, ``offered``: of
+    those that are not owned; ``view_px``,
     ``crop_px``: how long the pictures of photos and parts are that a report shows.
     """
 
@@ -109,6 +112,7 @@ class _Way:
     lenient: bool
     sheet_mean: Card | None
     matt: frozenset[str]
+    offered: frozenset[str]
     view_px: int
     crop_px: int
 
@@ -154,7 +158,8 @@ def _measured(
         for part, one in zip(entry.parts, marked, strict=True)
     ]
     view = way.memo(view_of, photo, corrected.correction, flat, way.view_px)
-    return _shown(measured_photo(photo, entry.light, corrected, parts, asked), view, regions)
+    looks = tuple(way.memo(look_of, photo, one) for one in regions if one.part in way.offered)
+    return replace(_shown(measured_photo(photo, entry.light, corrected, parts, asked), view, regions), looks=looks)
 
 
 def _corrected(

@@ -26,7 +26,7 @@ from finishmatch.advise.in_hand import Advice as Advice
 from finishmatch.advise.meant import about_families
 from finishmatch.advise.money import NO_TERMS, Terms, cost
 from finishmatch.advise.one_offer import single_offers
-from finishmatch.advise.photograph_again import photographs, undecided
+from finishmatch.advise.photograph_again import offered_twice, photographs, undecided
 from finishmatch.advise.ranking import Ranking, told
 from finishmatch.advise.sellers import messages
 from finishmatch.codes import CodeName
@@ -71,6 +71,7 @@ def advise(
     advice += map(told, rankings)
     advice += single_offers(facts, families, advice)
     advice += at_stake(facts, choosing, in_hand, advice)
+    advice += offered_twice(differences)
     advice += photographs(facts, in_hand, choosing, advice)
     advice += messages(facts, in_hand.differences, refusals)
     return (*advice, *_cautions(facts, advice))

@@ -12,10 +12,11 @@ from finishmatch.advise.choose import Choosing
 from finishmatch.advise.in_hand import Advice, PartsInHand
 from finishmatch.arrays import BoolArray
 from finishmatch.codes import CODES, CodeName
-from finishmatch.judge.differences import Differences
+from finishmatch.judge.differences import Difference, Differences, table
 from finishmatch.judge.facts import PartFacts
 from finishmatch.judge.pair_in_words import CAUSES, listed
 
+_OF_ITS_OWN = "Ask each seller for a photo of the very piece that would be sent."
 _NAMED = 3  # so many parts that stay are named; of more it is said that they stay
 
 
@@ -57,7 +58,7 @@ def photographs(
     """
     found = _refused(facts, in_hand)
     for cause, names, unsure in _unsure(facts, in_hand.differences):
-        if cause == "mark_questioned":  # said by itself, before anything else
+        if cause in ("mark_questioned", "one_picture"):  # said by themselves
             continue
         because, step = CAUSES[cause]
         parts = _concerned(names, unsure)
@@ -70,6 +71,31 @@ def photographs(
         text = f"A better photo with a card, of {listed(choosing.better_photos, 'or')}, could change this choice."
         found.append(Advice("photograph_again", text, choosing.better_photos))
     return found
+
+
+def offered_twice(differences: Sequence[Difference]) -> list[Advice]:
+    """Offers that show one picture, each such group once."""
+    return [
+        Advice(
+            "photograph_again",
+            f"{listed(names)} show one photo: no difference between them means anything. {_OF_ITS_OWN}",
+            names,
+            "one_picture",
+        )
+        for names in of_one_picture(differences)
+    ]
+
+
+def of_one_picture(differences: Sequence[Difference]) -> list[tuple[str, ...]]:
+    """Groups of parts that show one picture, in the order of the differences."""
+    judged = table(differences)
+    groups: list[dict[str, None]] = []
+    for k in np.flatnonzero(judged.is_("cause", "one_picture")).tolist():
+        pair = dict.fromkeys((judged.names[judged.a[k]], judged.names[judged.b[k]]))
+        joined = [group for group in groups if group.keys() & pair.keys()]
+        groups = [group for group in groups if group not in joined]
+        groups.append({name: None for group in (*joined, pair) for name in group})
+    return [tuple(group) for group in groups]
 
 
 def _refused(facts: Sequence[PartFacts], in_hand: PartsInHand) -> list[Advice]:

@@ -18,6 +18,7 @@ from msgspec.structs import replace
 
 from finishmatch.advise.choose import candidates
 from finishmatch.advise.in_hand import Advice
+from finishmatch.advise.photograph_again import of_one_picture
 from finishmatch.arrays import Array
 from finishmatch.colour.measured_colour import MeasuredColours
 from finishmatch.fields import Fraction, Number, Text
@@ -39,7 +40,7 @@ _COMPARED = 3  # so many offers are told with their odds over the next
 class Ranking(Struct, frozen=True, forbid_unknown_fields=True):
     """Offers for one slot, likeliest first. ``beside``: the part that they are compared with; ``likely``: how likely each is
     to look alike with it; ``odds``: how many times likelier each is than the next, if just one of the two looks alike;
-    ``out``: offers that differ.
+    ``out``: offers that differ; ``one_picture``: offers that show one picture, which have no order among them.
     """
 
     slot: Text
@@ -48,6 +49,7 @@ class Ranking(Struct, frozen=True, forbid_unknown_fields=True):
     likely: tuple[Fraction, ...]
     odds: tuple[Number, ...]
     out: tuple[Text, ...] = ()
+    one_picture: tuple[tuple[Text, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,22 +76,26 @@ def rankings(
     if len(offered) < 2:
         return ()
     table = {frozenset((d.a, d.b)): d for d in differences if len({d.a, d.b} & offered) == 1}
+    twice = of_one_picture(differences)
     found = []
     for slot, parts in candidates(measured).items():
         offers = [part for part in parts if not part.owned]
         beside = _best_known(offers, owned, table) if len(offers) > 1 else None
         if beside is not None:
             pairs = {part.name: table[frozenset((beside, part.name))] for part in offers}
-            found += _of_slot(colours, slot, beside, pairs)
+            found += _of_slot(colours, slot, beside, pairs, twice)
     return tuple(found)
 
 
-def _of_slot(colours: MeasuredColours, slot: str, beside: str, pairs: Mapping[str, Difference]) -> list[Ranking]:
+def _of_slot(
+    colours: MeasuredColours, slot: str, beside: str, pairs: Mapping[str, Difference], twice: Sequence[tuple[str, ...]]
+) -> list[Ranking]:
     out = tuple(name for name, pair in pairs.items() if pair.verdict == "differs")
     open_ = [name for name in pairs if name not in out]
     if not open_ or any(pairs[name].verdict == "alike" and pairs[name].binding for name in open_):
         return []
-    return [replace(ranked(colours, slot, beside, open_, [pairs[name].tolerance for name in open_]), out=out)]
+    tolerances = [pairs[name].tolerance for name in open_]
+    return [replace(ranked(colours, slot, beside, open_, tolerances, twice), out=out)]
 
 
 def _best_known(
@@ -108,16 +114,28 @@ def _best_known(
 
 def told(ranking: Ranking) -> Advice:
     """The ranking in words: odds of the first few, the others by name."""
-    first, *rest = ranking.parts
-    steps = [f"{_than(odds)} {name}" for name, odds in zip(rest, ranking.odds, strict=True)]
+    (first, _), *rest = _named(ranking)
+    steps = [f"{_than(odds)} {name}" for name, odds in rest]
     text = f"Not decided for {ranking.slot}. Likeliest to match {ranking.beside}: {first}"
     if steps:
         text += f", {', which is '.join(steps[:_COMPARED])}"
     if rest[_COMPARED:]:
-        text += f"; then {', '.join(rest[_COMPARED:])}"
+        text += f"; then {', '.join(name for name, _ in rest[_COMPARED:])}"
     if ranking.out:
         text += f"; out: {listed(list(ranking.out))}"
     return Advice("ranking", f"{text}. A ranking alone is no reason to buy.", (*ranking.parts, *ranking.out))
+
+
+def _named(ranking: Ranking) -> list[tuple[str, float]]:
+    """The offers in words, those of one picture together, and the odds of the one before over each."""
+    group = {name: names for names in ranking.one_picture for name in names}
+    found: list[tuple[str, float]] = []
+    for k, name in enumerate(ranking.parts):
+        names = group.get(name, (name,))
+        if name == names[0]:
+            told = name if len(names) == 1 else f"{listed(list(names), 'or')} (one photo)"
+            found.append((told, ranking.odds[k - 1] if k else 1.0))
+    return found
 
 
 def _than(odds: float) -> str:
@@ -129,18 +147,31 @@ def _than(odds: float) -> str:
 
 
 def ranked(
-    colours: MeasuredColours, slot: str, beside: str, offers: Sequence[str], tolerances: Sequence[float]
+    colours: MeasuredColours,
+    slot: str,
+    beside: str,
+    offers: Sequence[str],
+    tolerances: Sequence[float],
+    twice: Sequence[tuple[str, ...]] = (),
 ) -> Ranking:
-    """The offers in their order; all of them and ``beside`` were measured."""
+    """The offers in their order; all of them and ``beside`` were measured. ``twice``: groups of parts that show one picture:
+    they are as likely as each other.
+    """
     seen = _seen(colours, beside, offers, np.array(tolerances, dtype=float))
     likely = _likely(seen)
-    order = sorted(range(len(offers)), key=lambda k: (-likely[k], offers[k]))
+    groups = [[k for k, name in enumerate(offers) if name in names] for names in twice]
+    groups = [group for group in groups if len(group) > 1]
+    head = {k: min(offers[i] for i in group) for group in groups for k in group}
+    for group in groups:
+        likely[group] = likely[group].mean()
+    order = sorted(range(len(offers)), key=lambda k: (-likely[k], head.get(k, offers[k]), offers[k]))
     return Ranking(
         slot=slot,
         beside=beside,
         parts=tuple(offers[k] for k in order),
         likely=tuple(float(likely[k]) for k in order),
-        odds=tuple(_odds(seen.two(i, j)) for i, j in pairwise(order)),
+        odds=tuple(1.0 if i in head and head[i] == head.get(j) else _odds(seen.two(i, j)) for i, j in pairwise(order)),
+        one_picture=tuple(tuple(sorted(offers[k] for k in group)) for group in groups),
     )
 
 

@@ -20,6 +20,10 @@ CAUSES: dict[str, tuple[str, str]] = {
         "the photo of one of them may be damaged",
         "use the original file, or copy it again from the camera",
     ),
+    "one_picture": (
+        "both offers show one picture",
+        "ask the sellers for a photo of the very piece that they would send",
+    ),
     "relative_absolute": (
         "only one of them was photographed with a card of known colours",
         "photograph both with the same card, or learn the sheet",

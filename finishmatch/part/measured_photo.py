@@ -13,6 +13,7 @@ from finishmatch.card.flat import FlatField
 from finishmatch.errors import FinishmatchError, Note, NothingMeasured
 from finishmatch.part.crop import LONGEST_PX, Picture, corrected_crop
 from finishmatch.part.light_beside import LightBeside
+from finishmatch.part.one_picture import Look
 from finishmatch.part.questions import Question
 from finishmatch.part.sample import Refusal, Sample, measure
 from finishmatch.part.view import Polygon, View
@@ -38,6 +39,7 @@ class MeasuredPhoto:
     corrected : None where the card failed, and then every part is refused.
     failure : why the card failed.
     questions : what is doubtful about the marks.
+    looks : what lies about the marks of the offers among the parts.
     view, outlines : the photo made small, and part -> what its mark covers, in the photo's pixels.
     """
 
@@ -56,6 +58,7 @@ class MeasuredPhoto:
     questions: tuple[Question, ...]
     view: View | None = None
     outlines: tuple[tuple[str, Polygon], ...] = ()
+    looks: tuple[Look, ...] = ()
 
 
 def measured_part(
