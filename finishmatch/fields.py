@@ -35,6 +35,8 @@ Price = Annotated[float, Meta(ge=0, le=1e9)]
 
 Pieces = Annotated[int, Meta(ge=1, le=10_000)]
 
+PartNumber = Annotated[int, Meta(ge=1, le=1_000_000)]
+
 Pixels = Annotated[float, Meta(ge=-1e6, le=1e6)]
 """A place in a photo, in pixels from its top left one."""
 

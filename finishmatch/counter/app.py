@@ -9,15 +9,17 @@ from anyio.to_thread import run_sync
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from finishmatch.counter import asked
-from finishmatch.counter.asked import Refused, body, in_query, sent
+from finishmatch.counter.asked import in_query, sent
 from finishmatch.counter.counter import Counter
 from finishmatch.errors import FinishmatchError
 from finishmatch.page import pictures
+from finishmatch.page.doors import Behind, Doors
 from finishmatch.page.guard import Guard, Keys
+from finishmatch.page.request import Refused, body
 from finishmatch.page.uploads import ONLY, SUFFIX_OF_TYPE
 from finishmatch.photo.limits import USUAL
 
@@ -28,8 +30,7 @@ _SHEET_POLICY = (
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; "
     "frame-ancestors 'none'"
 )
-_ENTER = """<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8"><title>finishmatch</title><link rel="icon" href="/page/static/icon.svg" type="image/svg+xml">
-<meta http-equiv="refresh" content="0; url=/"></head><body><p><a href="/">To the shelf</a></p></body></html>"""
+_BEHIND = Behind("shelf", "finishmatch shelf open", "/page/static/icon.svg")
 
 
 def make_app(counter: Counter, keys: Keys) -> Starlette:
@@ -37,7 +38,8 @@ def make_app(counter: Counter, keys: Keys) -> Starlette:
     routes = _Routes(counter, keys)
     return Starlette(
         routes=[
-            Route("/enter", routes.enter),
+            *Doors(keys, _BEHIND).routes(),
+            Route("/api/here", routes.here),
             Route("/", routes.index),
             Route("/{room}/static/{name}", routes.static),
             Route("/api/shelf", routes.search),
@@ -66,14 +68,9 @@ class _Routes:
     def __init__(self, counter: Counter, keys: Keys) -> None:
         self._counter, self._keys = counter, keys
 
-    async def enter(self, request: Request) -> Response:
-        if not self._keys.spend(request.query_params.get("token", "")):
-            used = "This address was used already, or is not the one that was printed. Start `finishmatch shelf open` again.\n"
-            return PlainTextResponse(used, status_code=403)
-        # Not a redirect: its request would count as made by whatever page led here, and bring no SameSite=Strict cookie.
-        response = HTMLResponse(_ENTER)
-        response.set_cookie(self._keys.cookie, self._keys.session, httponly=True, samesite="strict", path="/")
-        return response
+    async def here(self, request: Request) -> Response:
+        """Whether this browser may let other devices in: only the computer's own may."""
+        return JSONResponse({"devices": self._keys.devices is not None and self._keys.device(request.scope) is None})
 
     async def index(self, request: Request) -> Response:
         return Response(static_files()["counter", "index.html"], media_type="text/html")

@@ -11,8 +11,7 @@ from starlette.requests import Request
 from finishmatch.counter.delivery import Decision
 from finishmatch.counter.stock import SORTS
 from finishmatch.errors import InputError
-
-MOST_JSON_BYTES = 4_000_000
+from finishmatch.page.request import MOST_JSON_BYTES, Refused, body
 
 Number = Annotated[int, Meta(ge=1, le=2**63 - 1)]
 Pixel = Annotated[float, Meta(ge=-1e6, le=1e6)]
@@ -20,14 +19,6 @@ Outline = Annotated[tuple[tuple[Pixel, Pixel], ...], Meta(min_length=3, max_leng
 # What a person types may be anything; the shelf says what it cannot keep.
 Typed = Annotated[str, Meta(max_length=2000)]
 T = TypeVar("T")
-
-
-class Refused(Exception):
-    """A request that is not one of the page's own: status and one line."""
-
-    def __init__(self, status: int, code: str, text: str) -> None:
-        super().__init__(text)
-        self.status, self.code, self.text = status, code, text
 
 
 class FactsSaid(Struct, frozen=True, forbid_unknown_fields=True):
@@ -106,20 +97,6 @@ def in_query(request: Request, kind: type[T]) -> T:
         return msgspec.convert(dict(request.query_params), kind, strict=False)
     except msgspec.ValidationError as error:
         raise Refused(400, "build_value", f"that is not what the page asks: {error}") from error
-
-
-async def body(request: Request, most_bytes: int) -> bytes:
-    """The body, read no further than the limit."""
-    too_large = Refused(413, "photo_too_large", f"more than {most_bytes // 10**6} MB")
-    announced = request.headers.get("content-length") or "0"
-    if not announced.isascii() or not announced.isdigit() or int(announced) > most_bytes:
-        raise too_large
-    data = bytearray()
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > most_bytes:
-            raise too_large
-    return bytes(data)
 
 
 def plain(text: str | None) -> str | None:

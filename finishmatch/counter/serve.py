@@ -1,10 +1,10 @@
-"""Run the counter on this machine's own address and a free port."""
+"""Run the counter on this machine's own address and a free port, and for other devices on the network's if asked."""
 
 from __future__ import annotations
 
-import socket
 from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import uvicorn
@@ -13,30 +13,26 @@ from finishmatch.counter.app import make_app
 from finishmatch.counter.counter import Counter
 from finishmatch.judge.tolerance import Tolerance
 from finishmatch.page.guard import Keys
+from finishmatch.page.serve import Entrance, OtherDevices, run, server_for
 
 
 def server_of(counter: Counter, keys: Keys) -> uvicorn.Server:
-    """A server that says nothing of itself and keeps no log."""
-    config = uvicorn.Config(
-        make_app(counter, keys),
-        log_level="critical",
-        access_log=False,
-        server_header=False,
-        lifespan="off",
-        ws="none",
-        timeout_graceful_shutdown=2,
-    )
-    return uvicorn.Server(config)
+    """The counter's server."""
+    return server_for(make_app(counter, keys), keys)
 
 
-def serve(shelf: Path, tolerance: Tolerance, today: Callable[[], str], announce: Callable[[str], None]) -> None:
-    """Serve the page of a shelf until interrupted. ``announce`` is told the address, good once.
+def serve(
+    shelf: Path,
+    tolerance: Tolerance,
+    today: Callable[[], str],
+    announce: Callable[[Entrance], None],
+    others: OtherDevices | None = None,
+) -> None:
+    """Serve the page of a shelf until interrupted. ``announce`` is told the entrance; ``others`` may come in beside it.
 
     Raises
     ------
-    InputError : those of the shelf.
+    InputError : those of the shelf; no_network.
     """
-    with closing(Counter(shelf, today, tolerance)) as counter, socket.create_server(("127.0.0.1", 0)) as listener:
-        keys = Keys(listener.getsockname()[1])
-        announce(f"http://127.0.0.1:{keys.port}/enter?token={keys.token}")
-        server_of(counter, keys).run(sockets=[listener])
+    with closing(Counter(shelf, today, tolerance)) as counter:
+        run(partial(make_app, counter), announce, others)

@@ -58,6 +58,15 @@ def read_card_table(path: Path, layout: tuple[int, int]) -> CardTable:
         raise InputError("card_file_invalid", f"{shown(path)}{error}") from error
 
 
+def patches_in(path: Path) -> int:
+    """How many patches the table with colours lists. Raises InputError as :func:`read_card_table` does."""
+    text = text_of(read_whole(path, MOST_BYTES))
+    try:
+        return len(_with_colours(list(tables(text)))[0].rows)
+    except FormatError as error:
+        raise InputError("card_file_invalid", f"{shown(path)}{error}") from error
+
+
 def write_card_table(table: CardTable) -> str:
     """The CGATS.17 text of a card's reference values, which :func:`read_card_table` reads; four decimals."""
     columns = ["SAMPLE_ID", *LAB]

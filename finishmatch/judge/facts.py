@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
-from finishmatch.fields import Name, Pieces, Price
+from finishmatch.fields import Name, PartNumber, Pieces, Price
 
 Relation = Literal["touching", "together", "apart"]
 
@@ -51,6 +51,10 @@ class PartFacts(Struct, frozen=True, forbid_unknown_fields=True):
         bool,
         Meta(description="true: flat and without gloss (powder coat, paint): its lightness is judged closely"),
     ] = False
+    number: Annotated[
+        PartNumber | None,
+        Meta(description="by which the marking page shows it, on every device; given once, and kept", examples=[3]),
+    ] = None
 
 
 class Seller(Struct, frozen=True, forbid_unknown_fields=True):

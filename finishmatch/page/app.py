@@ -19,7 +19,7 @@ from finishmatch.card.sheet.draw import PAPERS_MM, as_file
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import pictures
 from finishmatch.page.declared import declared
-from finishmatch.page.doors import Doors
+from finishmatch.page.doors import Behind, Doors
 from finishmatch.page.editing import EditedBuild, Unwanted
 from finishmatch.page.folder import Folder
 from finishmatch.page.guard import Guard, Keys
@@ -30,6 +30,7 @@ from finishmatch.photo.limits import USUAL
 _MOST_LOOP = 2000
 # Threads for work on photos; what the page needs of the build file alone has threads of its own and never waits for it.
 _PHOTO_THREADS = 4
+_BEHIND = Behind("marking page", "finishmatch mark", "/static/icon.svg")
 _TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _SHEET_TYPES = {"pdf": "application/pdf", "png": "image/png"}
 # The report is one page without scripts that brings its own style and pictures.
@@ -41,17 +42,15 @@ _REPORT_POLICY = (
 
 def make_app(edited: EditedBuild, keys: Keys) -> Starlette:
     """The server's application, for one build file at first, and for those beside it."""
-    routes, doors = _Routes(edited, keys), Doors(keys)
+    routes, doors = _Routes(edited, keys), Doors(keys, _BEHIND)
     return Starlette(
         routes=[
-            Route("/enter", doors.enter),
-            Route("/join", doors.join),
-            Route("/waiting", doors.waiting),
-            Route("/api/devices", doors.devices, methods=["GET", "POST"]),
+            *doors.routes(),
             Route("/", routes.static),
             Route("/static/{name}", routes.static),
             Route("/api/declared", routes.declared),
             Route("/api/state", routes.state),
+            Route("/api/beside", routes.beside),
             Route("/api/open", routes.open, methods=["POST"]),
             Route("/api/build", routes.save, methods=["PUT"]),
             Route("/api/verdict", routes.verdict, methods=["POST"]),
@@ -104,6 +103,9 @@ class _Routes:
         here = self._keys.device(request.scope) is None  # only the computer opens another build and lets devices in
         builds = [] if state["draft"].get("photo") or not here else await run_sync(self._folder.builds)
         return JSONResponse(state | {"builds": builds, "devices": here and self._keys.devices is not None})
+
+    async def beside(self, request: Request) -> Response:
+        return JSONResponse(await run_sync(self._edited.beside))
 
     async def open(self, request: Request) -> Response:
         sent = await json_object(request)

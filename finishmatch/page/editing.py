@@ -20,6 +20,7 @@ from finishmatch.card.kinds import CardKind
 from finishmatch.disk import alone_in, mend, write_alone
 from finishmatch.errors import FinishmatchError, InputError
 from finishmatch.page import live, pictures, uploads
+from finishmatch.page.beside import beside
 from finishmatch.page.cache import Cache, Recent, stamp
 from finishmatch.page.names import Names, document_of, draft_of
 from finishmatch.part.cut import propose_within
@@ -129,6 +130,10 @@ class EditedBuild:
         build = from_text(read_text(self.path), self.path)
         audit = judged(build, self._cache.measured(build))
         return render(audit.results, audit.exhibits)
+
+    def beside(self) -> dict[str, Any]:
+        """The files of the build's folder that it could name, by what they are good for, and what a person may see of them."""
+        return beside(self.path.parent, self.names.id_of) | {"files": self.names.shown()}
 
     def photo_facts(self, ident: str) -> dict[str, Any]:
         """A photo's size in pixels, and its notes."""

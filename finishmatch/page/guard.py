@@ -79,7 +79,7 @@ class Keys:
         if path == "/enter":
             return None
         if path in _AT_THE_DOOR or not hmac.compare_digest(_cookie(headers, self.cookie), self.session.encode()):
-            return "open the address that `finishmatch mark` printed"
+            return "open the address that was printed at the start"
         return None
 
     def _refusal_at_the_door(self, devices: Devices, scope: Scope) -> str | None:
@@ -111,7 +111,7 @@ def _foreign(method: str, headers: Headers, host: str, is_entry: bool, sites: tu
     site = headers.get("sec-fetch-site")
     if method not in ("GET", "HEAD"):
         if headers.get("origin") != f"http://{host}" or site not in sites:
-            return "changes come from the marking page only"
+            return "changes come from its own page only"
     elif site not in (None, "same-origin", "none") and not is_entry:
         return "other pages have no business here"
     return None

@@ -63,18 +63,28 @@ def document_of(draft: Any, names: Names) -> dict[str, Any]:
 
 def _translated(document: dict[str, Any], change: Callable[[str], str]) -> dict[str, Any]:
     photos = [_photo(photo, change) for photo in document.get("photo") or ()]
-    return {**document, "photo": photos}
+    new = {**document, "photo": photos}
+    if (document.get("build") or {}).get("camera") is not None:
+        new["build"] = {**document["build"], "camera": change(document["build"]["camera"])}
+    return new
 
 
 def _photo(photo: dict[str, Any], change: Callable[[str], str]) -> dict[str, Any]:
     new = {**photo, "file": change(photo["file"])}
-    if photo.get("flat") is not None:
-        new["flat"] = change(photo["flat"])
-    card = photo.get("card")
-    if card is not None and named(card["kind"]) is None:
-        new["card"] = {**card, "kind": change(card["kind"])}
+    new |= {key: change(photo[key]) for key in ("flat", "camera") if photo.get(key) is not None}
+    if photo.get("card") is not None:
+        new["card"] = _card(photo["card"], change)
     if "part" in photo:
         new["part"] = [_mark(mark, change) for mark in photo["part"]]
+    return new
+
+
+def _card(card: dict[str, Any], change: Callable[[str], str]) -> dict[str, Any]:
+    new = dict(card)
+    if named(card["kind"]) is None:
+        new["kind"] = change(card["kind"])
+    if card.get("from") is not None:
+        new["from"] = change(card["from"])
     return new
 
 

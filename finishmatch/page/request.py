@@ -40,7 +40,8 @@ async def body(request: Request, most_bytes: int) -> bytes:
     Refused : 413 for more, 408 for silence; the connection is then closed and not read to its end.
     """
     too_large = Refused(413, "photo_too_large", f"more than {most_bytes // 10**6} MB")
-    if int(request.headers.get("content-length") or 0) > most_bytes:
+    announced = request.headers.get("content-length") or "0"
+    if not announced.isascii() or not announced.isdigit() or int(announced) > most_bytes:
         raise too_large
     data, chunks = bytearray(), aiter(request.stream())
     while True:

@@ -1,4 +1,4 @@
-"""Run the marking page on this machine's own address and a free port, and for a phone on the network's if asked."""
+"""Run a page on this machine's own address and a free port, and for other devices on the network's if asked."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import uvicorn
@@ -30,7 +31,7 @@ _LEADS_ON = """<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8"><ti
 
 
 @dataclass(frozen=True, slots=True)
-class Phone:
+class OtherDevices:
     """Other devices: how many at most, who is told each address with a fresh code, and where to listen (found if None)."""
 
     most: int
@@ -97,34 +98,38 @@ class Entrance:
     file: Path
 
 
-def serve(build: Path, announce: Callable[[Entrance], None], phone: Phone | None = None) -> None:
+def serve(build: Path, announce: Callable[[Entrance], None], others: OtherDevices | None = None) -> None:
     """Serve the page of a build file until interrupted.
 
     Parameters
     ----------
     build : the build file; where there is none yet, the first change writes it.
     announce : told the entrance.
-    phone : how many devices of the network may come in, and who is told their codes; None for none.
+    others : how many devices of the network may come in, and who is told their codes; None for none.
 
     Raises
     ------
     InputError : those of the build file; no_network.
     """
-    edited = EditedBuild(build)
+    run(partial(make_app, EditedBuild(build)), announce, others)
+
+
+def run(app_of: Callable[[Keys], ASGIApp], announce: Callable[[Entrance], None], others: OtherDevices | None) -> None:
+    """Serve a page on this machine's own address until interrupted, and on the network's for ``others``. Raises InputError no_network."""
     with ExitStack() as stack:
         listener = stack.enter_context(socket.create_server(("127.0.0.1", 0)))
         listeners = [listener]
         devices = None
-        if phone is not None:
-            listeners.append(stack.enter_context(socket.create_server((phone.address or own_address(), 0))))
+        if others is not None:
+            listeners.append(stack.enter_context(socket.create_server((others.address or own_address(), 0))))
             address, port = listeners[1].getsockname()[:2]
-            devices = Devices(address, port, phone.most, phone.on_code)
+            devices = Devices(address, port, others.most, others.on_code)
         keys = Keys(listener.getsockname()[1], devices)
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="finishmatch-")))
         announce(_entrance(keys, folder))
         if devices is not None:
             devices.offer()
-        server_for(make_app(edited, keys), keys).run(sockets=listeners)
+        server_for(app_of(keys), keys).run(sockets=listeners)
 
 
 def _entrance(keys: Keys, folder: Path) -> Entrance:
@@ -143,7 +148,9 @@ def own_address() -> str:
             probe.connect((_ELSEWHERE, 9))
         except OSError as error:
             raise InputError(
-                "no_network", "this machine is on no network that a phone could reach it by", "join the phone's network"
+                "no_network",
+                "this machine is on no network that another device could reach it by",
+                "join the device's network",
             ) from error
         address: str = probe.getsockname()[0]
         return address

@@ -11,6 +11,7 @@ from finishmatch.disk import require_file
 from finishmatch.errors import CommandError
 from finishmatch.verbs.options import Json
 from finishmatch.verbs.output import print_json
+from finishmatch.verbs.qr_code import tell_code
 
 
 def mark(
@@ -31,7 +32,7 @@ def mark(
     as_json: Json = False,
 ) -> None:
     """Outline parts in the browser and see the verdict at once."""
-    from finishmatch.page.serve import Entrance, Phone, serve, start_build
+    from finishmatch.page.serve import Entrance, OtherDevices, serve, start_build
 
     build = _build_file(files or [Path()], out)
     if files and build not in files and not files[0].is_dir():
@@ -45,7 +46,7 @@ def mark(
             webbrowser.open(entrance.file.as_uri())
 
     try:
-        serve(build, announce, Phone(1, _tell_code) if phone else None)
+        serve(build, announce, OtherDevices(1, tell_code) if phone else None)
     except KeyboardInterrupt:
         typer.echo("Stopped; the build file holds every mark.", err=True)
 
@@ -70,13 +71,3 @@ def _tell(address: str, build: Path, as_json: bool) -> None:
         print_json({"address": address, "build_file": str(build)}, ascii_only=True, indent=None)
     else:
         typer.echo(f"Marking page for {build}, for this machine only, good once (Ctrl+C stops it):\n{address}")
-
-
-def _tell_code(address: str) -> None:
-    from finishmatch.verbs.qr_code import qr_code
-
-    host = address.split("/")[2]
-    said = (
-        f"Open to this network at {host}, for one phone: not encrypted, closed after 15 minutes without use. Good once:"
-    )
-    typer.echo(f"\n{qr_code(address)}\n{said}\n{address}", err=True)

@@ -74,3 +74,11 @@ test('what both marked under one new name is kept twice, mine under a name of it
   const both = merged(photo(), photo(mine), photo(theirs)).photo[0].part;
   assert.deepEqual(both, [theirs, { ...mine, name: 'part 2' }]);
 });
+
+test('sellers of both are kept, and what each said of one', () => {
+  const base = { ...copy(), seller: [{ name: 'Corran', shipping: 4 }] };
+  const [mine, theirs] = [structuredClone(base), structuredClone(base)];
+  mine.seller.push({ name: 'Tarn' });
+  theirs.seller[0].returns = true;
+  assert.deepEqual(merged(base, mine, theirs).seller, [{ name: 'Corran', shipping: 4, returns: true }, { name: 'Tarn' }]);
+});

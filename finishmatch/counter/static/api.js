@@ -14,7 +14,7 @@ async function ask(method, path, body, type, signal) {
     response = await fetch(path, { method, body, headers: body === undefined ? {} : { 'Content-Type': type }, signal });
   } catch (error) {
     if (error.name === 'AbortError') throw error;
-    throw new Refusal(0, 'The server does not answer. Is finishmatch shelf open still running?');
+    throw new Refusal(0, 'The server does not answer. Is finishmatch shelf open still running, and this device still let in?');
   }
   const json = (response.headers.get('Content-Type') ?? '').startsWith('application/json');
   const answer = json ? await response.json() : await response.text();
@@ -24,6 +24,9 @@ async function ask(method, path, body, type, signal) {
 
 const send = (method, path, value, signal) => ask(method, path, JSON.stringify(value), 'application/json', signal);
 
+export const here = () => ask('GET', '/api/here');
+export const devices = () => ask('GET', '/api/devices');
+export const admit = (id, yes) => send('POST', '/api/devices', { id, admit: yes });
 export const search = (words, sort, start, signal) =>
   ask('GET', `/api/shelf?${new URLSearchParams({ words, sort, start: String(start) })}`, undefined, undefined, signal);
 export const record = (number) => ask('GET', `/api/shelf/${number}`);

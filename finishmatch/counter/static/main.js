@@ -2,6 +2,7 @@
 
 import { byId } from '../../page/static/dom.js';
 import { openDelivery } from './delivery.js';
+import { openDoor } from './devices.js';
 import { openMatch } from './match.js';
 import { openShelf } from './shelf.js';
 
@@ -20,3 +21,4 @@ function show() {
 
 window.addEventListener('hashchange', show);
 show();
+openDoor();

@@ -29,6 +29,7 @@ const send = (method, path, value, signal) => ask(method, path, JSON.stringify(v
 
 export const declared = () => ask('GET', '/api/declared');
 export const state = () => ask('GET', '/api/state');
+export const beside = () => ask('GET', '/api/beside');
 export const save = (revision, draft) => send('PUT', '/api/build', { revision, draft });
 export const openBuild = (build) => send('POST', '/api/open', { build });
 export const verdict = (draft, budget, signal) => send('POST', '/api/verdict', { draft, budget }, signal);

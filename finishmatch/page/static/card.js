@@ -1,4 +1,4 @@
-// The reference card of the photo: which one, where it lies, how well it fits; the photo's light and flat frame.
+// The reference card of the photo: which one, where it lies, how well it fits.
 
 import { change, listen, store, tell } from './store.js';
 import { photoOf } from './draft.js';
@@ -7,19 +7,15 @@ import { cardCorners, cardOf, guessed, setCorners } from './shapes.js';
 import * as api from './api.js';
 import { cardTable } from './coords.js';
 import { cardKind, cards } from './declared.js';
-import { upload } from './photos.js';
+import { nameOf, showOptions } from './beside.js';
+import { lightRows, tidyCharts } from './light.js';
 
 const options = (list) => list.map(([value, words]) => el('option', { value }, words));
 const button = (words, onclick, props = {}) => el('button', { type: 'button', onclick, ...props }, words);
 
-const kind = el('select', { onchange: () => setKind(kind.value) }, ...options(cards.map((card) => [card.kind, card.words])));
-const own = el('option', { value: 'own' }, 'a card file');
+const kind = el('select', { onchange: () => setKind(kind.value) });
 const edition = el('select', { onchange: setEdition });
 const editionRow = field('card-edition', 'Edition', edition);
-const light = el('input', { list: 'lights', maxlength: 200, onchange: setLight });
-const lights = el('datalist', { id: 'lights' });
-const flat = el('select', { onchange: () => setFlat(flat.value || null) });
-const flatFile = el('input', { type: 'file', id: 'flat-file', accept: 'image/*', onchange: addFlat });
 const quality = el('p', { class: 'quality' });
 const figures = el('p', { class: 'small' });
 const notes = el('ul', { class: 'notes small' });
@@ -48,10 +44,7 @@ byId('card-body').append(
   el('div', { id: 'card-full' },
     field('card-kind', 'Card', kind), editionRow, print,
     el('p', { class: 'buttons' }, yes, hand, locate, second, noSecond), details, where,
-    field('photo-light', 'Light', light, 'The same words in several photos: taken in the same light.'), lights,
-    el('details', {}, el('summary', {}, 'Even the light by a flat frame'),
-      field('photo-flat', 'The same view of a plain, even sheet', flat),
-      el('p', { class: 'chooser' }, el('label', { class: 'button', for: 'flat-file' }, 'Add a flat frame'), flatFile)),
+    lightRows,
     el('p', { class: 'buttons' }, everywhere)),
 );
 
@@ -61,9 +54,10 @@ const setCard = (edit) => change((draft) => {
 });
 
 export function setKind(wanted) {
-  if (wanted === 'own') return;
+  const file = store.beside.cards.find(({ id }) => id === wanted); // a card of one's own
   change((draft) => {
-    photoOf(draft, store.photo).card = { kind: wanted };
+    photoOf(draft, store.photo).card = { kind: wanted, ...(file ? { layout: file.layout } : {}) };
+    tidyCharts(draft);
   });
   tell({ guess: null });
   if (cardKind(wanted)?.plain && !cardCorners()) guess(wanted);
@@ -97,30 +91,14 @@ function setEdition() {
   });
 }
 
-function setLight() {
-  change((draft) => {
-    photoOf(draft, store.photo).light = light.value.trim() || null;
-  });
-}
-
-function setFlat(id) {
-  change((draft) => {
-    photoOf(draft, store.photo).flat = id;
-  });
-}
-
-async function addFlat() {
-  const [file] = flatFile.files;
-  const id = file && await upload(file);
-  if (id) setFlat(id);
-}
-
 // Kind, edition and light; each photo keeps where its own card lies.
 function forAll() {
   const { card, light: words } = photoOf(store.draft, store.photo);
   change((draft) => {
     for (const photo of draft.photo) {
-      if (photo.card?.kind !== card.kind) photo.card = { kind: card.kind };
+      if (photo.file === card.from) continue; // it shows the chart of all
+      if (photo.card?.kind !== card.kind || photo.card?.from !== card.from) photo.card = { kind: card.kind };
+      for (const key of ['layout', 'from']) if (card[key]) photo.card[key] = card[key];
       if (card.edition) photo.card.edition = card.edition;
       photo.light = words ?? null;
     }
@@ -156,33 +134,21 @@ function locateAgain() {
   say('Looking for the card');
 }
 
-function showFlats(photo) {
-  const others = Object.entries(store.files).filter(([id, { name }]) => id !== store.photo && /\.(jpe?g|png|tiff?|webp|heic|heif|avif)$/i.test(name));
-  flat.replaceChildren(...options([['', 'none'], ...others.map(([id, { name }]) => [id, name])]));
-  flat.value = photo?.flat ?? '';
-}
-
 listen(() => {
   if (!store.photo) return;
-  const photo = photoOf(store.draft, store.photo);
   const card = cardOf(store.draft, store.photo);
   const known = cardKind(card.kind);
-  if (known) own.remove();
-  else kind.append(own);
-  kind.value = known ? card.kind : 'own';
-  showEditions(known?.editions ?? []);
+  const files = [...new Set([...store.beside.cards.map(({ id }) => id), ...(known ? [] : [card.kind])])];
+  showOptions(kind, [...cards.map((one) => [one.kind, one.words]), ...files.map((id) => [id, `card file ${nameOf(id)}`])], card.kind);
+  showEditions(card.from && photoOf(store.draft, card.from) ? [] : known?.editions ?? []);
   edition.value = card.edition ?? '';
-  if (document.activeElement !== light) light.value = photo?.light ?? '';
-  if (document.activeElement !== flat) showFlats(photo);
-  const words = [...new Set(store.draft.photo.map((one) => one.light).filter(Boolean))];
-  lights.replaceChildren(...words.map((value) => el('option', { value })));
   const pane = store.pane.photos[store.photo];
   quality.textContent = pane?.text ?? (store.judging ? 'Reading the card…' : '');
   quality.dataset.grade = pane?.grade ?? '';
   figures.textContent = pane?.figures ?? '';
   notes.replaceChildren(...(pane?.notes ?? []).map((text) => el('li', {}, text)));
   details.hidden = !pane?.figures && !pane?.notes.length;
-  const cornered = card.kind !== 'none';
+  const cornered = card.kind !== 'none' && !card.from;
   yes.hidden = !guessed();
   hand.hidden = !cornered;
   hand.textContent = cardCorners() ? 'Adjust the corners' : 'Place the corners';

@@ -45,7 +45,10 @@ export function keyed(parent, items, key, make, update) {
     else parent.insertBefore(node, place);
     update(node, item);
   }
-  for (const node of old.values()) node.remove();
+  for (const node of old.values()) {
+    if (node.contains(document.activeElement)) /** @type {any} */ (document.activeElement).blur(); // what this changes comes first
+    node.remove();
+  }
 }
 
 // A labelled control of a form, with what explains it.

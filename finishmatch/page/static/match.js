@@ -1,10 +1,19 @@
-// The build: its name, how close is alike, what may be spent.
+// The build: its name, how close is alike, what may be spent, and rarer: families, currency, camera, sellers.
 
 import { tolerances } from './declared.js';
 import { setBudget } from './judging.js';
 import { change, listen, store } from './store.js';
 import { allNames, marksOf } from './draft.js';
 import { byId, el, field } from './dom.js';
+import { fileOptions, showOptions } from './beside.js';
+import { sellers } from './sellers.js';
+
+const FAMILIES = [
+  ['auto', 'tell by labels, and else by colour'],
+  ['by label', 'those of one label'],
+  ['by colour', 'those of like colour, whatever the label'],
+  ['one', 'all of them'],
+];
 
 const body = el('div', { class: 'form' });
 byId('match-body').append(el('details', { id: 'build-settings' }, el('summary', {}, 'How close is alike, name, budget'), body));
@@ -21,6 +30,11 @@ const inputs = tolerances.map(({ key, words, usual, most }) => {
   return { node: field(`tolerance-${key}`, words, input), key, usual, input };
 });
 
+const currency = el('input', { maxlength: 200, list: 'currencies', autocomplete: 'off', onchange: () => writeBuild('currency', currency.value.trim() || null) });
+const currencies = el('datalist', { id: 'currencies' }, ...['EUR', 'GBP', 'USD', 'CHF', 'SEK', 'JPY'].map((value) => el('option', { value })));
+const families = el('select', { onchange: () => writeBuild('families', families.value) }, ...FAMILIES.map(([value, words]) => el('option', { value }, words)));
+const camera = el('select', { onchange: () => writeBuild('camera', camera.value || null) });
+
 body.append(
   file,
   el('h3', {}, 'How far parts may lie apart'),
@@ -31,6 +45,11 @@ body.append(
   field('budget', 'What may be spent on all offers', budget, 'left out: any sum'),
   field('build-called', 'Name of the build', name),
   field('build-finish', 'Finish that is wished for', finish),
+  el('details', { id: 'build-details' }, el('summary', {}, 'Details'), el('div', { class: 'form' },
+    field('build-families', 'Which parts are meant to be one finish', families),
+    field('build-currency', 'Currency of all prices', currency), currencies,
+    field('build-camera', 'Camera that took the photos', camera, 'a file that `finishmatch card learn --camera` wrote, laid beside the build: for photos without a chart'))),
+  sellers,
 );
 
 function writeBuild(key, value) {
@@ -80,6 +99,10 @@ listen(() => {
   for (const { key, usual, input } of inputs) showUnlessTyped(input, store.draft.tolerance?.[key] ?? usual);
   showUnlessTyped(name, store.draft.build?.name ?? '');
   showUnlessTyped(finish, store.draft.build?.finish ?? '');
+  showUnlessTyped(currency, store.draft.build?.currency ?? '');
+  showUnlessTyped(families, store.draft.build?.families ?? 'auto');
+  const learnt = store.draft.build?.camera;
+  showOptions(camera, fileOptions(store.beside.cameras, learnt, 'none'), learnt ?? '');
   showUnlessTyped(budget, store.budget ?? '');
   const confidence = store.draft.tolerance?.confidence ?? 0.9;
   if (![...sure.options].some((option) => Number(option.value) === confidence)) sure.append(el('option', { value: confidence }, `${Math.round(confidence * 100)} %`));

@@ -12,7 +12,7 @@ function flatten(draft) {
     put(['photo', photo.file], photo);
     for (const mark of part) put(['mark', photo.file, mark.name], mark);
   }
-  for (const facts of draft.part ?? []) put(['part', facts.name], facts);
+  for (const kind of ['part', 'seller']) for (const one of draft[kind] ?? []) put([kind, one.name], one);
   return flat;
 }
 
@@ -30,6 +30,8 @@ function unflatten(flat) {
   }
   for (const [[kind, file], value] of entries) if (kind === 'mark') photos.get(file)?.part.push(value);
   const marked = new Set(draft.photo.flatMap((photo) => photo.part.map((mark) => mark.name)));
+  const sellers = entries.filter(([[kind]]) => kind === 'seller').map(([, value]) => value);
+  if (sellers.length) draft.seller = sellers;
   for (const [[kind, name], value] of entries) if (kind === 'part' && marked.has(name)) draft.part.push(value);
   return draft;
 }

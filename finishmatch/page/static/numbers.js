@@ -1,26 +1,30 @@
-// Every part has a number, which it keeps: when others are added, taken out, renamed, and when the page is loaded again.
+// Every part has a number for life. The build file keeps it with the part's facts: so it is the same on every device, goes where
+// the build goes, and whoever works on the same build sees it too.
 
-import { allNames } from './draft.js';
+import { allNames, factsOf, setFact } from './draft.js';
 
 const known = new Map(); // every name that a part ever had here -> its number
 let highest = 0;
-let kept = '';
 
-const remember = () => {
-  try {
-    sessionStorage.setItem(kept, JSON.stringify([...known]));
-  } catch {
-    // without storage the numbers last as long as the page
-  }
-};
-
-// Begin with a build file: what this page gave out before, then the order in the file.
-export function openNumbers(file, draft) {
+// Begin with a build: its own numbers, then the order in the file.
+export function openNumbers(draft) {
   known.clear();
   highest = 0;
-  kept = `numbers of ${file}`;
-  for (const [name, number] of JSON.parse(sessionStorage.getItem(kept) ?? '[]')) give(name, number);
+  learnNumbers(draft);
+}
+
+// What the file says binds: a part that had another's number here takes a new one.
+export function learnNumbers(draft) {
+  const said = new Map();
+  for (const { name, number } of draft.part ?? []) if (number && ![...said.values()].includes(number)) said.set(name, number);
+  for (const [name, number] of known) if (!said.has(name) && [...said.values()].includes(number)) known.delete(name);
+  for (const [name, number] of said) give(name, number);
   for (const name of allNames(draft)) numberOf(name);
+}
+
+// Write into a draft what every part's number is.
+export function keepNumbers(draft) {
+  for (const name of allNames(draft)) if (factsOf(draft, name).number !== numberOf(name)) setFact(draft, name, 'number', numberOf(name));
 }
 
 function give(name, number) {
@@ -33,16 +37,13 @@ export function numberOf(name) {
     const asked = Number(/^part (\d+)$/.exec(name)?.[1] ?? 0);
     const free = asked > 0 && asked < 10_000 && ![...known.values()].includes(asked);
     give(name, free ? asked : highest + 1);
-    remember();
   }
   return known.get(name);
 }
 
 // A part that is called otherwise keeps its number; one that joins another takes that one's.
 export function renamedTo(from, to) {
-  if (known.has(to)) return;
-  give(to, numberOf(from));
-  remember();
+  if (!known.has(to)) give(to, numberOf(from));
 }
 
 // A name for a part that nobody has named yet, of a number that no part ever had.

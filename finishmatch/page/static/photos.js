@@ -96,6 +96,7 @@ function put(id) {
   if (store.draft.photo?.some((photo) => photo.file === id)) return;
   added.add(id);
   change((draft) => {
+    for (const { card } of draft.photo ?? []) if (card?.from === id) delete card.edition; // now told by the photo itself
     draft.photo = [...(draft.photo ?? []), { file: id, card: { kind: usualCard }, part: [] }];
   });
 }

@@ -5,7 +5,7 @@ import { merged } from './merge.js';
 import { photoOf } from './draft.js';
 import { trouble } from './dom.js';
 import { judge } from './judging.js';
-import { openNumbers } from './numbers.js';
+import { keepNumbers, learnNumbers, openNumbers } from './numbers.js';
 
 const SAVE_AFTER_MS = 350;
 const MOST_STEPS = 200;
@@ -27,6 +27,7 @@ export const store = {
   judging: false,
   progress: null, // photos read, and of how many, while they are being read
   budget: null, // what may be spent on all offers together
+  beside: { cards: [], cameras: [], pictures: [] }, // ids of files of the folder that the build could name
   builds: [], // builds of the folder, where none is open
   devices: false, // whether devices of the network may be let in here
 };
@@ -78,7 +79,7 @@ function adopt(state) {
 
 export async function open(state = api.state()) {
   adopt(await state);
-  openNumbers(store.file, store.draft);
+  openNumbers(store.draft);
   Object.assign(store, { selected: null, pane: EMPTY });
   past.length = 0;
   future.length = 0;
@@ -92,6 +93,7 @@ export function change(edit) {
   const draft = structuredClone(store.draft);
   const selected = edit(draft);
   if (same(draft, before.draft)) return;
+  keepNumbers(draft);
   remember(before);
   tell({ draft, ...(selected === undefined ? {} : { selected }) });
   moved();
@@ -179,6 +181,8 @@ export function resolve(theirs, both) {
   remember(snapshot());
   const draft = both ? merged(base, store.draft, theirs.draft) : theirs.draft;
   adopt(theirs);
+  learnNumbers(theirs.draft);
+  if (both) keepNumbers(draft);
   tell({ draft, saved: 'Saved', selected: null });
   if (both) moved();
   else judge();
@@ -192,6 +196,7 @@ export async function lookAgain() {
     if (state.revision === revision) return;
     remember(snapshot());
     adopt(state);
+    learnNumbers(store.draft);
     tell({ saved: 'Changed elsewhere, loaded' });
     judge();
   } catch (error) {
