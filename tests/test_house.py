@@ -38,7 +38,21 @@ FLOORS = {
     # Photos that nobody has marked: found cards and parts are the marks.
     "unmarked": {"photo", "card", "part", "judge", "build", "measure", "audit"},
     "batch": {"photo", "build", "results", "report", "measure", "audit", "unmarked"},
-    "page": {"colour", "photo", "card", "part", "judge", "build", "results", "report", "cards", "measure", "audit"},
+    # The page lists the card and camera files that lie beside a build.
+    "page": {
+        "colour",
+        "photo",
+        "card",
+        "part",
+        "judge",
+        "build",
+        "results",
+        "report",
+        "exchange",
+        "cards",
+        "measure",
+        "audit",
+    },
 }
 # The counter is a second page: it takes the first one's server, guard and photos, and holds a shelf.
 FLOORS["counter"] = FLOORS["page"] | {"page", "shelf", "unmarked"}
