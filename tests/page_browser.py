@@ -85,7 +85,7 @@ class Person:
 
     def card(self) -> None:
         """Open what the side pane tells of the photo's card."""
-        self.page.get_by_role("button", name="Card and light").click()
+        self.page.get_by_role("button", name="Card and light", exact=True).click()
 
     def back(self) -> None:
         """From a part or the card back to the photo."""

@@ -195,6 +195,7 @@ def test_every_key_of_the_build_file_can_be_set(browser: Any, world: World) -> N
 def test_the_chart_of_another_photo_and_a_card_file_are_told_as_the_file_tells_them(browser: Any, world: World) -> None:
     context = browser.new_context(viewport={"width": 1440, "height": 1400})
     person = Person(context, world)
+    person.counts(".part-list li", 3)
     person.card()
     person.page.get_by_text("No card, or uneven light").click()
     _choose(person, "Same light and camera as", "chart.jpg")
@@ -210,6 +211,7 @@ def test_the_chart_of_another_photo_and_a_card_file_are_told_as_the_file_tells_t
 def test_a_photo_whose_chart_is_taken_away_corrects_no_other_any_more(browser: Any, world: World) -> None:
     context = browser.new_context(viewport={"width": 1440, "height": 1400})
     person = Person(context, world)
+    person.counts(".part-list li", 3)
     person.card()
     person.page.get_by_text("No card, or uneven light").click()
     _choose(person, "Same light and camera as", "chart.jpg")
