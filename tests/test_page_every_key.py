@@ -156,7 +156,6 @@ def _say_of_the_photo(person: Person) -> Iterator[None]:
     yield
     _choose(person, "Card", "card file mine.txt")
     _type(person, "Columns of the card", "6")
-    person.page.get_by_role("button", name="Place the corners").click()
     yield
     person.page.get_by_label("Card", exact=True).select_option("white")
     person.page.get_by_role("button", name="Place the corners").click()
