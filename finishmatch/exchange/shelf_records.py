@@ -12,6 +12,7 @@ import re
 from codecs import getincrementaldecoder
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -56,11 +57,13 @@ _NAMES = {name.lower(): name for name in (*_COLUMNS, *_SD)} | {
     **dict(zip(("stdev_l", "stdev_a", "stdev_b"), _SD, strict=True)),
     **{"name": "part", "sample_name": "part", "lights": "light"},
 }
+_MEANT = frozenset(_NAMES.values())
 _IGNORED = frozenset(("number", "sample_id", "sampleid", "verdict", "used_fraction"))
+_ORIGIN = ("light", "card", "photos", "software", "notes")
 _BETWEEN = "; "
 _AT_ONCE, _PIECE = 1000, 1 << 20
 _BEGIN_DATA = re.compile(rb"(?:^|[\r\n])[ \t]*BEGIN_DATA[ \t]*(?:[\r\n]|$)")
-_LONGEST_MARK = 64
+_MARK, _LONGEST_MARK = b"BEGIN_DATA", 64
 _APOSTROPHE = ("'", "=", "+", "-", "@", "\t", "\r")
 
 
@@ -199,8 +202,9 @@ def stream_records(path: Path, assumed: Assumed) -> Iterator[Record]:
     try:
         encoding, tables = _looked_at(path)
         rows = _cgats_rows(cgats.text_of(read_whole(path, MOST_BYTES))) if tables else _csv_rows(_lines(path, encoding))
+        name = shown(path)
         for line, row in rows:
-            yield check(_record(row, line, assumed), f"{shown(path)}, line {line}")
+            yield check(_record(row, line, assumed), f"{name}, line {line}")
     except FormatError as error:
         raise InputError("exchange_invalid", f"{shown(path)}{error}") from error
     except OSError as error:
@@ -216,7 +220,7 @@ def _looked_at(path: Path) -> tuple[str, bool]:
     encoding, tables, before = "utf-8-sig", False, b""
     with path.open("rb") as file:
         while piece := file.read(_PIECE):
-            tables = tables or _BEGIN_DATA.search(before + piece) is not None
+            tables = tables or (_MARK in before + piece and _BEGIN_DATA.search(before + piece) is not None)
             before = piece[-_LONGEST_MARK:]
             try:
                 decoder.decode(piece, final=len(piece) < _PIECE)
@@ -263,7 +267,7 @@ def _fields(line: str, separator: str, number: int) -> list[str]:
         (fields,) = csv.reader([line], delimiter=separator, strict=True)
     except csv.Error as error:
         raise FormatError(number, shown(error)) from error
-    return [_plain(field.strip()) for field in fields]
+    return [_plain(field) if field[:1] == "'" else field for field in map(str.strip, fields)]
 
 
 def _plain(text: str) -> str:
@@ -297,11 +301,11 @@ def _record(row: dict[str, str], line: int, assumed: Assumed) -> Record:
             level_sd=numbers.get("level_sd", LEAST_LEVEL_SD),
         ),
         date=row.get("date", assumed.date),
-        origin=_origin(row, numbers.get("cv_mean")),
+        origin=_origin(*map(row.get, _ORIGIN), numbers.get("cv_mean")),
         maker=row.get("maker"),
         finish=row.get("finish"),
         batch=row.get("batch"),
-        extra=tuple(sorted((k, v) for k, v in row.items() if k not in _NAMES.values() and k.lower() not in _IGNORED)),
+        extra=tuple(sorted((k, v) for k, v in row.items() if k not in _MEANT and k.lower() not in _IGNORED)),
     )
 
 
@@ -352,14 +356,20 @@ def _loadings(rows: list[list[float]], line: int) -> Array:
     return np.array(rows)
 
 
-def _origin(row: dict[str, str], cv_mean: float | None) -> Origin:
-    lights = tuple(row["light"].split(_BETWEEN)) if "light" in row else ()
-    photos = row.get("photos", "").split()
+@lru_cache(maxsize=1000)  # parts of one photo have the same, mostly one after another
+def _origin(
+    light: str | None,
+    card: str | None,
+    photos: str | None,
+    software: str | None,
+    notes: str | None,
+    cv_mean: float | None,
+) -> Origin:
     return Origin(
-        photos=tuple(photo for photo in photos if len(photo) == 64),
-        lights=lights,
-        card=row.get("card", "none"),
+        photos=tuple(photo for photo in (photos or "").split() if len(photo) == 64),
+        lights=tuple(light.split(_BETWEEN)) if light else (),
+        card=card or "none",
         cv_mean=cv_mean,
-        software=row.get("software", "unknown"),
-        notes=tuple(sorted(row.get("notes", "").split())),
+        software=software or "unknown",
+        notes=tuple(sorted((notes or "").split())),
     )

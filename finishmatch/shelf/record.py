@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date as calendar_date
+from functools import lru_cache
 
 import msgspec
 import numpy as np
@@ -92,24 +93,33 @@ def check(record: Record, where: str) -> Record:
 def _complaints(record: Record) -> Iterator[str]:
     texts = {"part": record.colour.name, "maker": record.maker, "finish": record.finish, "batch": record.batch}
     texts["stock number"] = record.stock
-    origin = record.origin
-    texts |= {"card": origin.card, "software": origin.software}
-    texts |= {f"light {i}": light for i, light in enumerate(origin.lights, start=1)}
     texts |= {f"name of column {i}": name for i, (name, _) in enumerate(record.extra, start=1)}
-    for what, text in texts.items():
-        if text is not None and (reason := blemish(text)):
-            yield f"the {what} {reason}"
+    yield from _blemished(texts)
     if not is_date(record.date):
         yield f'the date "{shown(record.date)}" is not of the form 2026-09-30'
-    if len(origin.photos) > MOST_PHOTOS or not all(_SHA256.fullmatch(photo) for photo in origin.photos):
-        yield "the photos are not SHA-256 sums in hex"
-    if not set(origin.notes) <= CODES.keys():
-        yield "a note has an unknown code"
     if len(record.extra) > MOST_EXTRA or any(
         len(value) > LONGEST_EXTRA or any(map(breaks_line, value)) for _, value in record.extra
     ):
         yield "too much in columns that mean nothing here, or control characters"
-    yield from _colour_complaints(record.colour, origin.cv_mean)
+    yield from _origin_complaints(record.origin)
+    yield from _colour_complaints(record.colour, record.origin.cv_mean)
+
+
+def _blemished(texts: Mapping[str, str | None]) -> Iterator[str]:
+    for what, text in texts.items():
+        if text is not None and (reason := blemish(text)):
+            yield f"the {what} {reason}"
+
+
+@lru_cache(maxsize=1000)  # parts of one photo have the same
+def _origin_complaints(origin: Origin) -> tuple[str, ...]:
+    texts = {"card": origin.card, "software": origin.software}
+    found = list(_blemished(texts | {f"light {i}": light for i, light in enumerate(origin.lights, start=1)}))
+    if len(origin.photos) > MOST_PHOTOS or not all(_SHA256.fullmatch(photo) for photo in origin.photos):
+        found.append("the photos are not SHA-256 sums in hex")
+    if not set(origin.notes) <= CODES.keys():
+        found.append("a note has an unknown code")
+    return tuple(found)
 
 
 def _colour_complaints(colour: MeasuredColour, cv_mean: float | None) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import lru_cache
 from typing import Any, get_args
 
 import numpy as np
@@ -46,6 +47,7 @@ def rows_of(record: Record) -> Rows:
     colour = record.colour
     packed, own_cov = _packed(colour)
     corrections = sorted(source for source in packed if isinstance(source, str))
+    widths = tuple((key, colour.shared[key].shape[1]) for key in corrections)
     L, a, b = (float(value) for value in colour.lab_d50)
     return Rows(
         facts=(colour.name, record.maker, record.finish, record.batch, record.date),
@@ -53,7 +55,7 @@ def rows_of(record: Record) -> Rows:
         level_sd=float(colour.level_sd),
         own_cov=np.array([own_cov[i, j] for i, j in _OWN], dtype="<f4").tobytes(),
         shared=b"".join(packed[key] for key in corrections),
-        source=_source(record.origin, [[key, colour.shared[key].shape[1]] for key in corrections]),
+        source=_source(record.origin, widths),
         extra=tuple(sorted(record.extra)),
         errors=tuple(sorted(_error_row(one, packed[one]) for one in packed if not isinstance(one, str))),
     )
@@ -75,7 +77,8 @@ def _error_row(source: CommonError | SampleOf, packed: bytes) -> tuple[str, str,
     return source.kind, source.id, "", packed
 
 
-def _source(origin: Origin, widths: list[list[Any]]) -> tuple[str, str, str, float | None, str, str, str]:
+@lru_cache(maxsize=1000)  # parts of one photo have the same
+def _source(origin: Origin, widths: tuple[tuple[str, int], ...]) -> tuple[str, str, str, float | None, str, str, str]:
     cv_mean = None if origin.cv_mean is None else float(origin.cv_mean)
     texts = (dumps(origin.photos), dumps(origin.lights), origin.card)
     return (*texts, cv_mean, origin.software, dumps(origin.notes), dumps(widths))

@@ -16,6 +16,8 @@ from finishmatch.text import shown
 
 APPLICATION_ID = 0x46696E4D  # "FinM"
 WAIT_S = 60.0
+_CACHE_KB = 64_000
+"""What of a shelf is kept in memory: rows of a full one are put in at random places of its indexes."""
 CHECKED_BYTES = 20_000_000
 """Up to this size a file is looked through as a whole when it is opened; it takes a tenth of a second."""
 
@@ -152,7 +154,13 @@ def writable(path: Path) -> bool:
 
 
 def _prepare(connection: sqlite3.Connection, path: Path, create: bool, fixed: bool) -> None:
-    for setting in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0", "foreign_keys = ON"):
+    for setting in (
+        "trusted_schema = OFF",
+        "cell_size_check = ON",
+        "mmap_size = 0",
+        "foreign_keys = ON",
+        f"cache_size = -{_CACHE_KB}",
+    ):
         connection.execute(f"PRAGMA {setting}")
     connection.create_function("cell_of", 3, cell_of, deterministic=True)
     connection.create_function("same_name", 2, lambda name, folded: name is not None and name.casefold() == folded)

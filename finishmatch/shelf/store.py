@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from itertools import starmap
+from itertools import islice, starmap
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -19,11 +19,12 @@ from finishmatch.shelf import tables
 from finishmatch.shelf.cells import Around, Ranges
 from finishmatch.shelf.facts import Delivery, Entry, Facts, differences, facts_of, with_facts
 from finishmatch.shelf.record import Record, check
-from finishmatch.shelf.rows import dumps, record_of, rows_of
+from finishmatch.shelf.rows import Rows, dumps, record_of, rows_of
 from finishmatch.shelf.schema import ERRORS, EXTRA, RECORD, connect, seal_of, told, transaction
 from finishmatch.text import shown
 
 FIRST_RADIUS, _FARTHER = 0.25, 1.4
+_AT_ONCE = 1000  # records that are put in together
 _MOST_SOURCES = 1000  # remembered while many records are added
 _PLACES = "SELECT record, lab_l, lab_a, lab_b FROM place"
 _SHIFT = 24
@@ -53,28 +54,43 @@ class Shelf:
         with told(self._path):
             return int(self._connection.execute("SELECT count(*) FROM record").fetchone()[0])
 
-    def add(self, records: Iterable[Record], crops: Mapping[str, Sequence[bytes]] | None = None) -> list[int]:
+    def add(
+        self, records: Iterable[Record], crops: Mapping[str, Sequence[bytes]] | None = None, checked: bool = False
+    ) -> list[int]:
         """Put records on the shelf, all or none, and return their numbers once they are on the disk.
 
         A record that is there already, the same part from the same photos with the same colour, is left out.
-        ``crops``: pictures of a part by its name, JPEG. Raises also record_invalid.
+        ``crops``: pictures of a part by its name, JPEG. ``checked``: whether each passed
+        :func:`~finishmatch.shelf.record.check` already. Raises also record_invalid.
         """
         with told(self._path), transaction(self._connection):
-            return list(self._added(records, crops or {}))
+            return list(self._added(records if checked else map(_checked, records), crops or {}))
 
     def _added(self, records: Iterable[Record], crops: Mapping[str, Sequence[bytes]]) -> Iterator[int]:
         sources: dict[tuple[Any, ...], int] = {}
-        for record in records:
-            check(record, f'part "{shown(record.colour.name)}"')
-            rows = rows_of(record)
+        left = iter(records)
+        while some := [rows_of(record) for record in islice(left, _AT_ONCE)]:
+            fresh = list(self._fresh(some, sources))
+            for number, (rows, _) in zip(tables.insert_all(self._connection, fresh), fresh, strict=True):
+                if crops:
+                    tables.keep_crops(self._connection, number, crops.get(rows.facts[0], ()))
+                yield number
+
+    def _fresh(self, some: list[Rows], sources: dict[tuple[Any, ...], int]) -> Iterator[tuple[Rows, int]]:
+        """Those that are not there yet, each once, with the number of its source; ``sources`` is what is known of these."""
+        there = tables.parts_there(self._connection, (rows.facts[0] for rows in some))
+        met = set()
+        for rows in some:
             if rows.source not in sources:
                 if len(sources) >= _MOST_SOURCES:
                     sources.clear()
                 sources[rows.source] = tables.source_of(self._connection, rows.source)
-            if not tables.is_there(self._connection, rows, sources[rows.source]):
-                number = tables.insert(self._connection, rows, sources[rows.source])
-                tables.keep_crops(self._connection, number, crops.get(record.colour.name, ()))
-                yield number
+            source = sources[rows.source]
+            same = (rows.facts, rows.lab, source)
+            known = same in met or (rows.facts[0] in there and tables.is_there(self._connection, rows, source))
+            met.add(same)
+            if not known:
+                yield rows, source
 
     def records(self, part: str | None = None, maker: str | None = None, finish: str | None = None) -> Iterator[Record]:
         """The records of this part, maker and finish name, those of any where left out, in order of number.
@@ -259,6 +275,10 @@ class Shelf:
 
     def _missing(self, number: int) -> InputError:
         return InputError("record_missing", f"{shown(self._path)} has no record {number}")
+
+
+def _checked(record: Record) -> Record:
+    return check(record, f'part "{shown(record.colour.name)}"')
 
 
 def open_shelf(path: Path, create: bool = False, threads: bool = False) -> Shelf:

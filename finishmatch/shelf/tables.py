@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import msgspec
@@ -11,7 +11,7 @@ import msgspec
 from finishmatch.shelf.cells import cell_of
 from finishmatch.shelf.facts import Delivery
 from finishmatch.shelf.record import STOCK
-from finishmatch.shelf.rows import Rows
+from finishmatch.shelf.rows import Rows, dumps
 from finishmatch.shelf.schema import ERRORS, EXTRA, RECORD
 
 ENTRIES = f"""SELECT record.id, part, maker, finish, batch, date, value, lab_l, lab_a, lab_b FROM record
@@ -33,6 +33,35 @@ def source_of(connection: sqlite3.Connection, row: tuple[Any, ...]) -> int:
 
 def is_there(connection: sqlite3.Connection, rows: Rows, source: int) -> bool:
     return connection.execute(_SAME, (*rows.facts, *rows.lab, source)).fetchone() is not None
+
+
+def parts_there(connection: sqlite3.Connection, names: Iterable[str]) -> set[str]:
+    """Which of these part names the shelf has."""
+    query = "SELECT DISTINCT part FROM record WHERE part IN (SELECT value FROM json_each(?))"
+    return {name for (name,) in connection.execute(query, (dumps(sorted(set(names))),))}
+
+
+def insert_all(connection: sqlite3.Connection, found: Sequence[tuple[Rows, int]]) -> range:
+    """Put the rows of many records, each with the number of its source, into their tables, under numbers that follow the last."""
+    last = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'record'").fetchone()
+    first = int(last[0]) + 1 if last else 1
+    numbers = range(first, first + len(found))
+    for table, columns, rows in (
+        (
+            "record",
+            13,
+            (
+                (n, *r.facts, *r.lab, r.level_sd, r.own_cov, r.shared, s)
+                for n, (r, s) in zip(numbers, found, strict=True)
+            ),
+        ),
+        ("place", 5, sorted((cell_of(*r.lab), n, *r.lab) for n, (r, _) in zip(numbers, found, strict=True))),
+        ("extra", 3, ((n, *row) for n, (r, _) in zip(numbers, found, strict=True) for row in r.extra)),
+        ("error", 5, ((n, *row) for n, (r, _) in zip(numbers, found, strict=True) for row in r.errors)),
+        ("seal", 2, ((n, r.seal) for n, (r, _) in zip(numbers, found, strict=True))),
+    ):
+        connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * columns)})", rows)
+    return numbers
 
 
 def insert(connection: sqlite3.Connection, rows: Rows, source: int, number: int | None = None) -> int:

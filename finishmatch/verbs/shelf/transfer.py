@@ -84,9 +84,9 @@ def import_(
         try:
             if in_parts:
                 while some := list(islice(counted, _PART)):
-                    numbers += opened.add(some)
+                    numbers += opened.add(some, checked=True)
             else:
-                numbers = opened.add(counted)
+                numbers = opened.add(counted, checked=True)
         except KeyboardInterrupt as stop:
             kept = f"{len(numbers)} were added" if in_parts else "nothing was added"
             raise Stopped("stopped", f"stopped; {kept}", "run it again to go on" if in_parts else None) from stop
