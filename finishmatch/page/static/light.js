@@ -25,7 +25,7 @@ export const lightRows = el('div', { class: 'form' },
   field('photo-light', 'Light', light, 'The same words in several photos: taken in the same light.'), lights,
   el('details', { id: 'photo-details' }, el('summary', {}, 'No card, or uneven light'), el('div', { class: 'form' },
     field('photo-from', 'Same light and camera as', from, 'a photo that shows the chart: its chart corrects this one as well'),
-    field('photo-camera', 'Camera that was learnt', camera, 'a file that `finishmatch card learn --camera` wrote, laid beside the build'),
+    field('photo-camera', 'Camera that was learnt', camera, 'a file that finishmatch card learn wrote, laid beside the build'),
     field('photo-flat', 'Flat frame', flat, 'the same view of a plain, even sheet: it evens the light'),
     el('p', { class: 'chooser' }, el('label', { class: 'button', for: 'flat-file' }, 'Add a flat frame'), flatFile))),
 );

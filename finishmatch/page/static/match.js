@@ -48,7 +48,7 @@ body.append(
   el('details', { id: 'build-details' }, el('summary', {}, 'Details'), el('div', { class: 'form' },
     field('build-families', 'Which parts are meant to be one finish', families),
     field('build-currency', 'Currency of all prices', currency), currencies,
-    field('build-camera', 'Camera that took the photos', camera, 'a file that `finishmatch card learn --camera` wrote, laid beside the build: for photos without a chart'))),
+    field('build-camera', 'Camera that took the photos', camera, 'a file that finishmatch card learn wrote, laid beside the build: for photos without a chart'))),
   sellers,
 );
 

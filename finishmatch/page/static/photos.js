@@ -44,14 +44,14 @@ function makeItem({ file }) {
   return el('li', {}, open, remove);
 }
 
-function updateItem(item, { file }) {
+function updateItem(item, { file, card }) {
   const [open, remove] = item.children;
   const [, name, words] = open.children;
   const pane = store.pane.photos[file];
   const asked = pane?.questions.length ?? 0;
   name.textContent = nameOf(file);
   words.textContent = [
-    pane ? CARDS[pane.grade] : 'not read yet',
+    pane ? (pane.grade === 'none' && card?.from ? 'chart in another photo' : CARDS[pane.grade]) : 'not read yet',
     counted(marksOf(store.draft, file).length, 'part'),
     ...(asked ? [counted(asked, 'question')] : []),
   ].join(', ');

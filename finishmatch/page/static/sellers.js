@@ -75,7 +75,7 @@ function sellerForm({ name }, i) {
     free.node.hidden = typeof seller.shipping !== 'number';
     back.node.hidden = seller.returns !== true;
   });
-  return el('fieldset', { class: 'form' }, el('legend', {}, el('bdi', {}, name)), field(`seller-${i}-name`, 'Name', called),
+  return el('fieldset', { class: 'form' }, el('legend', { class: 'unseen' }, el('bdi', {}, name)), field(`seller-${i}-name`, 'Name', called),
     el('div', { class: 'pair' }, shipping.node, free.node, field(`seller-${i}-returns`, 'Returns', returns), back.node),
     el('p', { class: 'buttons' }, el('button', { type: 'button', class: 'small', onclick: () => takeOut(name) }, 'Take this seller out')));
 }
