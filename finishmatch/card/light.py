@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from finishmatch.arrays import Array, BoolArray
+from finishmatch.card.two_lights import slope_between_lights
 from finishmatch.colour.space import lab_jacobian
 from finishmatch.photo.photo import Photo
 
@@ -17,8 +18,9 @@ _LEVEL = np.array([1.0, 1.0, 1.0])
 _WARMER = np.array([0.6, 0.0, -0.8])
 _GREENER = np.array([-0.4, 0.2, -0.4])
 _ACROSS_LOCUS = 0.3
-# The colour of light at one place, as a part of a slope of colour.
-_AT_ONE_PLACE = 0.15
+# The colour of light at one place, as a part of a slope of colour; and under two lights, each of which a part may mirror
+# more than the ground beside it does, as a part of the slope between them (set on the one scene for tuning of that kind).
+_AT_ONE_PLACE, _OF_TWO_LIGHTS = 0.15, 0.35
 # Slopes of the light in ln a length that any photo may have, in level and colour, and a tenth of them where a flat frame
 # was used; how a slope of colour that the picture shows (see colour_gradient) counts: small ones are mostly materials.
 _USUAL_LEVEL, _USUAL_COLOUR, _UNSEEN_COLOUR = 0.02, 0.03, 0.05
@@ -53,6 +55,7 @@ class Light:
     level_sd, colour_sd : standard deviation of the unknown slope, in ln of light a length, in level and along the
         daylight locus.
     mixed : whether the picture shows lights of two colours.
+    two_lights : slope between them, in ln of light a length along the daylight locus; 0 where it is not told.
     """
 
     origin_px: tuple[float, float]
@@ -61,6 +64,7 @@ class Light:
     level_sd: float
     colour_sd: float
     mixed: bool
+    two_lights: float = 0.0
 
     def away(self, place_px: tuple[float, float]) -> Array:
         """(2,) how far a place lies from the origin, in lengths."""
@@ -79,7 +83,8 @@ class Light:
         kinds = np.concatenate([self.level_sd * _LEVEL[None], colour])
         lab = lab_jacobian(xyz) @ rgb_to_xyz_d50 @ (rgb[:, None] * kinds.T)
         slopes = (lab[:, :, None] * self.away(place_px)).reshape(3, 6)
-        return np.asarray(slopes), np.asarray(lab[:, 1:] @ lab[:, 1:].T * _AT_ONE_PLACE**2)
+        at_one_place = _AT_ONE_PLACE**2 + (_OF_TWO_LIGHTS * self.two_lights / self.colour_sd) ** 2
+        return np.asarray(slopes), np.asarray(lab[:, 1:] @ lab[:, 1:].T * at_one_place)
 
 
 def light_of(photo: Photo, corners_px: Array | None, light_range: float, flat: bool) -> Light:
@@ -95,12 +100,14 @@ def light_of(photo: Photo, corners_px: Array | None, light_range: float, flat: b
     light = Light(middle, length, np.zeros((3, 2)), level, _USUAL_COLOUR, False)
     if flat:
         return replace(light, level_sd=_EVENED * level, colour_sd=_EVENED * _USUAL_COLOUR)
+    two_lights = slope_between_lights(photo)
+    light = replace(light, two_lights=two_lights, mixed=two_lights > 0)
     squares = _squares(photo)
     gradient = None if squares is None else colour_gradient(squares)
     if squares is None or gradient is None:
         return replace(light, colour_sd=_UNSEEN_COLOUR, drift=_drift(squares))
     colour = float(np.hypot(_USUAL_COLOUR, _SEEN_COLOUR * gradient**2))
-    return replace(light, colour_sd=colour, drift=_drift(squares), mixed=gradient > _MIXED)
+    return replace(light, colour_sd=colour, drift=_drift(squares), mixed=light.mixed or gradient > _MIXED)
 
 
 # Above this gradient two lights of different colours are told of (set on real photographs: 1.7 between window and lamp,
