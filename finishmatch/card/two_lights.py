@@ -12,7 +12,7 @@ from finishmatch.arrays import Array
 from finishmatch.photo.photo import Photo
 
 # Squares along the longer side, and every so-many-th pixel of each; fewer squares tell nothing, nor do dark ones.
-_SQUARES, _ACROSS_SQUARE, _FEWEST, _DARK = 16, 16, 40, 0.02
+_SQUARES, _ACROSS_SQUARE, _FEWEST, _DARK = 16, 24, 40, 0.02
 # Tukey's biweight over ln(R/G) and ln(B/G): rounds, bound in robust standard deviations, and the least of these.
 _ROUNDS, _BOUND, _LEAST_SCATTER = 15, 4.0, 0.005
 # Most of the picture must agree on the plane so well.
