@@ -58,9 +58,10 @@ def build(out: Path) -> tuple[Path, Path]:
 
 
 def look_through(wheel: Path, sources: Path) -> None:
-    """What every index asks of archives, and what this one must and must not hold."""
+    """What every index asks of archives, what this one must and must not hold, and what a linter says of the container file."""
     run(sys.executable, "-m", "twine", "check", "--strict", wheel, sources)
     run(sys.executable, "-m", "check_wheel_contents", wheel)
+    run(Path(sys.executable).with_name("hadolint"), "--failure-threshold", "info", PROJECT / "Containerfile")
     with zipfile.ZipFile(wheel) as archive:
         _holds(archive.namelist(), IN_WHEEL, wheel)
     with tarfile.open(sources) as archive:
