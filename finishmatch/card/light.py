@@ -19,8 +19,9 @@ _WARMER = np.array([0.6, 0.0, -0.8])
 _GREENER = np.array([-0.4, 0.2, -0.4])
 _ACROSS_LOCUS = 0.3
 # The colour of light at one place, as a part of a slope of colour; and under two lights, each of which a part may mirror
-# more than the ground beside it does, as a part of the slope between them (set on the one scene for tuning of that kind).
-_AT_ONE_PLACE, _OF_TWO_LIGHTS = 0.15, 0.35
+# more than the ground beside it does, as a part of the slope between them (three times as much covered more of the renderings
+# in two lights, and left every fifth pair of plainly different real surfaces unsure).
+_AT_ONE_PLACE, _OF_TWO_LIGHTS = 0.15, 0.12
 # Slopes of the light in ln a length that any photo may have, in level and colour, and a tenth of them where a flat frame
 # was used; how a slope of colour that the picture shows (see colour_gradient) counts: small ones are mostly materials.
 _USUAL_LEVEL, _USUAL_COLOUR, _UNSEEN_COLOUR = 0.02, 0.03, 0.05
