@@ -196,6 +196,28 @@ def test_the_nearest_to_any_colour_are_those_of_brute_force(
         assert [number for number, _ in opened.nearest(q, most, within)] == _brute(full[1], q, most, within)
 
 
+@pytest.mark.parametrize("radius", [1.0, 3.0, 8.0, 15.0])
+@pytest.mark.parametrize("spread", [15.0, 60.0, 120.0])
+def test_no_colour_within_the_radius_lies_in_a_cell_that_is_left_out(radius: float, spread: float) -> None:
+    rng = np.random.default_rng(int(10 * radius + spread))
+    for _ in range(40):
+        q = np.array([rng.uniform(0, 100), *rng.uniform(-spread, spread, 2)])
+        ring = Around((float(q[0]), float(q[1]), float(q[2]))).ring(radius, 10**6)
+        if ring is None:  # the bound says nothing: all are looked at
+            continue
+        # Out from the colour in every direction, until just within the radius.
+        way = rng.normal(size=(300, 3)) * [0.3, 1.0, 1.0]
+        far, near = np.full(300, 400.0), np.zeros(300)
+        for _ in range(30):
+            middle = (far + near) / 2
+            inside = ciede2000(q, q + way * middle[:, None]) <= radius
+            near, far = np.where(inside, middle, near), np.where(inside, far, middle)
+        found = q + way * near[:, None]
+        cells = np.array([cell_of(*map(float, one)) for one in found])
+        held = (ring[:, 0] <= cells[:, None]) & (cells[:, None] <= ring[:, 1])
+        assert held.any(axis=1)[ciede2000(q, found) <= radius].all()
+
+
 def test_a_record_can_be_left_out_of_its_own_neighbours(full: tuple[Path, np.ndarray]) -> None:
     path, lab = full
     with open_shelf(path) as opened:

@@ -11,6 +11,10 @@ Sharma, Wu and Dalal (2005), q the given colour, x another one, r the radius, an
 - dC'^2 + dH'^2 is the squared distance D^2 in the plane (a', b), for dH' (11) is a chord. Over the ellipse above it is
   at most r^2 times the larger eigenvalue of (1 - RT^2/4)^-1 [[SC^2, -RT SC SH / 2], [., SH^2]], and that rises with SC,
   SH and |RT| (Perron and Frobenius). So |db| <= D and |da| <= D / (1 + G).
+- Of vivid colours that disk holds far more than it must, so rows of constant a are cut further (:class:`Sector`). Chroma
+  has a least value, C' (1 + s) >= C'(q) (1 - s) - k r with s = 0.0225 k r. And the cross product of the two colours in the
+  plane is C'(q) C' |sin dh|, at most sqrt(C'(q) C') dH', for dH' = 2 sqrt(C'(q) C') |sin(dh / 2)|; with |dH'| <= k r SH it
+  bounds b for every a. It is (1 + G) |a(q) b - b(q) a|, the same G for both.
 - The first R is that of the worst blue. D then bounds the mean chroma, hence G (4), and the mean hue, hence RT (21), and
   with those D is found again.
 """
@@ -19,6 +23,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -30,9 +35,13 @@ from finishmatch.colour.ciede2000 import ciede2000
 Indices = npt.NDArray[np.int32]
 
 _SL_SLOPE = 0.015 * 80 * 40**0.5 / 60**1.5  # where |L - 50| = sqrt(40)
+_HUES = 9
+_T_SLOPE = 0.17 + 2 * 0.24 + 3 * 0.32 + 4 * 0.20
 _T_MOST = 1 + 0.17 + 0.24 + 0.32 + 0.20
 _RT_MOST = 2 * np.sin(np.radians(60))
-_REFINED = 2
+_REFINED = 3
+FAR = 3.0  # from so large a radius on closer bounds are worth the time that they take
+_UNCUT = 1e-6  # so near to the b axis a row of constant a is not cut by hue
 _ROUNDING = 1e-9  # of the formula and of the bound, relative and absolute; far above double precision's
 
 _LEAF, _COLUMNS, _BUFFERS, _WORKERS = 64, 512, 9, 2
@@ -58,12 +67,56 @@ def window(lab: npt.ArrayLike, radius: float | Array) -> tuple[Array, Array]:
     L, a, b = np.moveaxis(values, -1, 0)
     SL = 1 + 0.015 * (L - 50) ** 2 / np.sqrt(20 + (L - 50) ** 2)
     dL = _solved(radius * SL, radius * _SL_SLOPE / 2)
-    G_low, D = np.zeros_like(a), _reach(a, b, radius, np.full_like(a, 0.5), np.full_like(a, _RT_MOST))
-    for _ in range(_REFINED):
-        G_low, G_high, R = _narrowed(a, b, D)
-        D = np.minimum(D, _reach(a, b, radius, G_high, R))
+    bounds = _Bounds.widest(a)
+    D = _reach(a, b, radius, bounds)
+    for _ in range(_REFINED if np.max(radius, initial=0.0) >= FAR else _REFINED - 1):
+        bounds = _narrowed(a, b, radius, D, bounds)
+        D = np.minimum(D, _reach(a, b, radius, bounds))
+    G_low = bounds.G_low
     half = np.stack([dL, D / (1 + G_low), D], axis=-1) * (1 + _ROUNDING) + _ROUNDING
     return values - half, values + half
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sector:
+    """Where in the plane colours within a radius of ``lab`` lie, for n radii; see the bounds on chroma and hue above."""
+
+    a: float
+    b: float
+    G_low: Array
+    G_high: Array
+    reach: Array  # k r
+    own: Array  # the largest C' of lab
+    least: Array  # the least C' of any colour
+    T: Array
+
+    def cut(self, i: IndexArray, a: Array, low: Array, high: Array) -> tuple[Array, Array]:
+        """Rows of colours with a within ``a`` (m, 2) and b from ``low`` to ``high``, each of the radius ``i``: b cut to what
+        may be within it. Of a row that holds nothing ``low`` is above ``high``."""
+        wide = (1 + self.G_high[i]) * np.abs(a).max(axis=1)
+        with np.errstate(invalid="ignore"):  # outermost rows have no end
+            inner = np.sqrt(np.maximum(self.least[i] ** 2 - wide**2, 0)) * (1 - _ROUNDING)
+        low, high = (
+            np.where(low > -inner, np.maximum(low, inner), low),
+            np.where(high < inner, np.minimum(high, -inner), high),
+        )
+        if abs(self.a) < _UNCUT or not np.isfinite(a).all():
+            return low, high
+        most = np.hypot(wide, np.maximum(np.abs(low), np.abs(high)))
+        SH = 1 + 0.015 * self.T[i] * (self.own[i] + most) / 2
+        cross = np.sqrt(self.own[i] * most) * self.reach[i] * SH / (1 + self.G_low[i]) * (1 + _ROUNDING) + _ROUNDING
+        ends = np.sort(self.b * a / self.a, axis=1)
+        return np.maximum(low, ends[:, 0] - cross / abs(self.a)), np.minimum(high, ends[:, 1] + cross / abs(self.a))
+
+
+def sector(lab: tuple[float, float, float], radius: Array, D: Array) -> Sector:
+    """The sector of ``lab`` for each radius, of which ``D`` is the reach that :func:`window` gives."""
+    a, b = np.full_like(D, lab[1]), np.full_like(D, lab[2])
+    bounds = _Bounds.widest(a)
+    for _ in range(_REFINED):
+        bounds = _narrowed(a, b, radius, D, bounds)
+    reach, own, least, _ = _chroma(a, b, radius, bounds)
+    return Sector(lab[1], lab[2], bounds.G_low, bounds.G_high, reach, own, least, bounds.T)
 
 
 def largest_SL(L: float, reach: float) -> float:  # noqa: N802 (the paper's symbol)
@@ -77,29 +130,79 @@ def _solved(start: Array, slope: Array | float) -> Array:
     return np.where(rest > 0, start / np.maximum(rest, 1e-12), np.inf)
 
 
-def _reach(a: Array, b: Array, radius: float | Array, G: Array, R: Array) -> Array:
+class _Bounds(NamedTuple):
+    """Between what G lies, and what |RT| and T are at most, for a colour and any other within a radius."""
+
+    G_low: Array
+    G_high: Array
+    R: Array
+    T: Array
+
+    @staticmethod
+    def widest(like: Array) -> _Bounds:
+        """Those of any two colours."""
+        return _Bounds(*(np.full_like(like, most) for most in (0.0, 0.5, _RT_MOST, _T_MOST)))
+
+
+def _chroma(a: Array, b: Array, radius: float | Array, bounds: _Bounds) -> tuple[Array, Array, Array, Array]:
+    """k r, the largest C' of (a, b), and between what C' of a colour within the radius lies."""
+    kr = radius / np.sqrt(1 - bounds.R**2 / 4)
+    low, high = np.hypot((1 + bounds.G_low) * a, b), np.hypot((1 + bounds.G_high) * a, b)
+    slope = 0.0225 * kr
+    least = np.maximum(low * np.maximum(1 - slope, 0) - kr, 0) / (1 + slope)
+    return kr, high, least, high + _solved(kr * (1 + 0.045 * high), slope)
+
+
+def _reach(a: Array, b: Array, radius: float | Array, bounds: _Bounds) -> Array:
     """D, for G and |RT| at most so large."""
+    R = bounds.R
     k = 1 / np.sqrt(1 - R**2 / 4)
-    C = np.hypot((1 + G) * a, b)
+    C = np.hypot((1 + bounds.G_high) * a, b)
     mean = C + _solved(k * radius * (1 + 0.045 * C), 0.0225 * k * radius) / 2
     finite = np.isfinite(mean)
     mean = np.where(finite, mean, 0)
-    SC2, SH2 = (1 + 0.045 * mean) ** 2, (1 + 0.015 * _T_MOST * mean) ** 2
+    SC2, SH2 = (1 + 0.045 * mean) ** 2, (1 + 0.015 * bounds.T * mean) ** 2
     eigenvalue = (SC2 + SH2 + np.sqrt((SC2 - SH2) ** 2 + R**2 * SC2 * SH2)) / 2
     return np.where(finite, k * radius * np.sqrt(eigenvalue), np.inf)
 
 
-def _narrowed(a: Array, b: Array, D: Array) -> tuple[Array, Array, Array]:
-    """Bounds on G from below and above, and on |RT|, for pairs of (a, b) with colours at most D away."""
+def _narrowed(a: Array, b: Array, radius: float | Array, D: Array, before: _Bounds) -> _Bounds:
+    """Closer bounds for pairs of (a, b) with colours at most D away, from the bounds ``before``."""
     C = np.hypot(a, b)
-    G_low, G_high = _G(C + D / 2), _G(np.maximum(C - D / 2, 0))
+    _, _, low, high = _chroma(a, b, radius, before)
+    G_low = np.maximum(_G(np.minimum(C + D / 2, (C + high) / 2)), before.G_low)
+    G_high = np.minimum(_G(np.maximum(C - D / 2, (C + low / (1 + before.G_high)) / 2)), before.G_high)
     least = np.maximum(np.hypot((1 + G_low) * a, b), 1e-12)
     turn = np.where(least > D, np.arcsin(np.minimum(D / least, 1)) / 2, np.pi / 2)  # mean hue from the hue of q
+    turn = np.minimum(turn, _turn(a, b, radius, before))
     hue, other = (np.arctan2(b, (1 + G) * a) for G in (G_low, G_high))
     wobble = np.abs(_wrapped(other - hue))
     off = np.maximum(np.abs(_wrapped(hue - np.radians(275))) - wobble - turn, 0)
     dtheta = np.radians(30) * np.exp(-((off / np.radians(25)) ** 2))
-    return G_low, G_high, np.sin(2 * dtheta) * 2 * _saturation(np.hypot((1 + G_high) * a, b) + D / 2)
+    mean = np.minimum(np.hypot((1 + G_high) * a, b) + D / 2, (np.hypot((1 + before.G_high) * a, b) + high) / 2)
+    R = np.minimum(np.sin(2 * dtheta) * 2 * _saturation(mean), before.R)
+    far = np.max(radius, initial=0.0) >= FAR
+    return _Bounds(G_low, G_high, R, np.minimum(_largest_T(hue, wobble + turn), before.T) if far else before.T)
+
+
+def _largest_T(hue: Array, off: Array) -> Array:  # noqa: N802 (the paper's symbol)
+    """T (15) of any hue at most ``off`` from ``hue`` is at most so large: the largest of some, and what it may rise between."""
+    h = hue + off * np.linspace(-1, 1, _HUES).reshape(-1, *[1] * hue.ndim)
+    T = 1 - 0.17 * np.cos(h - np.radians(30)) + 0.24 * np.cos(2 * h) + 0.32 * np.cos(3 * h + np.radians(6))
+    T -= 0.20 * np.cos(4 * h - np.radians(63))
+    return np.asarray(T.max(axis=0) + _T_SLOPE * off / (_HUES - 1))
+
+
+def _turn(a: Array, b: Array, radius: float | Array, bounds: _Bounds) -> Array:
+    """How far the mean hue may be from that of (a, b): half the angle whose chord is k r SH. As a function of the other
+    colour's chroma the sine is convex, so that its largest value is at an end."""
+    kr, own, *ends = _chroma(a, b, radius, bounds)
+    low = np.hypot((1 + bounds.G_low) * a, b)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        sines = [kr * (1 + 0.015 * bounds.T * (own + C) / 2) / (2 * np.sqrt(low * C)) for C in ends]
+        sine = np.fmax(*sines)
+    known = np.isfinite(sines[0]) & np.isfinite(sines[1])
+    return np.where(known, np.arcsin(np.minimum(np.where(known, sine, 1), 1)), np.pi / 2)
 
 
 def _G(C: Array) -> Array:  # noqa: N802 (the paper's symbol)

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from finishmatch.arrays import Array
-from finishmatch.colour.near_pairs import largest_SL, window
+from finishmatch.colour.near_pairs import FAR, largest_SL, sector, window
 
 Ranges = npt.NDArray[np.int64]
 """(n, 2) the first and last of neighbouring cells."""
@@ -73,15 +73,27 @@ class Around:
         share = _off(a, self._lab[1], 1) / half_a[:, None]
         i, j = np.nonzero(share <= 1)
         half_b = reach[i] * np.sqrt(1 - share[i, j] ** 2) + _ROUNDING
-        first, last = (_steps(self._lab[2] + sign * half_b, 2) for sign in (-1, 1))
-        return np.stack([(L[i] << _BITS | a[j]) << _BITS, first, last], axis=1)
+        low, high = self._lab[2] - half_b, self._lab[2] + half_b
+        if radius >= FAR:
+            within, edges = sector(self._lab, left * (1 + _ROUNDING) + _ROUNDING, reach), _edges(a, 1)[j]
+            for _ in range(2):  # the narrower a row, the narrower its bound
+                low, high = within.cut(i, edges, low, high)
+        held = low <= high
+        rows = (L[i] << _BITS | a[j]) << _BITS
+        return np.stack([rows[held], _steps(low[held], 2), _steps(high[held], 2)], axis=1)
 
 
 def _off(cells: npt.NDArray[np.int64], value: float, axis: int) -> Array:
     """How far the nearest value of each cell is; the outermost ones have no end."""
+    low, high = _edges(cells, axis).T
+    return np.asarray(np.maximum(np.maximum(low - value, value - high), 0))
+
+
+def _edges(cells: npt.NDArray[np.int64], axis: int) -> Array:
+    """(n, 2) the least and the largest value of each cell; the outermost ones have no end."""
     low = np.where(cells == 0, -np.inf, (cells - _BELOW[axis]) * _UNIT)
     high = np.where(cells == _MOST, np.inf, (cells - _BELOW[axis] + 1) * _UNIT)
-    return np.asarray(np.maximum(np.maximum(low - value, value - high), 0))
+    return np.stack([low, high], axis=1)
 
 
 def _steps(values: Array, axis: int) -> npt.NDArray[np.int64]:

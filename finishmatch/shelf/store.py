@@ -23,7 +23,7 @@ from finishmatch.shelf.rows import Rows, dumps, record_of, rows_of
 from finishmatch.shelf.schema import ERRORS, EXTRA, RECORD, connect, seal_of, told, transaction
 from finishmatch.text import shown
 
-FIRST_RADIUS, _FARTHER = 0.25, 1.4
+FIRST_RADIUS, _FARTHER, _FAR = 0.25, 1.4, 2.0
 _AT_ONCE = 1000  # records that are put in together
 _MOST_SOURCES = 1000  # remembered while many records are added
 _PLACES = "SELECT record, lab_l, lab_a, lab_b FROM place"
@@ -165,7 +165,7 @@ class Shelf:
             numbers, de00 = numbers[kept], de00[kept]
             if np.count_nonzero(de00 <= radius) >= most or radius >= within:
                 break
-            radius = min(_FARTHER * radius, within)
+            radius = min((_FARTHER if len(numbers) else _FAR) * radius, within)  # nothing near: look far at once
         order = np.lexsort((numbers, de00))[:most]
         return list(zip(numbers[order].tolist(), de00[order].tolist(), strict=True))
 
