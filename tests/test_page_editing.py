@@ -13,6 +13,7 @@ from finishmatch import cards, measure
 from finishmatch.audit import audit_file
 from finishmatch.build.start import template
 from finishmatch.errors import InputError
+from finishmatch.page import pictures
 from finishmatch.page.editing import EditedBuild
 from finishmatch.page.serve import start_build
 from finishmatch.report.page import render
@@ -244,3 +245,18 @@ def test_a_matt_part_and_a_second_grey_card_count_in_the_live_pane_as_in_the_aud
     edited = _edited(folder, build_text("plate", "hinge", card=card) + '\n[[part]]\nname = "plate"\nmatt = true\n')
     audit = audit_file(edited.path)
     assert edited.report() == render(audit.results, audit.exhibits)
+
+
+def test_the_first_photo_s_picture_is_made_before_it_is_asked_for_and_a_bad_photo_is_told_to_who_asks(
+    folder, monkeypatch
+):
+    edited = _edited(folder)
+    edited.first_ready()
+    monkeypatch.setattr(pictures, "jpeg_of", lambda *_: pytest.fail("made again"))
+    ident = edited.state()["draft"]["photo"][0]["file"]
+    assert edited.picture_of(ident, pictures.VIEW_PX)[:2] == b"\xff\xd8"
+    (folder / "bench.jpg").write_bytes(b"no photo")
+    fresh = EditedBuild(folder / "bench.toml")
+    fresh.first_ready()
+    with pytest.raises(InputError):
+        fresh.picture_of(fresh.state()["draft"]["photo"][0]["file"], pictures.VIEW_PX)

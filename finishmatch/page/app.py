@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from functools import cache, partial
 from importlib import resources
 from typing import Any
@@ -83,6 +84,7 @@ class _Routes:
         self._edited, self._keys = edited, keys
         self._folder = Folder(edited.path.parent)
         self._photo_work = CapacityLimiter(_PHOTO_THREADS)
+        self._first: asyncio.Task[None] | None = None
 
     async def _work(self, work: Any, *values: Any) -> Any:
         """Work on photos, in its own few threads."""
@@ -91,6 +93,8 @@ class _Routes:
     async def static(self, request: Request) -> Response:
         name = request.path_params.get("name", "index.html")
         files = static_files()
+        if name == "index.html" and self._first is None:  # while the browser fetches the rest
+            self._first = asyncio.create_task(self._work(self._edited.first_ready))
         if name not in files:
             raise Refused(404, "file_missing", "there is no such file")
         return Response(files[name], media_type=_TYPES[name.rpartition(".")[2]])

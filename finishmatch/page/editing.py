@@ -146,6 +146,13 @@ class EditedBuild:
         made = (stamp(path), name, longest)
         return self._pictures.get(made, lambda: pictures.jpeg_of(self._cache.photo(path, name), longest))
 
+    def first_ready(self) -> None:
+        """Make the first photo's picture before anybody asks for it; what is wrong with the photo is told to who asks."""
+        with suppress(FinishmatchError):
+            first = next(iter(self.state()["draft"].get("photo") or ()), None)
+            if first is not None:
+                self.picture_of(first["file"], pictures.VIEW_PX)
+
     def crop(self, ident: str) -> bytes:
         """A part's corrected picture, whose address the live pane gave."""
 
