@@ -32,7 +32,7 @@ from finishmatch.part.one_picture import same_pictures
 from finishmatch.part.pool import Pooled, pool
 from finishmatch.photo.limits import USUAL, Limits
 from finishmatch.photo.process.parent import DecodingProcess
-from finishmatch.progress import Progress, steps_told
+from finishmatch.progress import Progress, begun, steps_told
 from finishmatch.provenance import by_light, damaged, doubtful, sightings
 from finishmatch.results.assemble import exhibits, part_results, photo_results, refusals
 from finishmatch.results.results import BuildInfo, Exhibits, Results, SetsRange
@@ -109,12 +109,14 @@ def judged(
     """What the measured photos of a build, in its order, say of its parts; see :func:`audit_build`."""
     if not any(photo.samples for photo in photos):
         return _nothing(build, photos)
+    begun(progress, "comparing all parts")
     whole = _compared(photos, build.parts, build.tolerance)
     colours, tolerance = whole.colours, whole.tolerance
     spoilt = damaged(photos)
     in_doubt = spoilt | doubtful(photos)
     differences = held_back(with_lights(whole.differences, _in_each_light(build, photos)), doubtful(photos), spoilt)
     differences = of_one_picture(differences, same_pictures([look for photo in photos for look in photo.looks]))
+    begun(progress, "finding families and sets")
     families = find_families(colours, build.parts, differences, build.families, build.finish)
     sets = find_sets(colours, build.parts, differences, families)
     steps = steps_told(progress, "choices, worst pair")
@@ -130,6 +132,7 @@ def judged(
         slot_budgets,
     )
     choosing = unless_in_doubt(choosing, build.parts, in_doubt)
+    begun(progress, "looking for what to do")
     parts = part_results(build.parts, photos, whole.pooled)
     against = partial(beside_middle, colours, tolerance=tolerance.together)
     meant = Meant(families, build.families, build.finish, against)

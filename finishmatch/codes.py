@@ -37,6 +37,7 @@ CODES: dict[str, Code] = {
     "duplicate_name": Code("error", "Two marks in one photo, or two part tables, have the same name.", "give each physical part one name, and mark it once in a photo"),
     "never_photographed": Code("error", "The build file gives facts about a part that no photo shows.", "mark the part in a photo, or remove its [[part]] table"),
     "no_parts": Code("error", "No part is marked in any photo.", "add a [[photo.part]] with a box or an outline"),
+    "too_many_parts": Code("error", "The build has more parts than can be compared two by two in memory.", "split the build file by what is seen together (`zone`), or put the finishes on a shelf (`finishmatch shelf`)"),
     "file_missing": Code("error", "A file that is named does not exist.", "correct the path; paths are relative to the build file"),
     "file_unreadable": Code("error", "A file exists but cannot be read.", "check its permissions, and that it is an ordinary file"),
     "file_exists": Code("error", "The file to be written exists already.", "choose another name, or remove the old file"),

@@ -45,6 +45,9 @@ from finishmatch.photo.marks import Region, region
 from finishmatch.photo.photo import Photo
 from finishmatch.progress import Progress
 
+MOST_PARTS = 2000
+"""Every two parts are compared: so many take about 3 GB of memory, and twice as many four times that."""
+
 OpenPhoto = Callable[[Path, str], Photo]
 V = TypeVar("V")
 Inputs = TypeVarTuple("Inputs")
@@ -81,8 +84,10 @@ def measured(
 
     Raises
     ------
-    InputError : those of the photos and flat frames; unless ``lenient``, those of the card files, corners and marks.
+    InputError : too_many_parts; those of the photos and flat frames; unless ``lenient``, those of the card files, corners
+        and marks.
     """
+    _require_bearable(len(build.parts))
     mean = memo(mean_of_sheets, _sheets(build), open_photo)
     matt = frozenset(part.name for part in build.parts if part.matt)
     offered = frozenset(part.name for part in build.parts if not part.owned)
@@ -98,6 +103,12 @@ def measured(
     if progress:
         progress("", len(build.photos), len(build.photos))
     return with_common_errors([photos[i] for i in range(len(build.photos))])
+
+
+def _require_bearable(parts: int) -> None:
+    if parts > MOST_PARTS:
+        text = f"{parts} parts are too many: every two are compared, and at most {MOST_PARTS} parts are"
+        raise InputError("too_many_parts", text)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

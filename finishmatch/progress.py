@@ -9,6 +9,12 @@ from itertools import count
 Progress = Callable[[str, int, int], None]
 
 
+def begun(progress: Progress | None, task: str) -> None:
+    """Tells a progress that a task has begun whose length is not known."""
+    if progress:
+        progress(task, 0, 0)
+
+
 def steps_told(progress: Progress | None, task: str) -> Callable[[float], None] | None:
     """Tells a progress of each step of a task by the value that it has reached; how many steps there are is not known."""
     number = count(1)

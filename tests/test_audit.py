@@ -7,14 +7,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 from builds import COLOURS, PLACES, build_text, picture, save, write_build
+from large_builds import large_build
 from PIL import Image
 from scenes import CORNERS, REAL_PHOTOS, Camera, scene
 
-from finishmatch.audit import audit_file
+from finishmatch.audit import audit_file, judged
+from finishmatch.build.build import Build, CardEntry, PhotoEntry
+from finishmatch.codes import CODES
 from finishmatch.colour.ciede2000 import ciede2000
 from finishmatch.colour.space import at_luminance, luminance
-from finishmatch.errors import NothingMeasured
+from finishmatch.errors import InputError, NothingMeasured
+from finishmatch.judge.facts import PartFacts
+from finishmatch.judge.tolerance import Tolerance
+from finishmatch.measure import MOST_PARTS, measured
 from finishmatch.photo import marks
+from finishmatch.photo.photo import Photo
 from finishmatch.report.page import render
 from finishmatch.results import json_text
 from finishmatch.results.json_text import from_json, to_json
@@ -323,3 +330,28 @@ def test_a_part_that_reads_differently_in_two_photos_is_widened_and_said(tmp_pat
     assert "photos_disagree" in {note.code for note in parts["hinge"].notes}
     before = next(part for part in plain.parts if part.name == "hinge")
     assert np.trace(parts["hinge"].own_cov) > 4 * np.trace(before.own_cov)
+
+
+def test_a_build_of_too_many_parts_is_refused_before_a_photo_is_opened() -> None:
+    names = [f"part {k}" for k in range(MOST_PARTS + 1)]
+    entry = PhotoEntry("none.jpg", Path("none.jpg"), CardEntry("chart24"), None, None, ())
+    build = Build("many", None, Tolerance(), (entry,), tuple(map(PartFacts, names)))
+
+    def open_photo(path: Path, name: str) -> Photo:
+        raise AssertionError("a photo was opened")
+
+    with pytest.raises(InputError, match=f"{MOST_PARTS + 1} parts are too many") as refused:
+        measured(build, open_photo)
+    assert (refused.value.code, refused.value.exit_status) == ("too_many_parts", 3)
+    assert "split the build file" in CODES["too_many_parts"].mend
+
+
+def test_every_stage_of_an_audit_is_told(tmp_path: Path) -> None:
+    build, photos = large_build(30)
+    told: list[tuple[str, int, int]] = []
+    judged(build, photos, lambda *step: told.append(step))
+    assert [words for words, _, total in told if total == 0][:3] == [
+        "comparing all parts",
+        "finding families and sets",
+        "looking for what to do",
+    ]

@@ -12,6 +12,7 @@ import typer
 from finishmatch import loading
 from finishmatch.card.kinds import NO_CARD
 from finishmatch.errors import CommandError
+from finishmatch.progress import begun
 from finishmatch.text import listed
 from finishmatch.verbs.answer import answer
 from finishmatch.verbs.options import USUAL_MEGABYTES, USUAL_MEGAPIXELS, Json, Megabytes, Megapixels
@@ -44,31 +45,17 @@ def audit(
     Of photos alone, cards and parts are found, and the answer says what only a person can tell.
     """
     loading.decode_soon()
+    from finishmatch import disk
     from finishmatch.photo.limits import limits
 
     with bar(quiet) as progress:
         found, missing = _audited(given, progress, limits(max_megapixels, max_megabytes))
-
-    from finishmatch import disk
-    from finishmatch.report.page import render
-    from finishmatch.report.summary import render_summary
-    from finishmatch.results import csv_tables, json_text
-
+        files = _files(found, full, progress)
+    disk.write_whole(out, files)
     results = found.results
-    text = json_text.to_json(results)
-    disk.write_whole(
-        out,
-        {
-            "results.json": text.encode(),  # first: it is never missing
-            "report.html": render(results, found.exhibits, full).encode(),
-            "summary.png": render_summary(results, found.exhibits),
-            "parts.csv": csv_tables.parts_csv(results).encode(),
-            "differences.csv": csv_tables.differences_csv(results).encode(),
-        },
-    )
     found.require_measured()
     if as_json:
-        print(text, end="")
+        print(files["results.json"].decode(), end="")
     elif not quiet:
         for line in answer(results):
             typer.echo(line)
@@ -76,6 +63,25 @@ def audit(
             typer.echo(line)
         typer.echo(f"Report: {out / 'report.html'}")
     return int(strict and _a_pair_differs(results))
+
+
+def _files(found: Audit, full: bool, progress: Progress | None) -> dict[str, bytes]:
+    """The files of an audit; what other programs read comes first, so that it is never missing."""
+    from finishmatch.report.page import render
+    from finishmatch.report.summary import render_summary
+    from finishmatch.results import csv_tables, json_text
+
+    begun(progress, "writing the tables")
+    tables = {
+        "results.json": json_text.to_json(found.results).encode(),
+        "parts.csv": csv_tables.parts_csv(found.results).encode(),
+        "differences.csv": csv_tables.differences_csv(found.results).encode(),
+    }
+    begun(progress, "drawing the report")
+    return tables | {
+        "report.html": render(found.results, found.exhibits, full).encode(),
+        "summary.png": render_summary(found.results, found.exhibits),
+    }
 
 
 def _audited(given: list[Path], progress: Progress | None, limits: Limits) -> tuple[Audit, tuple[str, ...]]:
