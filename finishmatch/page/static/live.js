@@ -45,8 +45,10 @@ function chip(piece) {
   return el('li', {}, node);
 }
 
+const byNumber = (pieces) => [...pieces].sort((a, b) => numberOf(a.name) - numberOf(b.name));
+
 function bandOfSet({ letter, dashes, parts }) {
-  return el('section', { class: 'strip-set', 'aria-label': `Set ${letter}` }, el('h3', {}, letter, band(dashes)), el('ul', { class: 'chips' }, ...parts.map(chip)));
+  return el('section', { class: 'strip-set', 'aria-label': `Set ${letter}` }, el('h3', {}, letter, band(dashes)), el('ul', { class: 'chips' }, ...byNumber(parts).map(chip)));
 }
 
 function tile(piece) {
@@ -59,7 +61,7 @@ function tile(piece) {
 }
 
 function group(title, pieces, dashes) {
-  return el('section', { class: 'set' }, el('h3', {}, title, ...(dashes === undefined ? [] : [band(dashes)])), el('ul', { class: 'tiles' }, ...pieces.map(tile)));
+  return el('section', { class: 'set' }, el('h3', {}, title, ...(dashes === undefined ? [] : [band(dashes)])), el('ul', { class: 'tiles' }, ...byNumber(pieces).map(tile)));
 }
 
 // What a family is sold as is asked where its parts' colours alone made it.
