@@ -117,6 +117,7 @@ def test_two_who_change_one_record_see_a_conflict(tmp_path: Path) -> None:
         assert (status, now["stock"], now["batch"]) == (200, "mine", "yours")
 
 
+@pytest.mark.proof
 def test_twenty_devices_write_at_once_and_nothing_is_lost(tmp_path: Path) -> None:
     shelf, devices, rounds = fill(tmp_path / "s.shelf", pictures=False), 20, 3
     begin = threading.Barrier(devices)
