@@ -114,8 +114,7 @@ def _require_bearable(parts: int) -> None:
 @dataclass(frozen=True, slots=True, eq=False)
 class _Way:
     """How all photos of a build are measured; see :func:`measured`. ``matt``: names of the parts without gloss, ``offered``: of
-    those that are not owned; ``view_px``,
-    ``crop_px``: how long the pictures of photos and parts are that a report shows.
+    those that are not owned; ``view_px``, ``crop_px``: how long the pictures of photos and parts are that a report shows.
     """
 
     open_photo: OpenPhoto

@@ -85,11 +85,17 @@ def with_card(path: Path, file: str, open_photo: OpenPhoto, memo: Memo = remembe
     ------
     InputError : those of the photo.
     """
+    return _found_card(path, file, open_photo, memo)[0]
+
+
+def _found_card(path: Path, file: str, open_photo: OpenPhoto, memo: Memo) -> tuple[PhotoEntry, Array | None]:
+    """The photo with its card, and where that lies."""
     for kind in _LOOKED_FOR:
         entry = PhotoEntry(file, path, CardEntry(kind), None, None, ())
-        if corners_of(entry, open_photo, memo) is not None:
-            return entry
-    return PhotoEntry(file, path, CardEntry(NO_CARD), None, None, ())
+        corners = corners_of(entry, open_photo, memo)
+        if corners is not None:
+            return entry, corners
+    return PhotoEntry(file, path, CardEntry(NO_CARD), None, None, ()), None
 
 
 def corners_of(entry: PhotoEntry, open_photo: OpenPhoto, memo: Memo = remember_nothing) -> Array | None:
@@ -106,8 +112,8 @@ def with_parts(path: Path, file: str, open_photo: OpenPhoto, memo: Memo = rememb
     ------
     InputError : those of the photo.
     """
-    entry = with_card(path, file, open_photo, memo)
-    outlines = find_parts(open_photo(path, file), corners_of(entry, open_photo, memo))
+    entry, corners = _found_card(path, file, open_photo, memo)
+    outlines = find_parts(open_photo(path, file), corners)
     parts = tuple(map(PartMark, names(file, len(outlines)), outlines))
     return PhotoEntry(file, path, entry.card, None, None, parts)
 

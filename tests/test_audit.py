@@ -346,7 +346,7 @@ def test_a_build_of_too_many_parts_is_refused_before_a_photo_is_opened() -> None
     assert "split the build file" in CODES["too_many_parts"].mend
 
 
-def test_every_stage_of_an_audit_is_told(tmp_path: Path) -> None:
+def test_every_stage_of_an_audit_is_told() -> None:
     build, photos = large_build(30)
     told: list[tuple[str, int, int]] = []
     judged(build, photos, lambda *step: told.append(step))

@@ -191,14 +191,20 @@ def test_every_key_of_the_build_file_can_be_set(browser: Any, world: World) -> N
     context.close()
 
 
-def test_the_chart_of_another_photo_and_a_card_file_are_told_as_the_file_tells_them(browser: Any, world: World) -> None:
-    context = browser.new_context(viewport={"width": 1440, "height": 1400})
+def _by_another_chart(context: Any, world: World) -> Person:
+    """A person who has said that the chart in another photo corrects the first one."""
     person = Person(context, world)
     person.counts(".part-list li", 3)
     person.card()
     person.page.get_by_text("No card, or uneven light").click()
     _choose(person, "Same light and camera as", "chart.jpg")
     person.is_saved()
+    return person
+
+
+def test_the_chart_of_another_photo_and_a_card_file_are_told_as_the_file_tells_them(browser: Any, world: World) -> None:
+    context = browser.new_context(viewport={"width": 1440, "height": 1400})
+    person = _by_another_chart(context, world)
     assert _document(world)["photo"][0]["card"] == {"kind": "chart24", "from": "chart.jpg"}
     _choose(person, "Card", "card file mine.txt")
     person.is_saved()
@@ -209,12 +215,7 @@ def test_the_chart_of_another_photo_and_a_card_file_are_told_as_the_file_tells_t
 
 def test_a_photo_whose_chart_is_taken_away_corrects_no_other_any_more(browser: Any, world: World) -> None:
     context = browser.new_context(viewport={"width": 1440, "height": 1400})
-    person = Person(context, world)
-    person.counts(".part-list li", 3)
-    person.card()
-    person.page.get_by_text("No card, or uneven light").click()
-    _choose(person, "Same light and camera as", "chart.jpg")
-    person.is_saved()
+    person = _by_another_chart(context, world)
     person.page.get_by_role("button", name="chart.jpg").first.click()
     person.card()
     person.page.get_by_label("Card", exact=True).select_option("none")

@@ -52,7 +52,7 @@ def look_of(photo: Photo, region: Region) -> Look:
     x = np.clip(columns, 0, photo.width - 1).astype(np.intp)
     linear = photo.light(photo.encoded[y][:, x]).reshape(_TILE_PX, 4, _TILE_PX, 4, 3).mean(axis=(1, 3))
     tile = xyz_to_srgb(linear @ photo.rgb_to_xyz_d50.T).astype(np.float32)
-    return Look(region.part, photo.name, tile, _hashes(tile, ((0.0, 0.0, 1.0),))[0])
+    return Look(region.part, photo.name, tile, _hashes(tile, (_STRAIGHT,))[0])
 
 
 def same_pictures(looks: Sequence[Look]) -> tuple[tuple[str, str], ...]:
