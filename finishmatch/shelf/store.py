@@ -71,7 +71,9 @@ class Shelf:
         left = iter(records)
         while some := [rows_of(record) for record in islice(left, _AT_ONCE)]:
             fresh = list(self._fresh(some, sources))
-            for number, (rows, _) in zip(tables.insert_all(self._connection, fresh), fresh, strict=True):
+            numbers = tables.next_numbers(self._connection, len(fresh))
+            tables.insert(self._connection, numbers, fresh)
+            for number, (rows, _) in zip(numbers, fresh, strict=True):
                 if crops:
                     tables.keep_crops(self._connection, number, crops.get(rows.facts[0], ()))
                 yield number

@@ -41,39 +41,24 @@ def parts_there(connection: sqlite3.Connection, names: Iterable[str]) -> set[str
     return {name for (name,) in connection.execute(query, (dumps(sorted(set(names))),))}
 
 
-def insert_all(connection: sqlite3.Connection, found: Sequence[tuple[Rows, int]]) -> range:
-    """Put the rows of many records, each with the number of its source, into their tables, under numbers that follow the last."""
+def next_numbers(connection: sqlite3.Connection, count: int) -> range:
+    """So many numbers that follow the last one ever given."""
     last = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'record'").fetchone()
     first = int(last[0]) + 1 if last else 1
-    numbers = range(first, first + len(found))
-    for table, columns, rows in (
-        (
-            "record",
-            13,
-            (
-                (n, *r.facts, *r.lab, r.level_sd, r.own_cov, r.shared, s)
-                for n, (r, s) in zip(numbers, found, strict=True)
-            ),
-        ),
-        ("place", 5, sorted((cell_of(*r.lab), n, *r.lab) for n, (r, _) in zip(numbers, found, strict=True))),
-        ("extra", 3, ((n, *row) for n, (r, _) in zip(numbers, found, strict=True) for row in r.extra)),
-        ("error", 5, ((n, *row) for n, (r, _) in zip(numbers, found, strict=True) for row in r.errors)),
-        ("seal", 2, ((n, r.seal) for n, (r, _) in zip(numbers, found, strict=True))),
+    return range(first, first + count)
+
+
+def insert(connection: sqlite3.Connection, numbers: Sequence[int], found: Sequence[tuple[Rows, int]]) -> None:
+    """Put the rows of records, each with the number of its source, into their tables under these numbers."""
+    placed = [(n, rows, source) for n, (rows, source) in zip(numbers, found, strict=True)]
+    for table, columns, values in (
+        ("record", 13, ((n, *r.facts, *r.lab, r.level_sd, r.own_cov, r.shared, source) for n, r, source in placed)),
+        ("place", 5, sorted((cell_of(*r.lab), n, *r.lab) for n, r, _ in placed)),
+        ("extra", 3, ((n, *row) for n, r, _ in placed for row in r.extra)),
+        ("error", 5, ((n, *row) for n, r, _ in placed for row in r.errors)),
+        ("seal", 2, ((n, r.seal) for n, r, _ in placed)),
     ):
-        connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * columns)})", rows)
-    return numbers
-
-
-def insert(connection: sqlite3.Connection, rows: Rows, source: int, number: int | None = None) -> int:
-    """Put the rows of one record into their tables, under a new number where none is given."""
-    values = (number, *rows.facts, *rows.lab, rows.level_sd, rows.own_cov, rows.shared, source)
-    places = ", ".join("?" * len(values))
-    given = int(connection.execute(f"INSERT INTO record VALUES ({places})", values).lastrowid or 0)
-    connection.execute("INSERT INTO place VALUES (?, ?, ?, ?, ?)", (cell_of(*rows.lab), given, *rows.lab))
-    connection.executemany("INSERT INTO extra VALUES (?, ?, ?)", [(given, *row) for row in rows.extra])
-    connection.executemany("INSERT INTO error VALUES (?, ?, ?, ?, ?)", [(given, *row) for row in rows.errors])
-    connection.execute("INSERT INTO seal VALUES (?, ?)", (given, rows.seal))
-    return given
+        connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * columns)})", values)
 
 
 def keep_crops(connection: sqlite3.Connection, number: int, crops: Iterable[bytes]) -> None:
@@ -137,7 +122,7 @@ def put_back(connection: sqlite3.Connection, number: int, day: str) -> bool:
     if found is None:
         return False
     rows = msgspec.json.decode(found[0], type=Rows)
-    insert(connection, rows, source_of(connection, rows.source), number)
+    insert(connection, [number], [(rows, source_of(connection, rows.source))])
     connection.execute("UPDATE seal SET digest = ? WHERE record = ?", (found[1], number))
     note(connection, number, day, "put back")
     return True
